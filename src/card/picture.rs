@@ -1,0 +1,130 @@
+//! One picture, and the ways in which a file can fail to be one.
+
+use std::fmt;
+
+use chrono::FixedOffset;
+
+use super::CameraTime;
+use crate::property::Position;
+
+/// The EXIF field a time was read from (CIPA DC-008, Exif 2.32, section 4.6).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TimeOrigin {
+    /// `DateTimeOriginal`: when the picture was taken.
+    Original,
+    /// `DateTimeDigitized`: when it was stored; the same moment on a digital camera.
+    Digitized,
+    /// `DateTime`: when the file was last changed.
+    Changed,
+}
+
+impl TimeOrigin {
+    /// The field's name.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Original => "DateTimeOriginal",
+            Self::Digitized => "DateTimeDigitized",
+            Self::Changed => "DateTime",
+        }
+    }
+}
+
+/// A picture's time as the camera wrote it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stamp {
+    /// What the camera's clock showed.
+    pub time: CameraTime,
+    /// Which field it came from.
+    pub origin: TimeOrigin,
+    /// The clock's distance from UTC, where the camera wrote it.
+    pub offset: Option<FixedOffset>,
+}
+
+/// Why a readable picture has no usable time.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Untimed {
+    /// No EXIF block, or none of the three time fields in it.
+    Absent,
+    /// The EXIF block is damaged before its time fields.
+    Damaged,
+    /// All zeros: the clock was never set.
+    Zero,
+    /// Digits that are no date.
+    NoDate(String),
+    /// A year before 2000: the clock fell back to its factory date.
+    TooEarly(CameraTime),
+    /// After tomorrow.
+    Future(CameraTime),
+}
+
+impl fmt::Display for Untimed {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Absent => write!(f, "the picture carries no time"),
+            Self::Damaged => write!(f, "the part of the file that holds the time is damaged"),
+            Self::Zero => write!(f, "the time is all zeros; the camera's clock was not set"),
+            Self::NoDate(text) => write!(f, "\"{text}\" is not a time"),
+            Self::TooEarly(time) => {
+                write!(
+                    f,
+                    "{time} is before 2000; the camera's clock had been reset"
+                )
+            }
+            Self::Future(time) => write!(f, "{time} has not come yet; the camera's clock is wrong"),
+        }
+    }
+}
+
+/// Why a file that should be a picture is not one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Unreadable {
+    /// No bytes at all.
+    Empty,
+    /// Named like a picture, but the bytes are something else.
+    NotAPicture,
+    /// The file ends within its header.
+    CutInHeader,
+    /// The disk or card would not give the bytes.
+    Refused(String),
+}
+
+impl fmt::Display for Unreadable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Empty => write!(f, "empty file"),
+            Self::NotAPicture => write!(f, "named like a picture, but it is not a JPEG"),
+            Self::CutInHeader => write!(f, "cut off before the picture begins"),
+            Self::Refused(why) => write!(f, "could not be read: {why}"),
+        }
+    }
+}
+
+/// One readable picture.
+#[derive(Debug, Clone)]
+pub struct Picture {
+    /// Path below the property, with `/` between the parts; bytes that are not UTF-8 are written
+    /// as `\xNN`.
+    pub path: String,
+    /// The path as the file system has it, below the property.
+    pub file: std::path::PathBuf,
+    /// The camera it came from.
+    pub camera: String,
+    /// File size.
+    pub bytes: u64,
+    /// Its time, or why it has none.
+    pub time: Result<Stamp, Untimed>,
+    /// Camera maker.
+    pub make: Option<String>,
+    /// Camera model.
+    pub model: Option<String>,
+    /// The camera body's serial number.
+    pub serial: Option<String>,
+    /// The name its owner gave the camera in its menu.
+    pub label: Option<String>,
+    /// Where it was taken, if the camera knew.
+    pub position: Option<Position>,
+    /// The end of the picture is missing. It still counts: its header was whole.
+    pub cut_short: bool,
+    /// A hash of the bytes that were read, to find copies without reading whole files.
+    pub(super) fingerprint: blake3::Hash,
+}

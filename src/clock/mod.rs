@@ -1,0 +1,178 @@
+//! From what a camera's clock showed to what the clock on the wall showed.
+//!
+//! Three kinds of time meet here and nowhere else: [`CameraTime`] (digits in a picture),
+//! [`LocalTime`] (the wall clock of the property, with its zone) and UTC (inside `LocalTime`).
+
+use chrono::offset::LocalResult;
+use chrono::{
+    DateTime, FixedOffset, NaiveDate, NaiveDateTime, Offset, TimeDelta, TimeZone, Timelike, Utc,
+};
+use chrono_tz::{OffsetComponents, Tz};
+
+use crate::card::CameraTime;
+use crate::property::{ClockSetting, Property};
+
+/// The time on the wall clock of the property, and the instant it stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct LocalTime(DateTime<Tz>);
+
+impl LocalTime {
+    /// The wall clock of `zone` at an instant.
+    pub fn at(instant: DateTime<Utc>, zone: Tz) -> Self {
+        Self(instant.with_timezone(&zone))
+    }
+
+    /// The instant.
+    pub fn utc(self) -> DateTime<Utc> {
+        self.0.to_utc()
+    }
+
+    /// The local date.
+    pub fn date(self) -> NaiveDate {
+        self.0.date_naive()
+    }
+
+    /// The digits of the wall clock.
+    pub fn shown(self) -> NaiveDateTime {
+        self.0.naive_local()
+    }
+
+    /// Minutes since local midnight by the digits of the wall clock, 0 to 1440.
+    pub fn minute_of_day(self) -> f64 {
+        f64::from(self.0.time().num_seconds_from_midnight()) / 60.0
+    }
+
+    /// Minutes from another moment to this one; negative where this one is earlier.
+    pub fn minutes_since(self, earlier: DateTime<Utc>) -> f64 {
+        (self.utc() - earlier).num_milliseconds() as f64 / 60_000.0
+    }
+}
+
+/// How one camera's clock is to be understood on one date.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Reading {
+    /// By the way its owner keeps it.
+    Kept(ClockSetting),
+    /// By the offset that the camera wrote into the picture.
+    Written(FixedOffset),
+}
+
+/// Turns camera time into local time.
+///
+/// * An offset written into the picture says what the clock is; otherwise the placement's `clock`.
+/// * `local`: the digits are the wall clock's. In the hour that the wall clock shows twice, the
+///   first (daylight time) is taken; digits in the hour that it leaps over belong to a clock that
+///   was not yet put forward, and are read as standard time.
+/// * `standard`: the digits are the zone's standard time, all year.
+pub fn to_local(time: CameraTime, reading: Reading, zone: Tz) -> LocalTime {
+    let shown = time.shown();
+    let instant = match reading {
+        Reading::Written(offset) | Reading::Kept(ClockSetting::Offset(offset)) => {
+            utc_of(shown, offset)
+        }
+        Reading::Kept(ClockSetting::Standard) => utc_of(shown, standard_offset(shown, zone)),
+        Reading::Kept(ClockSetting::Local) => match zone.from_local_datetime(&shown) {
+            LocalResult::Single(t) => t.to_utc(),
+            LocalResult::Ambiguous(first, _) => first.to_utc(),
+            LocalResult::None => utc_of(shown, standard_offset(shown, zone)),
+        },
+    };
+    LocalTime::at(instant, zone)
+}
+
+fn utc_of(shown: NaiveDateTime, offset: FixedOffset) -> DateTime<Utc> {
+    (shown - TimeDelta::seconds(i64::from(offset.local_minus_utc()))).and_utc()
+}
+
+fn standard_offset(shown: NaiveDateTime, zone: Tz) -> FixedOffset {
+    let base = zone.offset_from_utc_datetime(&shown).base_utc_offset();
+    FixedOffset::east_opt(base.num_seconds() as i32).unwrap_or_else(|| Utc.fix())
+}
+
+/// The clocks of a property: placements, corrections and zone, ready to be asked.
+pub struct Clocks<'a> {
+    property: &'a Property,
+}
+
+impl<'a> Clocks<'a> {
+    /// The clocks as the property's files describe them.
+    pub fn of(property: &'a Property) -> Self {
+        Self { property }
+    }
+
+    /// The local time of a moment on a camera's clock, corrected by `clocks.csv`.
+    pub fn local(&self, camera: &str, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
+        let correction_min: f64 = self
+            .property
+            .corrections
+            .iter()
+            .find(|c| c.covers(camera, time.shown()))
+            .map_or(0.0, |c| c.shift_min);
+        let kept = self
+            .property
+            .placement(camera, time.shown().date())
+            .map_or(ClockSetting::Local, |p| p.clock);
+        let reading = written.map_or(Reading::Kept(kept), Reading::Written);
+        to_local(
+            time.plus_minutes(correction_min),
+            reading,
+            self.property.settings.time_zone,
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono_tz::America::Chicago;
+
+    fn shown(text: &str) -> CameraTime {
+        CameraTime::new(text.parse().unwrap())
+    }
+
+    fn utc(time: &str, setting: ClockSetting) -> String {
+        let local = to_local(shown(time), Reading::Kept(setting), Chicago);
+        local.utc().format("%dT%H:%M").to_string()
+    }
+
+    /// In 2025 US daylight time ended on 2 November at 2:00 and began on 9 March at 2:00
+    /// (15 U.S.C. 260a).
+    #[test]
+    fn both_daylight_time_weekends() {
+        use ClockSetting::{Local, Standard};
+        assert_eq!(utc("2025-11-01T12:00:00", Local), "01T17:00");
+        assert_eq!(utc("2025-11-02T01:30:00", Local), "02T06:30");
+        assert_eq!(utc("2025-11-02T02:00:00", Local), "02T08:00");
+        assert_eq!(utc("2025-03-09T01:59:00", Local), "09T07:59");
+        assert_eq!(utc("2025-03-09T02:30:00", Local), "09T08:30");
+        assert_eq!(utc("2025-03-09T03:00:00", Local), "09T08:00");
+        assert_eq!(utc("2025-11-01T12:00:00", Standard), "01T18:00");
+        assert_eq!(utc("2025-11-03T12:00:00", Standard), "03T18:00");
+    }
+
+    #[test]
+    fn offsets() {
+        let west5 = FixedOffset::west_opt(5 * 3600).unwrap();
+        assert_eq!(
+            utc("2025-11-01T12:00:00", ClockSetting::Offset(west5)),
+            "01T17:00"
+        );
+        let written = to_local(
+            shown("2025-11-01T12:00:00"),
+            Reading::Written(west5),
+            Chicago,
+        );
+        assert_eq!(written.shown().to_string(), "2025-11-01 12:00:00");
+    }
+
+    #[test]
+    fn a_leap_day() {
+        let t = to_local(
+            shown("2024-02-29T18:00:00"),
+            Reading::Kept(ClockSetting::Local),
+            Chicago,
+        );
+        assert_eq!(t.date().to_string(), "2024-02-29");
+        assert!((t.minute_of_day() - 1080.0).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,58 @@
+//! `graylight practice FOLDER`
+
+use std::path::PathBuf;
+
+use anyhow::Result;
+use clap::Args;
+
+use crate::practice::{Options, write};
+
+/// Write a practice property: a made-up season with a known answer
+#[derive(Args)]
+pub struct Practice {
+    /// A new or empty folder
+    folder: PathBuf,
+    /// Everything random follows from this number
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Length of the season, 6 to 52 weeks
+    #[arg(long, default_value_t = 12)]
+    weeks: u32,
+    /// Number of cameras, 2 to 12
+    #[arg(long, default_value_t = 7)]
+    cameras: usize,
+    /// How busy the cameras are; 1 is an ordinary property
+    #[arg(long, default_value_t = 1.0)]
+    size: f64,
+    /// Daylight share of mature bucks at the touched camera after the disturbance; before it is
+    /// 0.55, so 0.55 means no effect
+    #[arg(long, default_value_t = Options::default().share_after)]
+    share_after: f64,
+    /// Write sightings.csv in place of pictures
+    #[arg(long)]
+    no_pictures: bool,
+}
+
+impl Practice {
+    /// Runs the command.
+    pub fn run(&self) -> Result<()> {
+        let options = Options {
+            seed: self.seed,
+            weeks: self.weeks,
+            cameras: self.cameras,
+            size: self.size,
+            share_after: self.share_after,
+            pictures: !self.no_pictures,
+        };
+        let progress = super::progress("drawing pictures");
+        let written = write(&self.folder, &options, &progress)?;
+        progress.finish_and_clear();
+        println!(
+            "{} visits and triggers, {} files, in {}. The answer is in answer.json.",
+            written.visits,
+            written.files,
+            self.folder.display()
+        );
+        Ok(())
+    }
+}

@@ -1,0 +1,46 @@
+//! Medians and quantiles.
+
+use statrs::distribution::{Binomial, DiscreteCDF};
+
+/// The quantile at `q` of values sorted upwards, by linear interpolation between order statistics
+/// (definition 7 of Hyndman & Fan 1996, The American Statistician 50:361-365). `None` when empty.
+pub fn quantile(sorted: &[f64], q: f64) -> Option<f64> {
+    let last = sorted.len().checked_sub(1)?;
+    let at = q.clamp(0.0, 1.0) * last as f64;
+    let below = at.floor() as usize;
+    let above = (below + 1).min(last);
+    Some(sorted[below] + (at - below as f64) * (sorted[above] - sorted[below]))
+}
+
+/// The median of values sorted upwards.
+pub fn median(sorted: &[f64]) -> Option<f64> {
+    quantile(sorted, 0.5)
+}
+
+/// A distribution-free interval for the median, at least 95 %: the pair of order statistics that
+/// leaves at most 2.5 % of a fair binomial on either side (Conover, Practical Nonparametric
+/// Statistics, section 3.2). `None` for fewer than six values, where no such pair exists.
+pub fn median_interval(sorted: &[f64]) -> Option<(f64, f64)> {
+    let n = sorted.len();
+    let fair = Binomial::new(0.5, n as u64).ok()?;
+    let rank = (1..=n / 2)
+        .take_while(|r| fair.cdf(*r as u64 - 1) <= 0.025)
+        .last()?;
+    Some((sorted[rank - 1], sorted[n - rank]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn small_sets() {
+        assert_eq!(median(&[]), None);
+        assert_eq!(median(&[3.0]), Some(3.0));
+        assert_eq!(median(&[1.0, 2.0]), Some(1.5));
+        assert_eq!(quantile(&[0.0, 1.0, 2.0, 3.0, 4.0], 0.25), Some(1.0));
+        assert_eq!(median_interval(&[1.0, 2.0, 3.0, 4.0, 5.0]), None);
+        let six = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0];
+        assert_eq!(median_interval(&six), Some((1.0, 6.0)));
+    }
+}

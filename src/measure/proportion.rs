@@ -1,0 +1,155 @@
+//! Shares, and changes of shares, that stay honest at small counts.
+
+use super::{Z95, two_sided};
+
+/// Hits among trials. Either may be fractional: counts divided by a design effect are the effective
+/// counts of Rao & Scott (1992), Biometrics 48:577-585.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Counts {
+    /// Trials that were hits, 0 to `trials`.
+    pub hits: f64,
+    /// Trials.
+    pub trials: f64,
+}
+
+impl Counts {
+    /// Whole counts.
+    pub fn new(hits: usize, trials: usize) -> Self {
+        Self {
+            hits: hits as f64,
+            trials: trials as f64,
+        }
+    }
+
+    /// The share of hits; `None` without trials.
+    pub fn share(self) -> Option<f64> {
+        (self.trials > 0.0).then(|| self.hits / self.trials)
+    }
+
+    /// Effective counts: both divided by a design effect.
+    pub fn divided_by(self, design_effect: f64) -> Self {
+        Self {
+            hits: self.hits / design_effect,
+            trials: self.trials / design_effect,
+        }
+    }
+
+    /// Variance of the share after one success and one failure are added (Agresti & Caffo 2000,
+    /// The American Statistician 54:280-288), so that a share of 0 or 1 keeps some uncertainty.
+    fn variance(self) -> f64 {
+        let trials = self.trials + 2.0;
+        let share = (self.hits + 1.0) / trials;
+        share * (1.0 - share) / trials
+    }
+}
+
+/// A value and its 95 % interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    /// The value.
+    pub value: f64,
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+}
+
+/// Wilson's score interval for a share (Wilson 1927, JASA 22:209-212; equation 2 of Newcombe 1998,
+/// Statistics in Medicine 17:857-872). `None` without trials.
+pub fn wilson(counts: Counts) -> Option<Estimate> {
+    let n = counts.trials;
+    let p = counts.share()?;
+    let z2 = Z95 * Z95;
+    let middle = 2.0 * n * p + z2;
+    let half = Z95 * (z2 + 4.0 * n * p * (1.0 - p)).sqrt();
+    let denominator = 2.0 * (n + z2);
+    Some(Estimate {
+        value: p,
+        low: ((middle - half) / denominator).max(0.0),
+        high: ((middle + half) / denominator).min(1.0),
+    })
+}
+
+/// Change of a share, `after - before`, with the hybrid score interval: method 10 of Newcombe 1998,
+/// Statistics in Medicine 17:873-890. `None` where a side has no trials.
+pub fn change(before: Counts, after: Counts) -> Option<Estimate> {
+    Some(difference(wilson(after)?, wilson(before)?))
+}
+
+/// `a - b` of two independent estimates whose intervals need not be symmetric (MOVER: Zou & Donner
+/// 2008, Statistics in Medicine 27:1693-1702; method 10 above is its special case).
+fn difference(a: Estimate, b: Estimate) -> Estimate {
+    let value = a.value - b.value;
+    Estimate {
+        value,
+        low: value - (a.value - a.low).hypot(b.high - b.value),
+        high: value + (a.high - a.value).hypot(b.value - b.low),
+    }
+}
+
+/// A change less the change elsewhere at the same time (difference of differences), with its
+/// interval by MOVER. Each argument is `(before, after)`.
+pub fn change_against(here: (Counts, Counts), elsewhere: (Counts, Counts)) -> Option<Estimate> {
+    Some(difference(
+        change(here.0, here.1)?,
+        change(elsewhere.0, elsewhere.1)?,
+    ))
+}
+
+/// P-value of no change. `None` where a side has no trials.
+///
+/// Without `elsewhere` the hypothesis is that both shares are equal: the "N - 1" chi-squared test
+/// (Campbell 2007, Statistics in Medicine 26:3661-3675). With `elsewhere` it is that the share
+/// changed as much as it did there: the difference of differences over its standard error, with
+/// Agresti-Caffo variances.
+pub fn change_p_value(here: (Counts, Counts), elsewhere: Option<(Counts, Counts)>) -> Option<f64> {
+    let (before, after) = here;
+    let own = after.share()? - before.share()?;
+    let Some(there) = elsewhere else {
+        let trials = before.trials + after.trials;
+        let pooled = (before.hits + after.hits) / trials;
+        let variance = pooled * (1.0 - pooled) * (1.0 / before.trials + 1.0 / after.trials);
+        if variance <= 0.0 || trials <= 1.0 {
+            return Some(1.0);
+        }
+        return Some(two_sided(
+            own / variance.sqrt() * ((trials - 1.0) / trials).sqrt(),
+        ));
+    };
+    let contrast = own - (there.1.share()? - there.0.share()?);
+    let variance = before.variance() + after.variance() + there.0.variance() + there.1.variance();
+    Some(two_sided(contrast / variance.sqrt()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_ends_of_the_scale() {
+        let none = wilson(Counts::new(0, 10)).unwrap();
+        let all = wilson(Counts::new(10, 10)).unwrap();
+        assert_eq!((none.low, all.high), (0.0, 1.0));
+        assert!((none.high - (1.0 - all.low)).abs() < 1e-12);
+        assert!(wilson(Counts::new(0, 0)).is_none());
+    }
+
+    #[test]
+    fn no_visible_change_is_no_evidence() {
+        let half = Counts::new(5, 10);
+        assert_eq!(change_p_value((half, half), None), Some(1.0));
+        let none = Counts::new(0, 10);
+        assert_eq!(change_p_value((none, none), None), Some(1.0));
+        assert_eq!(change_p_value((half, half), Some((none, none))), Some(1.0));
+    }
+
+    #[test]
+    fn the_season_is_taken_out() {
+        let (before, after) = (Counts::new(30, 60), Counts::new(12, 60));
+        let alone = change_p_value((before, after), None).unwrap();
+        let shared = change_p_value((before, after), Some((before, after))).unwrap();
+        assert!(alone < 0.001 && shared > 0.99);
+        let effect = change_against((before, after), (before, after)).unwrap();
+        assert!(effect.value.abs() < 1e-12 && effect.low < 0.0 && effect.high > 0.0);
+    }
+}

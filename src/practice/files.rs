@@ -1,0 +1,221 @@
+//! Writing a played season as a property folder.
+
+use std::fs;
+use std::path::Path;
+
+use anyhow::Result;
+use indicatif::ProgressBar;
+
+use super::Plan;
+use super::faults::{self, Faults};
+use super::scene::Scene;
+use super::season::{Animal, Event, Played};
+use super::still::{Imprint, jpeg};
+use crate::clock::LocalTime;
+
+/// What lies on the written cards.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Count {
+    pub good: usize,
+    pub tagged: usize,
+    pub untimed: usize,
+    pub faults: Faults,
+}
+
+impl Count {
+    pub fn found(&self) -> usize {
+        self.good + self.faults.unreadable + self.faults.duplicate + self.faults.cut_short
+    }
+}
+
+/// Every how many events a person forgot a tag.
+const UNTAGGED_EVERY: usize = 60;
+
+/// `property.toml`, `cameras.csv` and `disturbances.csv`.
+pub(super) fn write_property(folder: &Path, plan: &Plan) -> Result<()> {
+    let place = plan.position;
+    fs::write(
+        folder.join("property.toml"),
+        format!(
+            "# An invented place with invented deer.\nname = \"{}\"\nlatitude = {}\nlongitude = {}\ntime_zone = \"{}\"\n\n[light]\nlegal_before_sunrise_min = 30\nlegal_after_sunset_min = 30\n\n[deer]\nmature_age = 3.5\n\n[visits]\ngap_min = 30\n\n[shift]\ndays = 21\n",
+            Plan::NAME,
+            place.latitude_deg,
+            place.longitude_deg,
+            plan.zone
+        ),
+    )?;
+    let mut cameras = csv::Writer::from_path(folder.join("cameras.csv"))?;
+    cameras.write_record([
+        "camera",
+        "latitude",
+        "longitude",
+        "setting",
+        "from",
+        "until",
+        "clock",
+    ])?;
+    for camera in &plan.cameras {
+        cameras.write_record([
+            camera.name,
+            &format!("{:.4}", camera.position.latitude_deg),
+            &format!("{:.4}", camera.position.longitude_deg),
+            camera.setting,
+            &plan.first.to_string(),
+            &plan.last.to_string(),
+            "local",
+        ])?;
+    }
+    cameras.flush()?;
+    let mut log = csv::Writer::from_path(folder.join("disturbances.csv"))?;
+    log.write_record([
+        "id",
+        "start",
+        "end",
+        "by",
+        "what",
+        "latitude",
+        "longitude",
+        "near",
+    ])?;
+    log.write_record([
+        "shooting-lanes",
+        &plan.work_day.to_string(),
+        &plan.work_day.to_string(),
+        "own",
+        "Trimmed two shooting lanes",
+        "",
+        "",
+        plan.cameras[1].name,
+    ])?;
+    log.write_record([
+        "box-blind",
+        &plan.blind_day.to_string(),
+        "",
+        "neighbour",
+        "A box blind went up across the fence",
+        "",
+        "",
+        plan.cameras[0].name,
+    ])?;
+    log.flush()?;
+    Ok(())
+}
+
+/// The rows of an event, as a person would tag it: who, count, age, name.
+fn tags(event: &Event) -> Vec<[String; 4]> {
+    let age = event.age.map_or(String::new(), |a| a.to_string());
+    let name = event.name.unwrap_or("").to_owned();
+    let row = |who: &str, count: u32, age: &str, name: &str| {
+        [
+            who.to_owned(),
+            count.to_string(),
+            age.to_owned(),
+            name.to_owned(),
+        ]
+    };
+    let mut rows = vec![match event.animal {
+        Animal::Buck { .. } => row("buck", event.count, &age, &name),
+        Animal::Doe => row("doe", event.count, "", ""),
+        Animal::Other => row("other", 1, "", ""),
+        Animal::Nothing => row("empty", 1, "", ""),
+    }];
+    if event.fawns > 0 {
+        rows.push(row("fawn", event.fawns, "0.5", ""));
+    }
+    rows
+}
+
+/// `sightings.csv` in place of pictures.
+pub(super) fn write_sightings(folder: &Path, plan: &Plan, season: &Played) -> Result<()> {
+    let mut out = csv::Writer::from_path(folder.join("sightings.csv"))?;
+    out.write_record(["camera", "time", "who", "count", "age", "name", "note"])?;
+    for event in &season.events {
+        let local = LocalTime::at(event.time, plan.zone).shown();
+        let time = local.format("%Y-%m-%dT%H:%M:%S").to_string();
+        for [who, count, age, name] in tags(event) {
+            let camera = plan.cameras[event.camera].name;
+            out.write_record([camera, &time, &who, &count, &age, &name, ""])?;
+        }
+    }
+    out.flush()?;
+    Ok(())
+}
+
+/// `cards/` and `tags.csv`.
+pub(super) fn write_cards(
+    folder: &Path,
+    plan: &Plan,
+    season: &Played,
+    progress: &ProgressBar,
+) -> Result<Count> {
+    progress.set_length(season.events.len() as u64);
+    let mut out = csv::Writer::from_path(folder.join("tags.csv"))?;
+    out.write_record(["picture", "who", "count", "age", "name", "note"])?;
+    let mut count = Count::default();
+    for camera in 0..plan.cameras.len() {
+        let events: Vec<&Event> = season
+            .events
+            .iter()
+            .filter(|e| e.camera == camera)
+            .collect();
+        write_card(
+            folder, plan, camera, &events, &mut out, &mut count, progress,
+        )?;
+    }
+    out.flush()?;
+    Ok(count)
+}
+
+fn write_card(
+    folder: &Path,
+    plan: &Plan,
+    camera: usize,
+    events: &[&Event],
+    out: &mut csv::Writer<fs::File>,
+    count: &mut Count,
+    progress: &ProgressBar,
+) -> Result<()> {
+    let name = plan.cameras[camera].name;
+    let scene = Scene::new(plan.options.seed ^ (camera as u64 + 77));
+    let below = format!("cards/{name}/DCIM/100PRACT");
+    fs::create_dir_all(folder.join(&below))?;
+    let mut number = 0_u32;
+    let mut kept: Vec<Vec<u8>> = Vec::new();
+    for (i, event) in events.iter().enumerate() {
+        for frame in 0..event.burst {
+            number += 1;
+            let untimed = camera == 2 && number == 5;
+            let local = LocalTime::at(event.time, plan.zone).shown();
+            let seed = plan.options.seed ^ (u64::from(number) << 8) ^ ((camera as u64) << 40);
+            let bytes = jpeg(
+                &scene.picture(event, frame, seed),
+                &Imprint {
+                    time: (!untimed).then(|| local + chrono::TimeDelta::seconds(i64::from(frame))),
+                    label: name,
+                    serial: &format!("P{:04}", 1001 + camera),
+                    position: (camera % 3 == 0).then_some(plan.cameras[camera].position),
+                },
+            )?;
+            let picture = format!("{below}/IMG_{number:04}.JPG");
+            fs::write(folder.join(&picture), &bytes)?;
+            count.good += 1;
+            count.untimed += usize::from(untimed);
+            if i % UNTAGGED_EVERY != UNTAGGED_EVERY - 1 {
+                count.tagged += 1;
+                for [who, how_many, age, name] in tags(event) {
+                    out.write_record([&picture, &who, &how_many, &age, &name, ""])?;
+                }
+            }
+            if kept.len() < 2 {
+                kept.push(bytes);
+            }
+        }
+        progress.inc(1);
+    }
+    if camera == 1
+        && let [good, copy] = &kept[..]
+    {
+        count.faults = faults::write(&folder.join(&below), good, copy)?;
+    }
+    Ok(())
+}

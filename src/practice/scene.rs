@@ -1,0 +1,180 @@
+//! Drawing what a camera saw: a hillside, the light of the hour, and the animals in it.
+
+use image::{Rgb, RgbImage};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use super::season::{Animal, Event};
+
+/// Picture size in pixels: small, so that a season fits in a few megabytes.
+pub const WIDTH: u32 = 160;
+/// See [`WIDTH`].
+pub const HEIGHT: u32 = 120;
+
+type Colour = [f32; 3];
+
+/// What stands in front of one camera, by day.
+pub struct Scene {
+    view: Vec<Colour>,
+}
+
+impl Scene {
+    /// A hillside that follows from the seed.
+    pub fn new(seed: u64) -> Self {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let (w, h) = (WIDTH as f32, HEIGHT as f32);
+        let mut view = vec![[0.0; 3]; (WIDTH * HEIGHT) as usize];
+        let ridge = h * rng.random_range(0.30..0.45);
+        let swell = rng.random_range(3.0..9.0);
+        let phase = rng.random_range(0.0..6.0);
+        let grass: Colour = [
+            rng.random_range(95.0..130.0),
+            rng.random_range(105.0..130.0),
+            rng.random_range(50.0..75.0),
+        ];
+        for y in 0..HEIGHT {
+            for x in 0..WIDTH {
+                let line = ridge + swell * (x as f32 / w * 5.0 + phase).sin();
+                let depth = (y as f32 - line) / (h - line);
+                let i = (y * WIDTH + x) as usize;
+                view[i] = if depth < 0.0 {
+                    mix(
+                        [196.0, 210.0, 226.0],
+                        [226.0, 230.0, 232.0],
+                        y as f32 / line,
+                    )
+                } else {
+                    mix([112.0, 108.0, 86.0], grass, depth.sqrt())
+                };
+            }
+        }
+        let mut scene = Self { view };
+        for _ in 0..rng.random_range(5..10) {
+            let x = rng.random_range(0.0..w);
+            let foot = ridge + rng.random_range(4.0..30.0);
+            let half = rng.random_range(1.0..3.5);
+            let bark = rng.random_range(50.0..85.0);
+            scene.fill(
+                x - half,
+                0.0,
+                x + half,
+                foot,
+                [bark, bark * 0.85, bark * 0.7],
+            );
+            scene.ellipse(x, foot * 0.25, half * 6.0, foot * 0.28, [78.0, 92.0, 48.0]);
+        }
+        scene
+    }
+
+    fn fill(&mut self, x0: f32, y0: f32, x1: f32, y1: f32, colour: Colour) {
+        for (i, pixel) in self.view.iter_mut().enumerate() {
+            let (x, y) = ((i as u32 % WIDTH) as f32, (i as u32 / WIDTH) as f32);
+            if x >= x0 && x < x1 && y >= y0 && y < y1 {
+                *pixel = colour;
+            }
+        }
+    }
+
+    fn ellipse(&mut self, cx: f32, cy: f32, rx: f32, ry: f32, colour: Colour) {
+        for (i, pixel) in self.view.iter_mut().enumerate() {
+            let (x, y) = ((i as u32 % WIDTH) as f32, (i as u32 / WIDTH) as f32);
+            if ((x - cx) / rx).powi(2) + ((y - cy) / ry).powi(2) <= 1.0 {
+                *pixel = colour;
+            }
+        }
+    }
+
+    /// The picture of an event: in colour by day, grey under the camera's infrared lamp by night.
+    pub fn picture(&self, event: &Event, frame: u32, seed: u64) -> RgbImage {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let mut scene = Self {
+            view: self.view.clone(),
+        };
+        let step = frame as f32 * 9.0;
+        let mut x = rng.random_range(30.0..110.0) + step;
+        let facing = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
+        let ground = HEIGHT as f32 * rng.random_range(0.72..0.86);
+        for (size, antlers) in bodies(event) {
+            scene.deer(x, ground, size, facing, antlers);
+            x = (x + 34.0) % 140.0;
+        }
+        if event.animal == Animal::Other {
+            scene.ellipse(x, ground - 5.0, 9.0, 5.0, [92.0, 84.0, 76.0]);
+            scene.ellipse(x + facing * 9.0, ground - 8.0, 4.0, 3.5, [92.0, 84.0, 76.0]);
+        }
+        // The lamp comes on a little after legal light ends, when the sensor can no longer see.
+        let sun_min = event.after_sunrise_min.min(event.before_sunset_min) as f32;
+        if sun_min > -24.0 {
+            let light =
+                (0.45 + (sun_min + 24.0) / 120.0).clamp(0.45, 1.0) + rng.random_range(-0.05..0.05);
+            scene.develop(|c, _| [c[0] * light, c[1] * light, c[2] * light * 0.98])
+        } else {
+            scene.develop(|c, (x, y)| {
+                let off = ((x - 80.0) / 110.0).powi(2) + ((y - 75.0) / 85.0).powi(2);
+                let lamp = (1.05 - off).clamp(0.08, 1.0);
+                let grey = (0.3 * c[0] + 0.59 * c[1] + 0.11 * c[2]) * lamp * 0.9;
+                [grey; 3]
+            })
+        }
+    }
+
+    fn deer(&mut self, x: f32, ground: f32, size: f32, facing: f32, antlers: bool) {
+        let coat = [128.0, 92.0, 60.0];
+        let top = ground - 15.0 * size;
+        self.ellipse(x, top, 13.0 * size, 5.5 * size, coat);
+        for leg in [-10.0, -7.0, 7.0, 10.0] {
+            let at = x + leg * size;
+            self.fill(at, top, at + 1.8 * size, ground, [96.0, 70.0, 48.0]);
+        }
+        let (neck, head) = (x + facing * 13.0 * size, x + facing * 17.0 * size);
+        self.ellipse(neck, top - 5.0 * size, 2.8 * size, 6.5 * size, coat);
+        self.ellipse(head, top - 11.0 * size, 4.5 * size, 2.6 * size, coat);
+        self.ellipse(
+            x - facing * 13.0 * size,
+            top - 1.0,
+            1.8 * size,
+            3.0 * size,
+            [235.0; 3],
+        );
+        if antlers {
+            let bone = [214.0, 202.0, 178.0];
+            for side in [-2.5, 1.5] {
+                let at = head + side * size;
+                self.fill(at, top - 20.0 * size, at + 1.3, top - 12.0 * size, bone);
+            }
+            self.fill(
+                head - 4.5 * size,
+                top - 17.0 * size,
+                head + 4.5 * size,
+                top - 16.0 * size,
+                bone,
+            );
+        }
+    }
+
+    fn develop(&self, tone: impl Fn(Colour, (f32, f32)) -> Colour) -> RgbImage {
+        RgbImage::from_fn(WIDTH, HEIGHT, |x, y| {
+            let colour = self.view[(y * WIDTH + x) as usize];
+            Rgb(tone(colour, (x as f32, y as f32)).map(|c| c.clamp(0.0, 255.0) as u8))
+        })
+    }
+}
+
+/// The animals in the picture: size, and whether it carries antlers.
+fn bodies(event: &Event) -> Vec<(f32, bool)> {
+    let main = match event.animal {
+        Animal::Buck { mature: true } => (1.15, true),
+        Animal::Buck { mature: false } => (0.98, true),
+        Animal::Doe => (0.9, false),
+        Animal::Other | Animal::Nothing => return vec![],
+    };
+    let fawns = std::iter::repeat_n((0.6, false), event.fawns as usize);
+    std::iter::repeat_n(main, event.count as usize)
+        .chain(fawns)
+        .collect()
+}
+
+fn mix(a: Colour, b: Colour, share: f32) -> Colour {
+    let share = share.clamp(0.0, 1.0);
+    [0, 1, 2].map(|i| a[i] + (b[i] - a[i]) * share)
+}

@@ -1,0 +1,170 @@
+//! `cameras.csv`: where each camera hung, from when to when, and how its clock is kept.
+
+use std::path::Path;
+
+use anyhow::Result;
+use chrono::{FixedOffset, NaiveDate};
+
+use super::{Position, Problem, Row, Sheet, parse_date, parse_number};
+
+const COLUMNS: [&str; 8] = [
+    "camera",
+    "latitude",
+    "longitude",
+    "setting",
+    "from",
+    "until",
+    "clock",
+    "folder",
+];
+
+/// How a camera's clock is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum ClockSetting {
+    /// The owner resets it for daylight time.
+    #[default]
+    Local,
+    /// It always shows the zone's standard time.
+    Standard,
+    /// It always shows one offset from UTC.
+    Offset(FixedOffset),
+}
+
+/// One row of `cameras.csv`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Placement {
+    /// The camera's name.
+    pub camera: String,
+    /// Where it hung.
+    pub position: Option<Position>,
+    /// What it looked at: a plot, a scrape, a trail.
+    pub setting: String,
+    /// First date on which it hung there.
+    pub from: Option<NaiveDate>,
+    /// Last date on which it hung there.
+    pub until: Option<NaiveDate>,
+    /// How its clock is kept.
+    pub clock: ClockSetting,
+    /// The folder its pictures are in, where that is not the camera's name.
+    pub folder: Option<String>,
+}
+
+impl Placement {
+    /// Whether a date is within the placement; an open end includes everything.
+    pub fn covers(&self, date: NaiveDate) -> bool {
+        self.from.is_none_or(|f| f <= date) && self.until.is_none_or(|u| date <= u)
+    }
+}
+
+pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<Placement>> {
+    let mut placements = Vec::new();
+    let Some(sheet) = Sheet::read(root, "cameras.csv", &["camera"], &COLUMNS, problems)? else {
+        return Ok(placements);
+    };
+    sheet.for_each(|row| match placement(row) {
+        Ok(placement) => placements.push(placement),
+        Err(problem) => problems.push(problem),
+    });
+    Ok(placements)
+}
+
+fn placement(row: &Row) -> Result<Placement, Problem> {
+    let cell = |column: &str, what: String, remedy: &str| {
+        Problem::cell("cameras.csv", row.line, column, what, remedy)
+    };
+    let camera = row.some("camera").ok_or_else(|| {
+        cell(
+            "camera",
+            "the camera has no name, so the row was left out.".into(),
+            "Write the name of the camera's folder.",
+        )
+    })?;
+    let from = date(row, "cameras.csv", "from")?;
+    let until = date(row, "cameras.csv", "until")?;
+    if let (Some(from), Some(until)) = (from, until)
+        && until < from
+    {
+        return Err(cell(
+            "until",
+            format!("{until} is before from, {from}, so the row was left out."),
+            "Put the later date under until.",
+        ));
+    }
+    Ok(Placement {
+        camera: camera.to_owned(),
+        position: position(row, "cameras.csv")?,
+        setting: row.get("setting").to_owned(),
+        from,
+        until,
+        clock: clock(row.get("clock")).ok_or_else(|| {
+            cell(
+                "clock",
+                format!("\"{}\" is not a way to keep a clock, so the row was left out.", row.get("clock")),
+                "Use local (reset for daylight time), standard (never moved) or an offset such as -06:00.",
+            )
+        })?,
+        folder: row.some("folder").map(str::to_owned),
+    })
+}
+
+/// A date cell; empty is `None`.
+pub(super) fn date(row: &Row, file: &str, column: &str) -> Result<Option<NaiveDate>, Problem> {
+    row.some(column)
+        .map(|text| {
+            parse_date(text).ok_or_else(|| {
+                Problem::cell(
+                    file,
+                    row.line,
+                    column,
+                    format!("\"{text}\" is not a date, so the row was left out."),
+                    "Write year-month-day, such as 2025-10-18.",
+                )
+            })
+        })
+        .transpose()
+}
+
+/// The latitude and longitude cells; both empty is `None`.
+pub(super) fn position(row: &Row, file: &str) -> Result<Option<Position>, Problem> {
+    let (latitude, longitude) = (row.get("latitude"), row.get("longitude"));
+    if latitude.is_empty() && longitude.is_empty() {
+        return Ok(None);
+    }
+    parse_number(latitude)
+        .zip(parse_number(longitude))
+        .and_then(|(lat, lon)| Position::new(lat, lon))
+        .map(Some)
+        .ok_or_else(|| {
+            Problem::cell(
+                file,
+                row.line,
+                "latitude",
+                format!("\"{latitude}\", \"{longitude}\" is not a place, so the row was left out."),
+                "Use degrees, north and east positive, such as 43.10 and -90.70, or leave both empty.",
+            )
+        })
+}
+
+fn clock(text: &str) -> Option<ClockSetting> {
+    match text.to_lowercase().as_str() {
+        "" | "local" => Some(ClockSetting::Local),
+        "standard" => Some(ClockSetting::Standard),
+        offset => offset.parse().ok().map(ClockSetting::Offset),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn clock_words() {
+        assert_eq!(clock(""), Some(ClockSetting::Local));
+        assert_eq!(clock("Standard"), Some(ClockSetting::Standard));
+        assert_eq!(
+            clock("-06:00"),
+            FixedOffset::west_opt(6 * 3600).map(ClockSetting::Offset)
+        );
+        assert_eq!(clock("summer"), None);
+    }
+}

@@ -1,0 +1,100 @@
+//! `clocks.csv`: corrections that the person accepted for a camera's clock.
+
+use std::path::Path;
+
+use anyhow::Result;
+use chrono::{NaiveDate, NaiveDateTime};
+
+use super::{Problem, Row, Sheet, parse_date, parse_date_time, parse_number};
+
+const COLUMNS: [&str; 5] = ["camera", "from", "until", "shift_minutes", "why"];
+
+/// One row of `clocks.csv`. Corrections act at analysis time; pictures are never edited.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClockCorrection {
+    /// The camera.
+    pub camera: String,
+    /// First moment it applies to, by the camera's own uncorrected clock.
+    pub from: Option<NaiveDateTime>,
+    /// Last moment it applies to, by the camera's own uncorrected clock.
+    pub until: Option<NaiveDateTime>,
+    /// Minutes to add to the camera's clock.
+    pub shift_min: f64,
+    /// The person's reason.
+    pub why: String,
+}
+
+impl ClockCorrection {
+    /// Whether a camera's uncorrected clock time falls under this row.
+    pub fn covers(&self, camera: &str, time: NaiveDateTime) -> bool {
+        self.camera == camera
+            && self.from.is_none_or(|f| f <= time)
+            && self.until.is_none_or(|u| time <= u)
+    }
+}
+
+pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<ClockCorrection>> {
+    let mut corrections = Vec::new();
+    let required = ["camera", "shift_minutes"];
+    let Some(sheet) = Sheet::read(root, "clocks.csv", &required, &COLUMNS, problems)? else {
+        return Ok(corrections);
+    };
+    sheet.for_each(|row| match correction(row) {
+        Ok(correction) => corrections.push(correction),
+        Err(problem) => problems.push(problem),
+    });
+    Ok(corrections)
+}
+
+fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
+    let cell = |column: &str, what: String, remedy: &str| {
+        Problem::cell("clocks.csv", row.line, column, what, remedy)
+    };
+    let camera = row.some("camera").ok_or_else(|| {
+        cell(
+            "camera",
+            "there is no camera, so the row was left out.".into(),
+            "Name the camera whose clock is corrected.",
+        )
+    })?;
+    let shift_min = parse_number(row.get("shift_minutes")).ok_or_else(|| {
+        cell(
+            "shift_minutes",
+            format!(
+                "\"{}\" is not a number of minutes, so the row was left out.",
+                row.get("shift_minutes")
+            ),
+            "Write the minutes to add to the camera's clock, such as -60.",
+        )
+    })?;
+    let end_of_day = |d: NaiveDate| d.and_hms_opt(23, 59, 59);
+    Ok(ClockCorrection {
+        camera: camera.to_owned(),
+        from: moment(row, "from", |d| d.and_hms_opt(0, 0, 0))?,
+        until: moment(row, "until", end_of_day)?,
+        shift_min,
+        why: row.get("why").to_owned(),
+    })
+}
+
+fn moment(
+    row: &Row,
+    column: &str,
+    of_date: impl Fn(NaiveDate) -> Option<NaiveDateTime>,
+) -> Result<Option<NaiveDateTime>, Problem> {
+    row.some(column)
+        .map(|text| {
+            parse_date_time(text)
+                .or_else(|| parse_date(text).and_then(of_date))
+                .ok_or_else(|| {
+                    Problem::cell(
+                        "clocks.csv",
+                        row.line,
+                        column,
+                        format!("\"{text}\" is not a date or time, so the row was left out."),
+                        "Write 2025-10-18 or 2025-10-18T06:30, as the camera's own clock showed it.",
+                    )
+                })
+        })
+        .transpose()
+}

@@ -1,0 +1,207 @@
+//! `disturbances.csv`: what happened, when, by whom, and which cameras it could touch.
+
+use std::path::Path;
+
+use anyhow::Result;
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+
+use super::cameras::position;
+use super::{Position, Problem, Row, Sheet, parse_date, parse_date_time};
+
+const COLUMNS: [&str; 8] = [
+    "id",
+    "start",
+    "end",
+    "by",
+    "what",
+    "latitude",
+    "longitude",
+    "near",
+];
+
+/// Whose doing a disturbance is, as logged by the person. Nothing is concluded from it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum By {
+    /// Somebody across the fence.
+    Neighbour,
+    /// The person's own work.
+    Own,
+    /// Weather, crops, mast, anything nobody did.
+    Nature,
+}
+
+impl By {
+    /// The word used in `disturbances.csv`.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Neighbour => "neighbour",
+            Self::Own => "own",
+            Self::Nature => "nature",
+        }
+    }
+}
+
+/// One row of `disturbances.csv`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Disturbance {
+    /// A short name, one per disturbance.
+    pub id: String,
+    /// When it began, on the wall clock.
+    pub start: NaiveDateTime,
+    /// When it ended, if it did.
+    pub end: Option<NaiveDateTime>,
+    /// Whose doing.
+    pub by: By,
+    /// What it was, in the person's words.
+    pub what: String,
+    /// Where it was.
+    pub position: Option<Position>,
+    /// The cameras it could touch, where the person named them.
+    pub near: Vec<String>,
+}
+
+impl Disturbance {
+    /// The first whole day that counts as after it. A start in the middle of a day leaves that day
+    /// on neither side, because it is partly before and partly after.
+    pub fn first_day_after(&self) -> NaiveDate {
+        if self.start.time() == NaiveTime::MIN {
+            self.start.date()
+        } else {
+            self.start.date() + chrono::Days::new(1)
+        }
+    }
+
+    /// The last whole day that counts as before it.
+    pub fn last_day_before(&self) -> NaiveDate {
+        self.start.date() - chrono::Days::new(1)
+    }
+}
+
+pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<Disturbance>> {
+    let mut disturbances: Vec<Disturbance> = Vec::new();
+    let required = ["id", "start"];
+    let Some(sheet) = Sheet::read(root, "disturbances.csv", &required, &COLUMNS, problems)? else {
+        return Ok(disturbances);
+    };
+    sheet.for_each(|row| match disturbance(row) {
+        Ok(d) if disturbances.iter().any(|e| e.id == d.id) => problems.push(Problem::cell(
+            "disturbances.csv",
+            row.line,
+            "id",
+            format!(
+                "\"{}\" is used by an earlier row, so this row was left out.",
+                d.id
+            ),
+            "Give every disturbance its own id.",
+        )),
+        Ok(d) => disturbances.push(d),
+        Err(problem) => problems.push(problem),
+    });
+    Ok(disturbances)
+}
+
+fn disturbance(row: &Row) -> Result<Disturbance, Problem> {
+    let cell = |column: &str, what: String, remedy: &str| {
+        Problem::cell("disturbances.csv", row.line, column, what, remedy)
+    };
+    let id = row.some("id").ok_or_else(|| {
+        cell(
+            "id",
+            "there is no id, so the row was left out.".into(),
+            "Give it a short name, such as tower-blind.",
+        )
+    })?;
+    let start = moment(row, "start")?.ok_or_else(|| {
+        cell(
+            "start",
+            "there is no start, so the row was left out.".into(),
+            "Write the date it began, such as 2025-10-18.",
+        )
+    })?;
+    let end = moment(row, "end")?;
+    if end.is_some_and(|end| end < start) {
+        return Err(cell(
+            "end",
+            "it ends before it starts, so the row was left out.".into(),
+            "Put the later date under end.",
+        ));
+    }
+    Ok(Disturbance {
+        id: id.to_owned(),
+        start,
+        end,
+        by: by(row.get("by")).ok_or_else(|| {
+            cell(
+                "by",
+                format!(
+                    "\"{}\" is not known, so the row was left out.",
+                    row.get("by")
+                ),
+                "Use neighbour, own or nature.",
+            )
+        })?,
+        what: row.some("what").unwrap_or(id).to_owned(),
+        position: position(row, "disturbances.csv")?,
+        near: row
+            .get("near")
+            .split(';')
+            .map(str::trim)
+            .filter(|s| !s.is_empty())
+            .map(str::to_owned)
+            .collect(),
+    })
+}
+
+fn by(text: &str) -> Option<By> {
+    match text.to_lowercase().as_str() {
+        "neighbour" | "neighbor" => Some(By::Neighbour),
+        "own" => Some(By::Own),
+        "nature" | "" => Some(By::Nature),
+        _ => None,
+    }
+}
+
+fn moment(row: &Row, column: &str) -> Result<Option<NaiveDateTime>, Problem> {
+    row.some(column)
+        .map(|text| {
+            parse_date_time(text)
+                .or_else(|| parse_date(text).map(|d: NaiveDate| d.and_time(NaiveTime::MIN)))
+                .ok_or_else(|| {
+                    Problem::cell(
+                        "disturbances.csv",
+                        row.line,
+                        column,
+                        format!("\"{text}\" is not a date or time, so the row was left out."),
+                        "Write 2025-10-18, or 2025-10-18T14:00 by the clock on the wall.",
+                    )
+                })
+        })
+        .transpose()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn starting(text: &str) -> Disturbance {
+        Disturbance {
+            id: "x".into(),
+            start: parse_date_time(text).unwrap(),
+            end: None,
+            by: By::Own,
+            what: "x".into(),
+            position: None,
+            near: vec![],
+        }
+    }
+
+    #[test]
+    fn a_start_within_a_day_leaves_that_day_out() {
+        let d = starting("2025-10-18T00:00");
+        assert_eq!(d.first_day_after().to_string(), "2025-10-18");
+        assert_eq!(d.last_day_before().to_string(), "2025-10-17");
+        let d = starting("2025-10-18T14:00");
+        assert_eq!(d.first_day_after().to_string(), "2025-10-19");
+        assert_eq!(d.last_day_before().to_string(), "2025-10-17");
+    }
+}

@@ -1,0 +1,107 @@
+//! What the person wrote: `property.toml`, `cameras.csv`, `disturbances.csv` and `clocks.csv`,
+//! read and checked once.
+//!
+//! A file that cannot be understood at all stops the program, because everything after it would be
+//! wrong. A row that cannot be used is put aside as a [`Problem`] and the rest goes on.
+
+mod cameras;
+mod clocks;
+mod disturbances;
+mod problem;
+mod settings;
+mod sheet;
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, Result};
+
+pub use cameras::{ClockSetting, Placement};
+pub use clocks::ClockCorrection;
+pub use disturbances::{By, Disturbance};
+pub use problem::Problem;
+pub use settings::{Position, Settings, ShareOf};
+pub use sheet::{Row, Sheet, parse_date, parse_date_time, parse_number};
+
+/// The land and everything that was written down about it.
+#[derive(Debug, Clone)]
+pub struct Property {
+    /// The property's folder.
+    pub root: PathBuf,
+    /// What `property.toml` says, with defaults filled in.
+    pub settings: Settings,
+    /// The rows of `cameras.csv`; several rows for one camera are several placements.
+    pub placements: Vec<Placement>,
+    /// The rows of `disturbances.csv`, in order of their start.
+    pub disturbances: Vec<Disturbance>,
+    /// The rows of `clocks.csv`.
+    pub corrections: Vec<ClockCorrection>,
+    /// What could not be used, row by row.
+    pub problems: Vec<Problem>,
+}
+
+impl Property {
+    /// Reads a property folder.
+    ///
+    /// # Errors
+    /// When the folder or its `property.toml` is missing or makes no sense, or when one of the
+    /// tables cannot be read at all.
+    pub fn open(root: &Path) -> Result<Self> {
+        let settings = Settings::read(root)?;
+        let mut problems = Vec::new();
+        let placements = cameras::read(root, &mut problems)?;
+        let mut disturbances = disturbances::read(root, &mut problems)?;
+        disturbances.sort_by_key(|d| (d.start, d.id.clone()));
+        let corrections = clocks::read(root, &mut problems)?;
+        Ok(Self {
+            root: root.to_path_buf(),
+            settings,
+            placements,
+            disturbances,
+            corrections,
+            problems,
+        })
+    }
+
+    /// The folder that holds one folder of pictures per camera.
+    pub fn cards(&self) -> PathBuf {
+        self.root.join("cards")
+    }
+
+    /// The camera a picture folder belongs to: the folder's own name unless `cameras.csv` maps it.
+    pub fn camera_of_folder<'a>(&'a self, folder: &'a str) -> &'a str {
+        self.placements
+            .iter()
+            .find(|p| p.folder.as_deref() == Some(folder))
+            .map_or(folder, |p| p.camera.as_str())
+    }
+
+    /// The placement of a camera on a date: the row whose dates include it, else the camera's
+    /// first row.
+    pub fn placement(&self, camera: &str, date: chrono::NaiveDate) -> Option<&Placement> {
+        let mut rows = self.placements.iter().filter(|p| p.camera == camera);
+        let first = rows.clone().next();
+        rows.find(|p| p.covers(date)).or(first)
+    }
+
+    /// Where a camera stood on a date; the property's own position where its row gives none.
+    pub fn position(&self, camera: &str, date: chrono::NaiveDate) -> Position {
+        self.placement(camera, date)
+            .and_then(|p| p.position)
+            .unwrap_or(self.settings.position)
+    }
+}
+
+/// Reads a text file of the property; a missing one is `None`.
+fn read_optional(root: &Path, name: &str) -> Result<Option<Vec<u8>>> {
+    let path = root.join(name);
+    match std::fs::read(&path) {
+        Ok(bytes) => Ok(Some(bytes)),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(e).with_context(|| {
+            format!(
+                "{} could not be read. Close it in other programs and check that it is a file you may open.",
+                path.display()
+            )
+        }),
+    }
+}

@@ -1,0 +1,63 @@
+//! What could not be used, told so that the person can put it right.
+
+use std::fmt;
+
+use serde::Serialize;
+
+/// Something in the person's files that could not be used. The rest went on without it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Problem {
+    /// The file, relative to the property.
+    pub file: String,
+    /// The line in that file, counted from 1 with the header as line 1.
+    pub line: Option<u64>,
+    /// The column's heading.
+    pub column: Option<String>,
+    /// What is wrong.
+    pub what: String,
+    /// What would be right.
+    pub remedy: String,
+}
+
+impl Problem {
+    /// A problem with a whole file or folder.
+    pub fn file(file: &str, what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            file: file.to_owned(),
+            line: None,
+            column: None,
+            what: what.into(),
+            remedy: remedy.into(),
+        }
+    }
+
+    /// A problem with one cell of a table.
+    pub fn cell(
+        file: &str,
+        line: u64,
+        column: &str,
+        what: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> Self {
+        Self {
+            file: file.to_owned(),
+            line: Some(line),
+            column: Some(column.to_owned()),
+            what: what.into(),
+            remedy: remedy.into(),
+        }
+    }
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.file)?;
+        if let Some(line) = self.line {
+            write!(f, ", line {line}")?;
+        }
+        if let Some(column) = &self.column {
+            write!(f, ", column {column}")?;
+        }
+        write!(f, ": {} {}", self.what, self.remedy)
+    }
+}

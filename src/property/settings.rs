@@ -1,0 +1,291 @@
+//! `property.toml`: where the property lies and how the person wants things counted.
+
+use std::path::Path;
+
+use anyhow::{Context, Result, bail, ensure};
+use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
+
+/// A place on the WGS 84 ellipsoid.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Position {
+    /// Degrees, north positive.
+    pub latitude_deg: f64,
+    /// Degrees, east positive.
+    pub longitude_deg: f64,
+}
+
+impl Position {
+    /// A position, if both numbers are on the globe.
+    pub fn new(latitude_deg: f64, longitude_deg: f64) -> Option<Self> {
+        (latitude_deg.abs() <= 90.0 && longitude_deg.abs() <= 180.0).then_some(Self {
+            latitude_deg,
+            longitude_deg,
+        })
+    }
+
+    /// Great-circle distance in metres on a sphere of 6,371 km (haversine formula).
+    pub fn distance_m(self, other: Self) -> f64 {
+        let (lat1, lat2) = (
+            self.latitude_deg.to_radians(),
+            other.latitude_deg.to_radians(),
+        );
+        let half_lat = (lat2 - lat1) / 2.0;
+        let half_lon = (other.longitude_deg - self.longitude_deg).to_radians() / 2.0;
+        let h = half_lat.sin().powi(2) + lat1.cos() * lat2.cos() * half_lon.sin().powi(2);
+        2.0 * 6_371_000.0 * h.sqrt().min(1.0).asin()
+    }
+}
+
+/// Which visits the daylight share counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ShareOf {
+    /// Visits in legal light.
+    Legal,
+    /// Visits between sunrise and sunset.
+    Daylight,
+}
+
+/// What `property.toml` says.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// The property's name, as it is printed.
+    pub name: String,
+    /// The middle of the property.
+    pub position: Position,
+    /// The zone of the clock on the wall.
+    pub time_zone: Tz,
+    /// Minutes before sunrise at which legal light begins.
+    pub legal_before_sunrise_min: f64,
+    /// Minutes after sunset at which legal light ends.
+    pub legal_after_sunset_min: f64,
+    /// Whether the daylight share counts legal light or plain daylight.
+    pub share_of: ShareOf,
+    /// A buck of this age in years, or older, is mature.
+    pub mature_age: f64,
+    /// A longer silence than this, in minutes, ends a visit.
+    pub gap_min: f64,
+    /// Days compared on either side of a disturbance.
+    pub shift_days: u32,
+    /// A camera within this many metres of a disturbance is near it, where no list says otherwise.
+    pub near_m: f64,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    name: String,
+    latitude: f64,
+    longitude: f64,
+    time_zone: String,
+    #[serde(default)]
+    light: Light,
+    #[serde(default)]
+    deer: Deer,
+    #[serde(default)]
+    visits: Visits,
+    #[serde(default)]
+    shift: Shift,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Light {
+    legal_before_sunrise_min: f64,
+    legal_after_sunset_min: f64,
+    share_of: ShareOf,
+}
+
+impl Default for Light {
+    fn default() -> Self {
+        Self {
+            legal_before_sunrise_min: 30.0,
+            legal_after_sunset_min: 30.0,
+            share_of: ShareOf::Legal,
+        }
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Deer {
+    mature_age: f64,
+}
+
+impl Default for Deer {
+    fn default() -> Self {
+        Self { mature_age: 3.5 }
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Visits {
+    gap_min: f64,
+}
+
+impl Default for Visits {
+    fn default() -> Self {
+        Self { gap_min: 30.0 }
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Shift {
+    days: u32,
+    near_m: f64,
+}
+
+impl Default for Shift {
+    fn default() -> Self {
+        Self {
+            days: 21,
+            near_m: 250.0,
+        }
+    }
+}
+
+const EXAMPLE: &str = "It needs at least these four lines:\n\
+    \x20   name = \"My place\"\n\
+    \x20   latitude = 43.10\n\
+    \x20   longitude = -90.70\n\
+    \x20   time_zone = \"America/Chicago\"";
+
+impl Settings {
+    /// Reads `property.toml` in `root`.
+    ///
+    /// # Errors
+    /// When the file is missing, is not TOML, has an unknown setting (a misspelt one must not be
+    /// silently ignored) or a value that cannot be.
+    pub fn read(root: &Path) -> Result<Self> {
+        ensure!(
+            root.is_dir(),
+            "{} is not a folder. Give the folder of a property, the one with property.toml in it.",
+            root.display()
+        );
+        let path = root.join("property.toml");
+        let bytes = match std::fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+                bail!("there is no property.toml in {}. {EXAMPLE}", root.display())
+            }
+            Err(e) => return Err(e).with_context(|| format!("cannot read {}", path.display())),
+        };
+        let text = String::from_utf8_lossy(&bytes);
+        Self::parse(text.trim_start_matches('\u{feff}'))
+            .with_context(|| format!("in {}", path.display()))
+    }
+
+    fn parse(text: &str) -> Result<Self> {
+        let file: File = toml::from_str(text)
+            .map_err(|e| anyhow::anyhow!("{}\n{EXAMPLE}", e.to_string().trim_end()))?;
+        let settings = Self {
+            position: Position::new(file.latitude, file.longitude).with_context(|| {
+                format!(
+                    "latitude {} and longitude {} are not on the globe. Use degrees, north and east positive, such as 43.10 and -90.70.",
+                    file.latitude, file.longitude
+                )
+            })?,
+            time_zone: file.time_zone.parse().map_err(|_| {
+                anyhow::anyhow!(
+                    "time_zone \"{}\" is not known. Use a name from the IANA time zone database, such as \"America/Chicago\".",
+                    file.time_zone
+                )
+            })?,
+            name: file.name,
+            legal_before_sunrise_min: file.light.legal_before_sunrise_min,
+            legal_after_sunset_min: file.light.legal_after_sunset_min,
+            share_of: file.light.share_of,
+            mature_age: file.deer.mature_age,
+            gap_min: file.visits.gap_min,
+            shift_days: file.shift.days,
+            near_m: file.shift.near_m,
+        };
+        settings.check()?;
+        Ok(settings)
+    }
+
+    fn check(&self) -> Result<()> {
+        let within = |name: &str, value: f64, low: f64, high: f64| {
+            ensure!(
+                (low..=high).contains(&value),
+                "{name} is {value}; it must be from {low} to {high}."
+            );
+            Ok(())
+        };
+        within(
+            "legal_before_sunrise_min",
+            self.legal_before_sunrise_min,
+            0.0,
+            120.0,
+        )?;
+        within(
+            "legal_after_sunset_min",
+            self.legal_after_sunset_min,
+            0.0,
+            120.0,
+        )?;
+        within("mature_age", self.mature_age, 0.5, 15.0)?;
+        within("gap_min", self.gap_min, 1.0, 1440.0)?;
+        within("days", f64::from(self.shift_days), 3.0, 180.0)?;
+        within("near_m", self.near_m, 1.0, 20_000.0)
+    }
+
+    /// How the person would name the light that the daylight share counts.
+    pub fn share_light(&self) -> &'static str {
+        match self.share_of {
+            ShareOf::Legal => "legal light",
+            ShareOf::Daylight => "daylight",
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FOUR: &str = "name='x'\nlatitude=43.1\nlongitude=-90.7\ntime_zone='America/Chicago'\n";
+
+    #[test]
+    fn defaults_are_the_documented_ones() {
+        let s = Settings::parse(FOUR).unwrap();
+        assert_eq!(
+            (
+                s.legal_before_sunrise_min,
+                s.legal_after_sunset_min,
+                s.mature_age
+            ),
+            (30.0, 30.0, 3.5)
+        );
+        assert_eq!((s.gap_min, s.shift_days), (30.0, 21));
+    }
+
+    #[test]
+    fn a_misspelt_setting_is_an_error_with_its_line() {
+        let e = Settings::parse(&format!("{FOUR}[light]\nlegal_after_sunst_min = 20\n"))
+            .unwrap_err()
+            .to_string();
+        assert!(
+            e.contains("line 6") && e.contains("legal_after_sunst_min"),
+            "{e}"
+        );
+    }
+
+    #[test]
+    fn places_off_the_globe_and_unknown_zones_are_errors() {
+        assert!(Settings::parse(&FOUR.replace("43.1", "143.1")).is_err());
+        assert!(Settings::parse(&FOUR.replace("America/Chicago", "Mars/Base")).is_err());
+        assert!(Settings::parse(&format!("{FOUR}[visits]\ngap_min = 0\n")).is_err());
+    }
+
+    /// One degree of latitude is a 360th of the circumference of the sphere.
+    #[test]
+    fn distance_of_a_degree() {
+        let a = Position::new(40.0, -90.0).unwrap();
+        let b = Position::new(41.0, -90.0).unwrap();
+        let degree_m = 2.0 * std::f64::consts::PI * 6_371_000.0 / 360.0;
+        assert!((a.distance_m(b) - degree_m).abs() < 1e-6);
+    }
+}

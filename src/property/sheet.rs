@@ -1,0 +1,280 @@
+//! Tables as people's spreadsheets save them.
+//!
+//! A byte-order mark, CRLF line ends, semicolons or tabs between the columns, a decimal comma,
+//! blank lines, columns in another order and Windows-1252 text are all understood, because each is
+//! what some spreadsheet writes when asked for CSV (common practice, no standard).
+
+use std::path::Path;
+
+use anyhow::{Result, bail};
+use chrono::{NaiveDate, NaiveDateTime};
+
+use super::Problem;
+
+/// A table, decoded but not yet parsed into rows.
+pub struct Sheet {
+    /// The file's name, for messages.
+    pub file: String,
+    text: String,
+    delimiter: u8,
+    columns: Vec<String>,
+}
+
+/// One row of a [`Sheet`].
+pub struct Row<'a> {
+    /// The line in the file, header = 1.
+    pub line: u64,
+    columns: &'a [String],
+    record: &'a csv::StringRecord,
+}
+
+impl Row<'_> {
+    /// The trimmed text under a heading; empty where the column or the cell is missing.
+    pub fn get(&self, column: &str) -> &str {
+        self.columns
+            .iter()
+            .position(|c| c == column)
+            .and_then(|i| self.record.get(i))
+            .unwrap_or("")
+            .trim()
+    }
+
+    /// The text under a heading, or `None` where there is none.
+    pub fn some(&self, column: &str) -> Option<&str> {
+        Some(self.get(column)).filter(|s| !s.is_empty())
+    }
+}
+
+impl Sheet {
+    /// Reads `name` in `root`; `None` where there is no such file.
+    ///
+    /// # Errors
+    /// When the file cannot be read, or lacks one of the `required` columns.
+    pub fn read(
+        root: &Path,
+        name: &str,
+        required: &[&str],
+        known: &[&str],
+        problems: &mut Vec<Problem>,
+    ) -> Result<Option<Self>> {
+        let Some(bytes) = super::read_optional(root, name)? else {
+            return Ok(None);
+        };
+        let sheet = Self::decode(name, &bytes)?;
+        if sheet.columns.iter().all(String::is_empty) {
+            return Ok(None);
+        }
+        for column in required {
+            if !sheet.columns.iter().any(|c| c == column) {
+                bail!(
+                    "{name}, line 1: there is no column \"{column}\". The first line must name the columns: {}",
+                    known.join(",")
+                );
+            }
+        }
+        for column in &sheet.columns {
+            if !column.is_empty() && !known.contains(&column.as_str()) {
+                problems.push(Problem::cell(
+                    name,
+                    1,
+                    column,
+                    "this column is not known and was left alone.",
+                    format!("Known columns: {}.", known.join(", ")),
+                ));
+            }
+        }
+        Ok(Some(sheet))
+    }
+
+    fn decode(name: &str, bytes: &[u8]) -> Result<Self> {
+        if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
+            bail!(
+                "{name} is saved as UTF-16 (\"Unicode text\"). Save it again as CSV with UTF-8 text."
+            );
+        }
+        let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+        let text = match std::str::from_utf8(bytes) {
+            Ok(text) => text.to_owned(),
+            Err(_) => bytes.iter().map(|&b| windows_1252(b)).collect(),
+        };
+        let header = text.lines().find(|l| !l.trim().is_empty()).unwrap_or("");
+        let delimiter = [b',', b';', b'\t']
+            .into_iter()
+            .max_by_key(|d| (header.bytes().filter(|b| b == d).count(), *d == b','))
+            .unwrap_or(b',');
+        let mut sheet = Self {
+            file: name.to_owned(),
+            text,
+            delimiter,
+            columns: Vec::new(),
+        };
+        if let Some(header) = sheet.reader().records().next() {
+            sheet.columns = header
+                .map_err(|e| anyhow::anyhow!("{name}, line 1: {e}"))?
+                .iter()
+                .map(|c| c.trim().to_lowercase())
+                .collect();
+        }
+        Ok(sheet)
+    }
+
+    fn reader(&self) -> csv::Reader<&[u8]> {
+        csv::ReaderBuilder::new()
+            .delimiter(self.delimiter)
+            .has_headers(false)
+            .flexible(true)
+            .from_reader(self.text.as_bytes())
+    }
+
+    /// Whether the file has a column.
+    pub fn has(&self, column: &str) -> bool {
+        self.columns.iter().any(|c| c == column)
+    }
+
+    /// Calls `each` for every row that is not blank.
+    pub fn for_each(&self, mut each: impl FnMut(&Row)) {
+        let mut reader = self.reader();
+        let mut record = csv::StringRecord::new();
+        let mut lines = LineCounter::new(&self.text);
+        let mut header = true;
+        while reader.read_record(&mut record).unwrap_or(false) {
+            let start = record.position().map_or(0, csv::Position::byte);
+            if std::mem::take(&mut header) || record.iter().all(|c| c.trim().is_empty()) {
+                continue;
+            }
+            each(&Row {
+                line: lines.at(start as usize),
+                columns: &self.columns,
+                record: &record,
+            });
+        }
+    }
+}
+
+/// Counts lines up to a byte, moving only forward. The csv reader's own count starts a record at
+/// the line end before it when blank lines come between, so it cannot be shown to a person.
+struct LineCounter<'a> {
+    bytes: &'a [u8],
+    at: usize,
+    line: u64,
+}
+
+impl<'a> LineCounter<'a> {
+    fn new(text: &'a str) -> Self {
+        Self {
+            bytes: text.as_bytes(),
+            at: 0,
+            line: 1,
+        }
+    }
+
+    fn at(&mut self, start: usize) -> u64 {
+        let mut first = start;
+        while matches!(self.bytes.get(first), Some(b'\r' | b'\n')) {
+            first += 1;
+        }
+        let passed = &self.bytes[self.at..first];
+        self.line += passed.iter().filter(|&&b| b == b'\n').count() as u64;
+        self.at = first;
+        self.line
+    }
+}
+
+/// The character of a Windows-1252 byte (WHATWG Encoding Standard; the five unassigned bytes stay
+/// control characters).
+fn windows_1252(byte: u8) -> char {
+    const HIGH: [char; 32] = [
+        '€', '\u{81}', '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', '\u{8d}', 'Ž',
+        '\u{8f}', '\u{90}', '‘', '’', '“', '”', '•', '–', '—', '˜', '™', 'š', '›', 'œ', '\u{9d}',
+        'ž', 'Ÿ',
+    ];
+    match byte {
+        0x80..=0x9f => HIGH[usize::from(byte - 0x80)],
+        _ => char::from(byte),
+    }
+}
+
+/// A number with a decimal point or a decimal comma.
+pub fn parse_number(text: &str) -> Option<f64> {
+    let text = text.trim();
+    let number = match (text.contains('.'), text.matches(',').count()) {
+        (false, 1) => text.replace(',', ".").parse(),
+        _ => text.parse::<f64>(),
+    };
+    number.ok().filter(|x| x.is_finite())
+}
+
+/// An ISO 8601 date, `2025-10-18`.
+pub fn parse_date(text: &str) -> Option<NaiveDate> {
+    NaiveDate::parse_from_str(text.trim(), "%Y-%m-%d").ok()
+}
+
+/// An ISO 8601 date and time without an offset: `2025-10-18T06:30`, with seconds or without, with
+/// a blank in place of the `T`.
+pub fn parse_date_time(text: &str) -> Option<NaiveDateTime> {
+    const SHAPES: [&str; 4] = [
+        "%Y-%m-%dT%H:%M:%S%.f",
+        "%Y-%m-%d %H:%M:%S%.f",
+        "%Y-%m-%dT%H:%M",
+        "%Y-%m-%d %H:%M",
+    ];
+    SHAPES
+        .iter()
+        .find_map(|shape| NaiveDateTime::parse_from_str(text.trim(), shape).ok())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(bytes: &[u8]) -> Vec<(u64, String, String)> {
+        let sheet = Sheet::decode("t.csv", bytes).unwrap();
+        let mut out = Vec::new();
+        sheet.for_each(|r| out.push((r.line, r.get("who").to_owned(), r.get("age").to_owned())));
+        out
+    }
+
+    #[test]
+    fn what_spreadsheets_save() {
+        let want = vec![
+            (2, "buck".to_owned(), "3.5".to_owned()),
+            (4, "doe".to_owned(), String::new()),
+        ];
+        assert_eq!(rows(b"who,age\nbuck,3.5\n\ndoe,\n"), want);
+        assert_eq!(
+            rows(b"\xef\xbb\xbfWho,Age\r\nbuck,3.5\r\n\r\ndoe,\r\n"),
+            want
+        );
+        assert_eq!(rows(b"who;age\nbuck;3.5\n;\ndoe\n"), want);
+        assert_eq!(rows(b"age\twho\n3.5\tbuck\n\n\tdoe"), want);
+    }
+
+    #[test]
+    fn a_line_break_in_quotes_keeps_the_line_numbers_right() {
+        let got = rows(b"who,age,note\nbuck,1,\"two\nlines\"\ndoe,2,x\n");
+        assert_eq!(got.iter().map(|r| r.0).collect::<Vec<_>>(), [2, 4]);
+    }
+
+    #[test]
+    fn text_that_is_not_utf8_is_read_as_windows_1252() {
+        assert_eq!(rows(b"who,age\nS\xfcd,\x80\n")[0].1, "Süd");
+        assert_eq!(rows(b"who,age\nS\xfcd,\x80\n")[0].2, "€");
+    }
+
+    #[test]
+    fn numbers_in_both_notations() {
+        assert_eq!(parse_number("3.5"), Some(3.5));
+        assert_eq!(parse_number(" 3,5 "), Some(3.5));
+        assert_eq!(parse_number("-90.25"), Some(-90.25));
+        assert_eq!(parse_number("1,234,5"), None);
+        assert_eq!(parse_number("NaN"), None);
+    }
+
+    #[test]
+    fn times_with_and_without_seconds() {
+        let want = NaiveDate::from_ymd_opt(2024, 2, 29).and_then(|d| d.and_hms_opt(6, 30, 0));
+        assert_eq!(parse_date_time("2024-02-29T06:30"), want);
+        assert_eq!(parse_date_time("2024-02-29 06:30:00"), want);
+        assert_eq!(parse_date_time("2025-02-29 06:30:00"), None);
+    }
+}

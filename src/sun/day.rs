@@ -1,0 +1,147 @@
+//! The sun's day at one place.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use sunrise::{Coordinates, DawnType, SolarDay, SolarEvent};
+use thiserror::Error;
+
+use crate::property::Position;
+
+/// There is no sunrise or sunset on this date so near the pole.
+#[derive(Debug, Clone, Copy, PartialEq, Error)]
+#[error(
+    "at latitude {latitude_deg} the sun does not both rise and set on {date}. Graylight counts by sunrise and sunset and cannot be used there in that season; check the latitude in property.toml and cameras.csv."
+)]
+pub struct NoSunrise {
+    /// Degrees, north positive.
+    pub latitude_deg: f64,
+    /// The local date.
+    pub date: NaiveDate,
+}
+
+/// The events of one local date, as instants.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SunDay {
+    /// Upper limb on the horizon in the morning: centre 50 arc minutes below it.
+    pub sunrise: DateTime<Utc>,
+    /// The same in the evening.
+    pub sunset: DateTime<Utc>,
+    /// Centre 6 degrees below the horizon in the morning; `None` where it never gets so low.
+    pub civil_dawn: Option<DateTime<Utc>>,
+    /// The same in the evening.
+    pub civil_dusk: Option<DateTime<Utc>>,
+}
+
+impl SunDay {
+    /// The events of the date whose local noon is nearest to the sun's noon at `place`.
+    ///
+    /// Within 75 s of the NREL Solar Position Algorithm from 25 to 48 degrees north, usually
+    /// within 10 s; terrain and weather move the light by more than that.
+    ///
+    /// # Errors
+    /// [`NoSunrise`] in polar day or night.
+    pub fn on(date: NaiveDate, place: Position) -> Result<Self, NoSunrise> {
+        let missing = NoSunrise {
+            latitude_deg: place.latitude_deg,
+            date,
+        };
+        let coordinates =
+            Coordinates::new(place.latitude_deg, place.longitude_deg).ok_or(missing)?;
+        let event = |event| refined(date, coordinates, event);
+        Ok(Self {
+            sunrise: event(SolarEvent::Sunrise).ok_or(missing)?,
+            sunset: event(SolarEvent::Sunset).ok_or(missing)?,
+            civil_dawn: event(SolarEvent::Dawn(DawnType::Civil)),
+            civil_dusk: event(SolarEvent::Dusk(DawnType::Civil)),
+        })
+    }
+
+    /// Length of the day in minutes.
+    pub fn length_min(&self) -> f64 {
+        (self.sunset - self.sunrise).num_milliseconds() as f64 / 60_000.0
+    }
+}
+
+/// General precession in longitude, degrees per Julian century (Capitaine, Wallace & Chapront
+/// 2003, A&A 412:567, first term).
+const PRECESSION_DEG_PER_CENTURY: f64 = 5028.796_195 / 3600.0;
+/// The sun's mean motion, degrees per day.
+const SUN_DEG_PER_DAY: f64 = 0.985_647_36;
+const J2000_UNIX_S: f64 = 946_728_000.0;
+const DAY_S: f64 = 86_400.0;
+
+/// An event from the `sunrise` crate, moved to the instant at which it happens.
+///
+/// The crate takes the sun's position at noon, and counts its longitude from the equinox of the
+/// year 2000. Both make the sun's date slightly wrong, by the hours between noon and the event and
+/// by the precession since 2000; the two together are below one day, so the event is interpolated
+/// between this date and the next or last one.
+fn refined(date: NaiveDate, place: Coordinates, event: SolarEvent) -> Option<DateTime<Utc>> {
+    let on = |d: NaiveDate| SolarDay::new(place, d).event_time(event);
+    let here = on(date)?;
+    let noon_s =
+        date.and_hms_opt(12, 0, 0)?.and_utc().timestamp() as f64 - place.lon() / 360.0 * DAY_S;
+    let event_s = here.timestamp() as f64;
+    let centuries = (event_s - J2000_UNIX_S) / DAY_S / 36_525.0;
+    let late_days =
+        (event_s - noon_s) / DAY_S + centuries * PRECESSION_DEG_PER_CENTURY / SUN_DEG_PER_DAY;
+    let (neighbour, day) = if late_days > 0.0 {
+        (date.checked_add_days(Days::new(1))?, TimeDelta::days(1))
+    } else {
+        (date.checked_sub_days(Days::new(1))?, TimeDelta::days(-1))
+    };
+    let drift = (on(neighbour)? - day) - here;
+    let moved_ms = drift.num_milliseconds() as f64 * late_days.abs();
+    Some(here + TimeDelta::milliseconds(moved_ms.round() as i64))
+}
+
+/// Sun days already worked out, by place and date.
+#[derive(Default)]
+pub struct SunTable {
+    days: HashMap<(u64, u64, NaiveDate), SunDay>,
+}
+
+impl SunTable {
+    /// The sun's day at a place, worked out once.
+    ///
+    /// # Errors
+    /// As [`SunDay::on`].
+    pub fn day(&mut self, date: NaiveDate, place: Position) -> Result<SunDay, NoSunrise> {
+        let key = (
+            place.latitude_deg.to_bits(),
+            place.longitude_deg.to_bits(),
+            date,
+        );
+        if let Some(day) = self.days.get(&key) {
+            return Ok(*day);
+        }
+        let day = SunDay::on(date, place)?;
+        self.days.insert(key, day);
+        Ok(day)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn polar_day_is_an_error_that_names_the_place() {
+        let place = Position::new(70.0, 25.0).unwrap();
+        let june = NaiveDate::from_ymd_opt(2025, 6, 21).unwrap();
+        let error = SunDay::on(june, place).unwrap_err().to_string();
+        assert!(
+            error.contains("latitude 70") && error.contains("2025-06-21"),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn summer_nights_without_civil_dusk() {
+        let place = Position::new(61.0, 10.0).unwrap();
+        let june = NaiveDate::from_ymd_opt(2025, 6, 21).unwrap();
+        let day = SunDay::on(june, place).unwrap();
+        assert!(day.civil_dusk.is_none() && day.length_min() > 18.0 * 60.0);
+    }
+}

@@ -1,0 +1,134 @@
+//! Who is in the picture: `tags.csv` joined to the pictures, `sightings.csv` beside them, as one
+//! table of sightings.
+//!
+//! A picture without a tag is counted as untagged and never guessed.
+
+mod pictures;
+mod sightings;
+mod words;
+
+use anyhow::Result;
+use chrono::{DateTime, FixedOffset, Utc};
+use polars::prelude::*;
+
+pub use words::Who;
+
+use crate::card::{CameraTime, Crawl};
+use crate::property::{Problem, Property};
+
+/// Who was seen, from every source.
+#[derive(Debug)]
+pub struct Tagged {
+    /// One row a sighting; read it with [`rows`].
+    pub sightings: DataFrame,
+    /// Pictures with at least one usable tag.
+    pub pictures: usize,
+    /// Tags on pictures that have no usable time, so that they cannot be counted anywhere.
+    pub without_time: usize,
+    /// Rows that could not be used.
+    pub problems: Vec<Problem>,
+}
+
+/// Reads `tags.csv` and `sightings.csv` and joins the first to the pictures.
+///
+/// # Errors
+/// When one of the files cannot be read or lacks a column it needs.
+pub fn read(property: &Property, crawl: &Crawl) -> Result<Tagged> {
+    let mut problems = Vec::new();
+    let tags = pictures::read(property, &mut problems)?;
+    let joined = pictures::join(tags, crawl, &mut problems)?;
+    let mut sightings = joined.sightings;
+    if let Some(rows) = sightings::read(property, &mut problems)? {
+        sightings.vstack_mut(&rows)?;
+    }
+    Ok(Tagged {
+        sightings,
+        pictures: joined.pictures,
+        without_time: joined.without_time,
+        problems,
+    })
+}
+
+/// One row of the sightings table.
+#[derive(Debug, Clone, Copy)]
+pub struct SightingRow<'a> {
+    /// The camera's name.
+    pub camera: &'a str,
+    /// What the camera's clock showed.
+    pub time: CameraTime,
+    /// The clock's offset, where the source gives it.
+    pub offset: Option<FixedOffset>,
+    /// Who.
+    pub who: Who,
+    /// How many.
+    pub count: u32,
+    /// Years, where known.
+    pub age: Option<f64>,
+    /// The known individual.
+    pub name: Option<&'a str>,
+}
+
+/// Columns in the making, turned into a table at the end.
+#[derive(Default)]
+struct Columns {
+    camera: Vec<String>,
+    camera_time: Vec<i64>,
+    offset_s: Vec<Option<i64>>,
+    who: Vec<&'static str>,
+    count: Vec<u32>,
+    age: Vec<Option<f64>>,
+    name: Vec<Option<String>>,
+}
+
+impl Columns {
+    fn into_table(self) -> Result<DataFrame> {
+        Ok(df!(
+            "camera" => self.camera,
+            "camera_time" => self.camera_time,
+            "offset_s" => self.offset_s,
+            "who" => self.who,
+            "count" => self.count,
+            "age" => self.age,
+            "name" => self.name,
+        )?)
+    }
+}
+
+/// Calls `each` for every row of the sightings table, in its order.
+///
+/// # Errors
+/// When the table lacks one of its columns.
+pub fn rows(table: &DataFrame, mut each: impl FnMut(SightingRow<'_>)) -> Result<()> {
+    let camera = table.column("camera")?.str()?;
+    let time = table.column("camera_time")?.i64()?;
+    let offset = table.column("offset_s")?.i64()?;
+    let who = table.column("who")?.str()?;
+    let count = table.column("count")?.u32()?;
+    let age = table.column("age")?.f64()?;
+    let name = table.column("name")?.str()?;
+    let shared = time
+        .iter()
+        .zip(offset.iter())
+        .zip(count.iter())
+        .zip(age.iter());
+    let texts = camera.iter().zip(who.iter()).zip(name.iter());
+    for ((((time, offset), count), age), ((camera, who), name)) in shared.zip(texts) {
+        let (Some(camera), Some(time), Some(who)) = (
+            camera,
+            time.and_then(DateTime::<Utc>::from_timestamp_millis),
+            who.and_then(Who::parse),
+        ) else {
+            continue;
+        };
+        each(SightingRow {
+            camera,
+            time: CameraTime::new(time.naive_utc()),
+            offset: offset.and_then(|s| FixedOffset::east_opt(s as i32)),
+            who,
+            count: count.unwrap_or(1),
+            age,
+            name,
+        });
+    }
+    Ok(())
+}

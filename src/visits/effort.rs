@@ -1,0 +1,214 @@
+//! Camera-nights: the days on which a camera is known to have worked.
+//!
+//! A camera-night is one local date. Dates between the first and the last known day of a placement
+//! count, unless they lie in a silence that the camera would hardly have kept if it had worked: a
+//! silent camera is not a quiet night.
+
+use std::collections::BTreeSet;
+
+use chrono::{Days, NaiveDate};
+
+use crate::property::Placement;
+
+/// A stretch of dates without a single picture, long enough to doubt that the camera worked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Silence {
+    /// First silent date.
+    pub from: NaiveDate,
+    /// Last silent date.
+    pub until: NaiveDate,
+}
+
+impl Silence {
+    /// Silent dates.
+    pub fn days(&self) -> usize {
+        day_count(self.from, self.until)
+    }
+}
+
+/// One camera's effort.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Effort {
+    /// Dates that count, in order.
+    pub dates: Vec<NaiveDate>,
+    /// Stretches left out because the camera may have been dead.
+    pub silences: Vec<Silence>,
+}
+
+impl Effort {
+    /// Camera-nights in all.
+    pub fn nights(&self) -> usize {
+        self.dates.len()
+    }
+
+    /// Camera-nights from one date to another, both included.
+    pub fn nights_between(&self, from: NaiveDate, until: NaiveDate) -> usize {
+        let start = self.dates.partition_point(|d| *d < from);
+        let end = self.dates.partition_point(|d| *d <= until);
+        end.saturating_sub(start)
+    }
+
+    /// Whether the camera is known to have worked on a date.
+    pub fn worked_on(&self, date: NaiveDate) -> bool {
+        self.dates.binary_search(&date).is_ok()
+    }
+}
+
+/// A silence is doubted when a working camera would keep one as long less often than this.
+const ONE_IN: f64 = 1000.0;
+/// No silence shorter than this is doubted, in days.
+const SHORTEST_DAYS: usize = 4;
+
+/// Works out a camera's effort from the dates on which it took pictures of anything at all.
+///
+/// The span is that of its placements; an open or missing end is the first or last picture. Dates
+/// with a picture always count.
+pub(super) fn effort(active: &BTreeSet<NaiveDate>, placements: &[&Placement]) -> Effort {
+    let (Some(&first), Some(&last)) = (active.first(), active.last()) else {
+        return Effort::default();
+    };
+    let mut worked: BTreeSet<NaiveDate> = active.clone();
+    let mut silences = Vec::new();
+    for (from, until) in spans(placements, first, last) {
+        let within: Vec<NaiveDate> = active.range(from..=until).copied().collect();
+        let quiet = gaps(from, until, &within);
+        let longest_believed = longest_believed_days(&quiet, within.len());
+        for silence in quiet {
+            if silence.days() > longest_believed {
+                silences.push(silence);
+            } else {
+                worked.extend(dates(silence.from, silence.until));
+            }
+        }
+    }
+    Effort {
+        dates: worked.into_iter().collect(),
+        silences,
+    }
+}
+
+fn spans(
+    placements: &[&Placement],
+    first: NaiveDate,
+    last: NaiveDate,
+) -> Vec<(NaiveDate, NaiveDate)> {
+    if placements.is_empty() {
+        return vec![(first, last)];
+    }
+    placements
+        .iter()
+        .map(|p| (p.from.unwrap_or(first), p.until.unwrap_or(last)))
+        .filter(|(from, until)| from <= until)
+        .collect()
+}
+
+/// The stretches between active dates.
+fn gaps(from: NaiveDate, until: NaiveDate, active: &[NaiveDate]) -> Vec<Silence> {
+    let mut gaps = Vec::new();
+    let mut next = from;
+    for &date in active {
+        if next < date {
+            gaps.push(Silence {
+                from: next,
+                until: date - Days::new(1),
+            });
+        }
+        next = date + Days::new(1);
+    }
+    if next <= until {
+        gaps.push(Silence { from: next, until });
+    }
+    gaps
+}
+
+/// The longest silence that is still believed: with a share `q` of days silent, `n` days of silence
+/// in a row happen with probability `q^n`. The share is taken over the days outside doubted
+/// silences, so a dead stretch does not make the camera look slow.
+fn longest_believed_days(quiet: &[Silence], active: usize) -> usize {
+    let mut longest = usize::MAX;
+    loop {
+        let silent: usize = quiet
+            .iter()
+            .map(Silence::days)
+            .filter(|d| *d <= longest)
+            .sum();
+        let q = (silent as f64 + 0.5) / ((silent + active) as f64 + 1.0);
+        let believed = ((1.0 / ONE_IN).ln() / q.ln()).ceil().min(1e6) as usize;
+        let believed = believed.max(SHORTEST_DAYS - 1);
+        if believed >= longest {
+            return longest;
+        }
+        longest = believed;
+        if quiet.iter().all(|s| s.days() <= longest) {
+            return longest;
+        }
+    }
+}
+
+/// Dates from one to another, both included.
+fn day_count(from: NaiveDate, until: NaiveDate) -> usize {
+    usize::try_from((until - from).num_days() + 1).unwrap_or(0)
+}
+
+fn dates(from: NaiveDate, until: NaiveDate) -> impl Iterator<Item = NaiveDate> {
+    from.iter_days().take(day_count(from, until))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(n: u64) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2025, 9, 1).unwrap() + Days::new(n)
+    }
+
+    fn active(days: impl IntoIterator<Item = u64>) -> BTreeSet<NaiveDate> {
+        days.into_iter().map(day).collect()
+    }
+
+    #[test]
+    fn a_busy_camera_that_falls_silent_is_doubted() {
+        let effort = effort(&active((0..30).chain(40..60)), &[]);
+        assert_eq!(effort.nights(), 50);
+        assert_eq!(
+            effort.silences,
+            [Silence {
+                from: day(30),
+                until: day(39)
+            }]
+        );
+        assert_eq!(effort.nights_between(day(28), day(41)), 4);
+    }
+
+    #[test]
+    fn a_slow_camera_is_allowed_its_silences() {
+        let effort = effort(&active((0..60).step_by(4)), &[]);
+        assert_eq!((effort.nights(), effort.silences.len()), (57, 0));
+    }
+
+    #[test]
+    fn placements_bound_the_span_and_a_dead_end_is_doubted() {
+        let placement = Placement {
+            camera: "x".into(),
+            position: None,
+            setting: String::new(),
+            from: Some(day(0)),
+            until: Some(day(59)),
+            clock: Default::default(),
+            folder: None,
+        };
+        let effort = effort(&active(2..30), &[&placement]);
+        assert_eq!(effort.nights(), 30);
+        assert_eq!(effort.silences[0].days(), 30);
+    }
+
+    #[test]
+    fn no_pictures_no_nights() {
+        assert_eq!(effort(&BTreeSet::new(), &[]).nights(), 0);
+    }
+
+    #[test]
+    fn one_picture_is_one_night() {
+        assert_eq!(effort(&active([5]), &[]).nights(), 1);
+    }
+}

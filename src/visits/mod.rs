@@ -1,0 +1,11 @@
+//! From sightings to the independent events that everything counts, and the effort behind them.
+
+mod effort;
+mod kind;
+mod season;
+mod visit;
+
+pub use effort::{Effort, Silence};
+pub use kind::Kind;
+pub use season::{Camera, Season};
+pub use visit::Visit;

@@ -1,0 +1,88 @@
+//! One visit: pictures of one kind of deer at one camera without a long gap.
+
+use chrono::{NaiveDate, TimeDelta};
+
+use crate::clock::LocalTime;
+use crate::property::{Settings, ShareOf};
+use crate::sun::{Light, NoSunrise, SunDay};
+
+/// One sighting of deer, its time settled.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Seen {
+    pub time: LocalTime,
+    pub count: u32,
+}
+
+/// An independent event.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Visit {
+    /// The first picture. The visit's light and minutes are those of this moment.
+    pub first: LocalTime,
+    /// The last picture.
+    pub last: LocalTime,
+    /// The most deer of the kind seen at one moment.
+    pub group: u32,
+    /// The light at the first picture.
+    pub light: Light,
+    /// Whether the daylight share counts it: legal light, or plain daylight if the property says so.
+    pub counted: bool,
+    /// Minutes from sunrise of the same local date; negative before it.
+    pub after_sunrise_min: f64,
+    /// Minutes until sunset of the same local date; negative after it.
+    pub before_sunset_min: f64,
+}
+
+impl Visit {
+    /// The local date on which it began.
+    pub fn date(&self) -> NaiveDate {
+        self.first.date()
+    }
+
+    /// Whether it falls in the half of the day that ends at the sun's noon.
+    pub fn is_morning(&self) -> bool {
+        self.after_sunrise_min < self.before_sunset_min
+    }
+
+    /// Minutes from that date's sunrise to its sunset.
+    pub fn day_length_min(&self) -> f64 {
+        self.after_sunrise_min + self.before_sunset_min
+    }
+}
+
+/// Splits sightings of one kind at one camera, in order of time, into visits: a gap *over*
+/// `gap_min` begins a new one.
+pub(super) fn visits(
+    seen: &[Seen],
+    settings: &Settings,
+    mut sun: impl FnMut(NaiveDate) -> Result<SunDay, NoSunrise>,
+) -> Result<Vec<Visit>, NoSunrise> {
+    let gap = TimeDelta::milliseconds((settings.gap_min * 60_000.0) as i64);
+    seen.chunk_by(|a, b| b.time.utc() - a.time.utc() <= gap)
+        .map(|pictures| {
+            let (first, last) = (pictures[0].time, pictures[pictures.len() - 1].time);
+            let sun = sun(first.date())?;
+            let light = Light::at(first, &sun, settings);
+            Ok(Visit {
+                first,
+                last,
+                group: largest_group(pictures),
+                light,
+                counted: match settings.share_of {
+                    ShareOf::Legal => light.is_legal(),
+                    ShareOf::Daylight => light == Light::Daylight,
+                },
+                after_sunrise_min: first.minutes_since(sun.sunrise),
+                before_sunset_min: -first.minutes_since(sun.sunset),
+            })
+        })
+        .collect()
+}
+
+/// The largest number seen at one moment; rows of the same moment add up.
+fn largest_group(pictures: &[Seen]) -> u32 {
+    pictures
+        .chunk_by(|a, b| a.time == b.time)
+        .map(|moment| moment.iter().map(|s| s.count).sum())
+        .max()
+        .unwrap_or(0)
+}
