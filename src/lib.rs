@@ -1,10 +1,62 @@
-//! Graylight
+//! Graylight reads a season of trail-camera pictures and answers what a landowner asks before
+//! changing anything for the next one: who moved while it was light, where, in which minutes, and
+//! whether a disturbance changed that.
+//!
+//! Data flows down this list, and a module imports only from those above it:
+//!
+//! | floor | what it does | what it hands on |
+//! | --- | --- | --- |
+//! | [`property`] | reads what the person wrote | [`property::Property`] |
+//! | [`card`] | finds pictures, reads their headers | [`card::Crawl`] |
+//! | [`clock`] | camera time to local time | [`clock::LocalTime`] |
+//! | [`tags`] | who is in it, joined to the pictures | [`tags::Tagged`] |
+//! | [`sun`] | sunrise, sunset, light, sun-anchored time | [`sun::SunDay`] |
+//! | [`visits`] | independent visits, camera-nights | [`visits::Season`] |
+//! | [`measure`] | statistics on plain slices; knows no deer | [`measure::Estimate`] |
+//! | [`shift`] | before, after, near, control, verdict | [`shift::Shifts`] |
+//! | [`debrief`] | the season's answers | [`debrief::Debrief`] |
+//! | [`report`] | plots, page, tables, findings file | files |
+//! | [`practice`] | seasons with a known answer | a property folder |
+//! | [`commands`] | one file per command | exit status |
+//!
+//! A whole season, from a made-up property to its answer:
+//!
+//! ```
+//! use graylight::debrief::Debrief;
+//! use graylight::practice::{self, Options};
+//! use graylight::visits::Kind;
+//! use indicatif::ProgressBar;
+//!
+//! # fn main() -> anyhow::Result<()> {
+//! let folder = tempfile::tempdir()?;
+//! let options = Options { size: 2.0, pictures: false, ..Options::default() };
+//! practice::write(folder.path(), &options, &ProgressBar::hidden())?;
+//!
+//! let today = chrono::NaiveDate::from_ymd_opt(2026, 1, 1).unwrap();
+//! let debrief = Debrief::of(folder.path(), today, &ProgressBar::hidden())?;
+//!
+//! let bucks = debrief.daylight_of(None, Kind::MatureBuck).unwrap();
+//! println!("{} of {} visits in legal light", bucks.counted, bucks.visits);
+//!
+//! // The practice property's disturbance touches its first camera.
+//! let verdict = debrief.shifts.of("box-blind", Kind::MatureBuck).next().unwrap().verdict;
+//! assert_eq!(verdict.word(), "clear drop");
+//! # Ok(())
+//! # }
+//! ```
+
+#![warn(missing_docs)]
+#![forbid(unsafe_code)]
+
 pub mod card;
 pub mod clock;
 pub mod commands;
+pub mod debrief;
 pub mod measure;
 pub mod practice;
 pub mod property;
+pub mod report;
+pub mod shift;
 pub mod sun;
 pub mod tags;
 pub mod visits;

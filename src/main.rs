@@ -15,11 +15,17 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Debrief(commands::debrief::Debrief),
+    Daylight(commands::daylight::Daylight),
+    Shift(commands::shift::Shift),
     Practice(commands::practice::Practice),
 }
 
 fn main() -> ExitCode {
     let result = match Cli::parse().command {
+        Command::Debrief(c) => c.run(),
+        Command::Daylight(c) => c.run(),
+        Command::Shift(c) => c.run(),
         Command::Practice(c) => c.run(),
     };
     match result {

@@ -17,7 +17,7 @@ pub use cluster::{DayCount, count_dispersion, design_effect};
 pub use multiplicity::weighted_holm;
 pub use order::{median, median_interval, quantile};
 pub use proportion::{Counts, Estimate, change, change_against, change_p_value, wilson};
-pub use rate::{Exposure, rate_ratio};
+pub use rate::{Exposure, rate, rate_ratio};
 
 /// The 97.5 % quantile of the standard normal distribution.
 pub const Z95: f64 = 1.959_963_984_540_054;

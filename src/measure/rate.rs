@@ -1,6 +1,6 @@
 //! Rates of events per unit of effort.
 
-use super::{Counts, Estimate, wilson};
+use super::{Counts, Estimate, Z95, wilson};
 
 /// Events in some effort. Events may be fractional: divided by their dispersion.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,6 +16,20 @@ impl Exposure {
     pub fn rate(self) -> Option<f64> {
         (self.effort > 0.0).then(|| self.events / self.effort)
     }
+}
+
+/// A rate with the score interval for a Poisson mean: the rates `r` with `(x - r)^2 = z^2 r`, scaled
+/// by the effort (Barker 2002, The American Statistician 56:85-89). `None` without effort.
+pub fn rate(exposure: Exposure) -> Option<Estimate> {
+    let value = exposure.rate()?;
+    let x = exposure.events;
+    let middle = x + Z95 * Z95 / 2.0;
+    let half = Z95 * (x + Z95 * Z95 / 4.0).sqrt();
+    Some(Estimate {
+        value,
+        low: ((middle - half) / exposure.effort).max(0.0),
+        high: (middle + half) / exposure.effort,
+    })
 }
 
 /// Ratio of two rates, `after / before`, with a score interval.

@@ -193,7 +193,9 @@ fn write_card(
                     time: (!untimed).then(|| local + chrono::TimeDelta::seconds(i64::from(frame))),
                     label: name,
                     serial: &format!("P{:04}", 1001 + camera),
-                    position: (camera % 3 == 0).then_some(plan.cameras[camera].position),
+                    position: camera
+                        .is_multiple_of(3)
+                        .then_some(plan.cameras[camera].position),
                 },
             )?;
             let picture = format!("{below}/IMG_{number:04}.JPG");

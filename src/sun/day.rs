@@ -65,7 +65,7 @@ impl SunDay {
 
 /// General precession in longitude, degrees per Julian century (Capitaine, Wallace & Chapront
 /// 2003, A&A 412:567, first term).
-const PRECESSION_DEG_PER_CENTURY: f64 = 5028.796_195 / 3600.0;
+const PRECESSION_DEG_PER_CENTURY: f64 = 5_028.796_195 / 3600.0;
 /// The sun's mean motion, degrees per day.
 const SUN_DEG_PER_DAY: f64 = 0.985_647_36;
 const J2000_UNIX_S: f64 = 946_728_000.0;

@@ -1,0 +1,62 @@
+//! `graylight daylight PROPERTY`
+
+use std::path::PathBuf;
+
+use anyhow::Result;
+use clap::Args;
+use serde_json::json;
+
+use crate::debrief::Debrief;
+use crate::report;
+use crate::visits::Kind;
+
+/// Who moves in legal light, where and when
+#[derive(Args)]
+pub struct Daylight {
+    /// The property's folder
+    property: PathBuf,
+    /// Print the findings as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+impl Daylight {
+    /// Runs the command.
+    pub fn run(&self) -> Result<()> {
+        let debrief = super::debrief(&self.property)?;
+        if self.json {
+            let value = json!({ "daylight": report::daylight(&debrief) });
+            println!("{}", serde_json::to_string_pretty(&value)?);
+        } else {
+            print(&debrief);
+        }
+        Ok(())
+    }
+}
+
+/// Mature bucks and all deer, for the property and every camera.
+pub(super) fn print(debrief: &Debrief) {
+    let light = debrief.property.settings.share_light();
+    println!("{}: visits in {light}", debrief.property.settings.name);
+    let width = debrief
+        .season
+        .cameras
+        .iter()
+        .map(|c| c.name.chars().count())
+        .fold(18, usize::max);
+    for kind in [Kind::MatureBuck, Kind::Deer] {
+        println!("  {}", kind.plural());
+        for answer in debrief.daylight.iter().filter(|a| a.kind == kind) {
+            let name = answer.camera.map_or("whole property", |c| {
+                debrief.season.cameras[c].name.as_str()
+            });
+            println!(
+                "    {name:width$}  {:>4} of {:<5} {}",
+                answer.counted,
+                answer.visits,
+                super::percent(answer.share)
+            );
+        }
+    }
+    println!("Legal light is the property's own setting; check your local regulations.");
+}

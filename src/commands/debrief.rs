@@ -1,0 +1,47 @@
+//! `graylight debrief PROPERTY`
+
+use std::path::PathBuf;
+
+use anyhow::Result;
+use clap::Args;
+
+use crate::report::{findings, save};
+
+/// The whole season as one report
+#[derive(Args)]
+pub struct Debrief {
+    /// The property's folder
+    property: PathBuf,
+    /// Where the report goes; the property's own reports folder if not given
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Print the findings as JSON
+    #[arg(long)]
+    json: bool,
+    /// Show coordinates in the report
+    #[arg(long)]
+    with_places: bool,
+}
+
+impl Debrief {
+    /// Runs the command.
+    pub fn run(&self) -> Result<()> {
+        let debrief = super::debrief(&self.property)?;
+        let out = self
+            .out
+            .clone()
+            .unwrap_or_else(|| self.property.join("reports"));
+        let saved = save(&debrief, &out, self.with_places)?;
+        if self.json {
+            let findings = findings(&debrief, self.with_places);
+            println!("{}", serde_json::to_string_pretty(&findings)?);
+        } else {
+            super::daylight::print(&debrief);
+            println!();
+            super::shift::print(&debrief);
+            println!();
+            println!("The whole debrief: {}", saved.page.display());
+        }
+        Ok(())
+    }
+}

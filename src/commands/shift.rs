@@ -1,0 +1,62 @@
+//! `graylight shift PROPERTY`
+
+use std::path::PathBuf;
+
+use anyhow::Result;
+use clap::Args;
+use serde_json::json;
+
+use crate::debrief::Debrief;
+use crate::report;
+use crate::visits::Kind;
+
+/// Before and after each disturbance
+#[derive(Args)]
+pub struct Shift {
+    /// The property's folder
+    property: PathBuf,
+    /// Print the findings as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+impl Shift {
+    /// Runs the command.
+    pub fn run(&self) -> Result<()> {
+        let debrief = super::debrief(&self.property)?;
+        if self.json {
+            let value = json!({ "shifts": report::shifts(&debrief) });
+            println!("{}", serde_json::to_string_pretty(&value)?);
+        } else {
+            print(&debrief);
+        }
+        Ok(())
+    }
+}
+
+/// Mature bucks at every camera, around every disturbance.
+pub(super) fn print(debrief: &Debrief) {
+    if debrief.property.disturbances.is_empty() {
+        println!("No disturbance is logged in disturbances.csv.");
+    }
+    for disturbance in &debrief.property.disturbances {
+        println!(
+            "{} ({}): mature bucks, {} days before and after",
+            disturbance.what,
+            disturbance.start.date(),
+            debrief.property.settings.shift_days
+        );
+        for s in debrief.shifts.of(&disturbance.id, Kind::MatureBuck) {
+            println!(
+                "    {:7} {:20} {:>3} of {:<3} then {:>3} of {:<3} {}",
+                s.role.word(),
+                debrief.camera_name(Some(s.camera)),
+                s.before.counted,
+                s.before.visits,
+                s.after.counted,
+                s.after.visits,
+                s.verdict.word()
+            );
+        }
+    }
+}

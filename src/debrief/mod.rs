@@ -1,0 +1,82 @@
+//! The season's answers put together.
+
+mod daylight;
+
+use std::path::Path;
+
+use anyhow::Result;
+use chrono::NaiveDate;
+use indicatif::ProgressBar;
+
+pub use daylight::{DaylightAnswer, Usual};
+
+use crate::card::{self, Crawl};
+use crate::property::{Problem, Property};
+use crate::shift::{Shifts, shifts};
+use crate::tags::{self, Tagged};
+use crate::visits::{Kind, Season};
+
+/// A season, read, counted and compared.
+#[derive(Debug)]
+pub struct Debrief {
+    /// What the person wrote.
+    pub property: Property,
+    /// What lay on the cards.
+    pub crawl: Crawl,
+    /// Who was in it.
+    pub tagged: Tagged,
+    /// Visits and effort.
+    pub season: Season,
+    /// Who moves in legal light, where and when.
+    pub daylight: Vec<DaylightAnswer>,
+    /// Before and after each disturbance.
+    pub shifts: Shifts,
+    /// Everything that could not be used, in the order of the files.
+    pub problems: Vec<Problem>,
+}
+
+impl Debrief {
+    /// Reads a property folder and answers everything.
+    ///
+    /// # Errors
+    /// When the property cannot be read, or lies where the sun does not rise and set.
+    pub fn of(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Self> {
+        let property = Property::open(root)?;
+        let crawl = card::crawl(&property, today, progress);
+        let tagged = tags::read(&property, &crawl)?;
+        let season = Season::of(&property, &crawl, &tagged)?;
+        let daylight = daylight::answers(&season);
+        let shifts = shifts(&season, &property.disturbances);
+        let problems = [
+            &property.problems,
+            &crawl.problems,
+            &tagged.problems,
+            &shifts.problems,
+        ]
+        .into_iter()
+        .flatten()
+        .cloned()
+        .collect();
+        Ok(Self {
+            property,
+            crawl,
+            tagged,
+            season,
+            daylight,
+            shifts,
+            problems,
+        })
+    }
+
+    /// The name of a camera, or `*` for the whole property.
+    pub fn camera_name(&self, camera: Option<usize>) -> &str {
+        camera.map_or("*", |c| &self.season.cameras[c].name)
+    }
+
+    /// The daylight answer for a camera, or for the whole property.
+    pub fn daylight_of(&self, camera: Option<usize>, kind: Kind) -> Option<&DaylightAnswer> {
+        self.daylight
+            .iter()
+            .find(|a| a.camera == camera && a.kind == kind)
+    }
+}

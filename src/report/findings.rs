@@ -1,0 +1,167 @@
+//! `findings.json`: the same facts for a program.
+//!
+//! Shares are fractions of 1; minutes and counts are named so; a number that cannot be computed is
+//! null. Keys are never renamed.
+
+use serde_json::{Value, json};
+
+use crate::debrief::{DaylightAnswer, Debrief, Usual};
+use crate::measure::Estimate;
+use crate::property::ShareOf;
+use crate::shift::{Shift, Side};
+
+/// The whole findings file. Coordinates are left out unless asked for.
+pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
+    let settings = &debrief.property.settings;
+    let mut property = json!({ "name": settings.name, "time_zone": settings.time_zone.name() });
+    if with_places {
+        property["latitude"] = json!(settings.position.latitude_deg);
+        property["longitude"] = json!(settings.position.longitude_deg);
+    }
+    json!({
+        "property": property,
+        "settings": {
+            "legal_before_sunrise_min": settings.legal_before_sunrise_min,
+            "legal_after_sunset_min": settings.legal_after_sunset_min,
+            "share_of": match settings.share_of {
+                ShareOf::Legal => "legal",
+                ShareOf::Daylight => "daylight",
+            },
+            "mature_age": settings.mature_age,
+            "gap_min": settings.gap_min,
+            "shift_days": settings.shift_days,
+            "near_m": settings.near_m,
+        },
+        "pictures": pictures(debrief),
+        "cameras": cameras(debrief, with_places),
+        "daylight": daylight(debrief),
+        "shifts": shifts(debrief),
+        "problems": debrief.problems,
+    })
+}
+
+/// What became of every file.
+pub fn pictures(debrief: &Debrief) -> Value {
+    let crawl = &debrief.crawl;
+    json!({
+        "found": crawl.found(),
+        "readable": crawl.readable(),
+        "timed": crawl.timed(),
+        "tagged": debrief.tagged.pictures,
+        "unreadable": crawl.unreadable.len(),
+        "duplicate": crawl.duplicates.len(),
+        "cut_short": crawl.pictures.iter().filter(|p| p.cut_short).count(),
+        "not_timed": crawl.pictures.len() - crawl.timed(),
+        "untagged": crawl.pictures.len() - debrief.tagged.pictures,
+        "tags_without_time": debrief.tagged.without_time,
+        "other_files": crawl.other_files,
+    })
+}
+
+/// Effort and visits of every camera.
+pub fn cameras(debrief: &Debrief, with_places: bool) -> Value {
+    let camera = |c: &crate::visits::Camera| {
+        let silences: Vec<Value> = c
+            .effort
+            .silences
+            .iter()
+            .map(|s| json!({ "from": s.from.to_string(), "until": s.until.to_string(), "days": s.days() }))
+            .collect();
+        let mut value = json!({
+            "camera": c.name,
+            "setting": c.setting,
+            "nights": c.effort.nights(),
+            "visits": c.visits(crate::visits::Kind::Deer).len(),
+            "pictures": c.pictures,
+            "in_doubt": silences,
+        });
+        if with_places {
+            value["latitude"] = json!(c.position.latitude_deg);
+            value["longitude"] = json!(c.position.longitude_deg);
+        }
+        value
+    };
+    debrief.season.cameras.iter().map(camera).collect()
+}
+
+/// Who moves in legal light, where and when.
+pub fn daylight(debrief: &Debrief) -> Value {
+    let answer = |a: &DaylightAnswer| {
+        json!({
+            "camera": debrief.camera_name(a.camera),
+            "who": a.kind.word(),
+            "visits": a.visits,
+            "legal_light_visits": a.legal,
+            "daylight_visits": a.daylight,
+            "share": a.share.map(|s| s.value),
+            "low": a.share.map(|s| s.low),
+            "high": a.share.map(|s| s.high),
+            "nights": a.nights,
+            "per_100_nights": a.per_100_nights.map(|r| r.value),
+            "per_100_nights_low": a.per_100_nights.map(|r| r.low),
+            "per_100_nights_high": a.per_100_nights.map(|r| r.high),
+            "minutes_before_sunset": a.evening.map(usual),
+            "minutes_after_sunrise": a.morning.map(usual),
+            "largest_group": a.largest_group,
+        })
+    };
+    debrief.daylight.iter().map(answer).collect()
+}
+
+fn usual(usual: Usual) -> Value {
+    json!({
+        "visits": usual.visits,
+        "median": usual.median_min,
+        "low": usual.interval_min.map(|i| i.0),
+        "high": usual.interval_min.map(|i| i.1),
+        "middle_half": [usual.middle_half_min.0, usual.middle_half_min.1],
+    })
+}
+
+/// Before and after every disturbance.
+pub fn shifts(debrief: &Debrief) -> Value {
+    let row = |s: &Shift| {
+        let against = s.share_change_against_controls;
+        json!({
+            "disturbance": s.disturbance,
+            "camera": debrief.camera_name(Some(s.camera)),
+            "who": s.kind.word(),
+            "role": s.role.word(),
+            "before": side(&s.before),
+            "after": side(&s.after),
+            "share_change": s.share_change.map(|e| e.value),
+            "share_change_low": s.share_change.map(|e| e.low),
+            "share_change_high": s.share_change.map(|e| e.high),
+            "share_change_against_controls": against.map(|e| e.value),
+            "share_change_against_controls_low": against.map(|e| e.low),
+            "share_change_against_controls_high": against.map(|e| e.high),
+            "rate_ratio": s.rate_ratio.map(|e| e.value),
+            "rate_ratio_low": s.rate_ratio.map(|e| e.low),
+            "rate_ratio_high": s.rate_ratio.and_then(finite_high),
+            "all_hours_rate_ratio": s.all_hours_ratio.map(|e| e.value),
+            "all_hours_rate_ratio_low": s.all_hours_ratio.map(|e| e.low),
+            "all_hours_rate_ratio_high": s.all_hours_ratio.and_then(finite_high),
+            "design_effect": s.design_effect,
+            "p_value": s.p_value,
+            "p_adjusted": s.p_adjusted,
+            "verdict": s.verdict.word(),
+            "pattern": s.pattern.map(|p| p.word()),
+        })
+    };
+    debrief.shifts.rows.iter().map(row).collect()
+}
+
+fn finite_high(estimate: Estimate) -> Option<f64> {
+    Some(estimate.high).filter(|h| h.is_finite())
+}
+
+fn side(side: &Side) -> Value {
+    json!({
+        "from": side.from.to_string(),
+        "until": side.until.to_string(),
+        "nights": side.nights,
+        "visits": side.visits,
+        "legal_light_visits": side.legal,
+        "share": side.share.map(|s| s.value),
+    })
+}

@@ -1,0 +1,51 @@
+//! Every camera's season: its nights, its silences, its visits.
+
+use maud::{Markup, html};
+
+use super::figure;
+use crate::debrief::Debrief;
+use crate::report::gallery::{Plot, Subject};
+use crate::report::words;
+use crate::visits::{Camera, Kind};
+
+pub(super) fn section(debrief: &Debrief, plots: &[Plot], with_places: bool) -> Markup {
+    html! {
+        section {
+            h2 { "Camera by camera" }
+            p {
+                "A camera-night is a day on which the camera is known to have worked. Long silences are left out: a silent camera is not a quiet night."
+            }
+            @for (i, camera) in debrief.season.cameras.iter().enumerate() {
+                details {
+                    summary { (camera.name) @if !camera.setting.is_empty() { ", " (camera.setting) } ": " (nights(camera)) }
+                    @if with_places && camera.placed {
+                        p.note { (format!("{:.5}, {:.5}", camera.position.latitude_deg, camera.position.longitude_deg)) }
+                    }
+                    @for silence in &camera.effort.silences {
+                        p.mind {
+                            "No picture at all from " (words::day(silence.from)) " to " (words::day(silence.until))
+                            ": " (words::counted(silence.days(), "day")) " left out, the camera may have been dead."
+                        }
+                    }
+                    ul {
+                        @for kind in Kind::ALL {
+                            @if let Some(a) = debrief.daylight_of(Some(i), kind) {
+                                li { (kind.plural()) ": " (words::share(a.counted, a.visits, a.share)) }
+                            }
+                        }
+                    }
+                    (figure(plots, Subject::Season(Some(i))))
+                }
+            }
+        }
+    }
+}
+
+fn nights(camera: &Camera) -> String {
+    format!(
+        "{}, {}, {} of deer",
+        words::counted(camera.effort.nights(), "night"),
+        words::counted(camera.pictures, "picture"),
+        words::counted(camera.visits(Kind::Deer).len(), "visit")
+    )
+}

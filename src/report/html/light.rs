@@ -1,0 +1,91 @@
+//! Who moves while it is light, where and in which minutes.
+
+use maud::{Markup, html};
+
+use super::figure;
+use crate::debrief::{DaylightAnswer, Debrief, Usual};
+use crate::report::gallery::{Plot, Subject};
+use crate::report::words;
+use crate::visits::Kind;
+
+pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
+    let light = debrief.property.settings.share_light();
+    html! {
+        section {
+            h2 { "Who moves while it is light" }
+            p {
+                "A visit is all pictures of one kind of deer at one camera until none comes for "
+                (debrief.property.settings.gap_min) " minutes. The share counts visits in " (light)
+                "; the range behind it is where the true share lies, 19 times in 20."
+            }
+            (kinds(debrief))
+            (figure(plots, Subject::Ranking))
+            (by_camera(debrief, Kind::MatureBuck))
+            (figure(plots, Subject::Season(None)))
+        }
+    }
+}
+
+fn kinds(debrief: &Debrief) -> Markup {
+    html! {
+        div.wide { table {
+            caption { "The whole property" }
+            thead { tr {
+                th scope="col" { "Who" }
+                th scope="col" { "In " (debrief.property.settings.share_light()) }
+                th scope="col" { "Per 100 nights" }
+                th scope="col" { "Evenings, usually" }
+                th scope="col" { "Mornings, usually" }
+            } }
+            tbody {
+                @for a in debrief.daylight.iter().filter(|a| a.camera.is_none()) {
+                    (row(a.kind.plural(), a))
+                }
+            }
+        } }
+    }
+}
+
+fn by_camera(debrief: &Debrief, kind: Kind) -> Markup {
+    let answers = debrief
+        .daylight
+        .iter()
+        .filter(|a| a.camera.is_some() && a.kind == kind);
+    html! {
+        div.wide { table {
+            caption { (kind.plural()) ", camera by camera" }
+            thead { tr {
+                th scope="col" { "Camera" }
+                th scope="col" { "In " (debrief.property.settings.share_light()) }
+                th scope="col" { "Per 100 nights" }
+                th scope="col" { "Evenings, usually" }
+                th scope="col" { "Mornings, usually" }
+            } }
+            tbody { @for a in answers { (row(debrief.camera_name(a.camera), a)) } }
+        } }
+    }
+}
+
+fn row(name: &str, a: &DaylightAnswer) -> Markup {
+    html! {
+        tr {
+            th scope="row" { (name) }
+            td { (words::share(a.counted, a.visits, a.share)) }
+            td { (words::rate(a.per_100_nights)) }
+            td { (usual(a.evening, words::around_sunset)) }
+            td { (usual(a.morning, words::around_sunrise)) }
+        }
+    }
+}
+
+fn usual(usual: Option<Usual>, told: fn(f64) -> String) -> Markup {
+    html! {
+        @match usual {
+            None => { "no visits" }
+            Some(u) => {
+                (told(u.median_min))
+                div.note { (words::spread(u, told)) }
+            }
+        }
+    }
+}

@@ -1,0 +1,82 @@
+//! `report.html`: one file, no scripts, nothing fetched; readable on a phone, in print and in the
+//! dark.
+
+mod aside;
+mod cameras;
+mod change;
+mod light;
+mod summary;
+
+use anyhow::Result;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::gallery::{self, Plot, Subject};
+use super::{plots, words};
+use crate::debrief::Debrief;
+
+/// The page and the plots in it.
+pub(super) struct Page {
+    pub html: String,
+    pub plots: Vec<Plot>,
+}
+
+/// Builds the page.
+pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
+    let plots = gallery::draw(debrief)?;
+    let name = &debrief.property.settings.name;
+    let markup = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (name) ": season debrief" }
+                style { (PreEscaped(include_str!("style.css"))) (PreEscaped(plots::DARK)) }
+            }
+            body {
+                header {
+                    p.kicker { "Season debrief" }
+                    h1 { (name) }
+                    p { (span(debrief)) }
+                }
+                main {
+                    (summary::section(debrief))
+                    (light::section(debrief, &plots))
+                    (change::section(debrief, &plots))
+                    (cameras::section(debrief, &plots, with_places))
+                    (aside::left_out(debrief))
+                    (aside::method(debrief))
+                    (aside::cautions(debrief))
+                }
+            }
+        }
+    };
+    Ok(Page {
+        html: markup.into_string(),
+        plots,
+    })
+}
+
+fn span(debrief: &Debrief) -> String {
+    let cameras = words::counted(debrief.season.cameras.len(), "camera");
+    match debrief.season.span() {
+        None => format!("{cameras}, and not one picture or sighting with a time yet."),
+        Some((first, last)) => format!(
+            "{cameras}, {} to {}, {}.",
+            words::day(first),
+            words::day(last),
+            words::counted(debrief.crawl.readable(), "picture")
+        ),
+    }
+}
+
+/// A plot in the page, scrolling sideways where the screen is narrower than it can be read at.
+fn figure(plots: &[Plot], subject: Subject) -> Markup {
+    let plot = plots.iter().find(|p| p.subject == subject);
+    html! {
+        @if let Some(plot) = plot {
+            figure role="img" aria-label=(plot.alt) tabindex="0" { (PreEscaped(&plot.svg)) }
+        }
+    }
+}

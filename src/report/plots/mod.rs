@@ -1,0 +1,94 @@
+//! Plots as SVG, one file per plot.
+//!
+//! Every meaning is carried by shape, line or place as well as by colour. Colours are from Okabe &
+//! Ito (2008), "Color Universal Design", which stays apart for colour-blind readers; in dark mode a
+//! style sheet exchanges them for the palette's lighter members.
+
+mod activity;
+mod changes;
+mod interval_rows;
+mod ranking;
+mod season;
+
+pub(super) use activity::{Curve, activity};
+pub(super) use changes::changes;
+pub(super) use ranking::ranking;
+pub(super) use season::season;
+
+use anyhow::{Result, anyhow};
+use plotters::coord::Shift;
+use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+
+const INK: RGBColor = RGBColor(0x1f, 0x29, 0x33);
+const MUTED: RGBColor = RGBColor(0x52, 0x60, 0x6d);
+const GRID: RGBColor = RGBColor(0xd5, 0xd9, 0xde);
+const NIGHT: RGBColor = RGBColor(0xdb, 0xe0, 0xe7);
+const GRAY_LIGHT: RGBColor = RGBColor(0xed, 0xf0, 0xf3);
+const DAY: RGBColor = RGBColor(0xfe, 0xfe, 0xfe);
+/// Okabe-Ito blue.
+const BEFORE: RGBColor = RGBColor(0x00, 0x72, 0xb2);
+/// Okabe-Ito vermillion.
+const AFTER: RGBColor = RGBColor(0xd5, 0x5e, 0x00);
+/// Okabe-Ito bluish green.
+const MATURE: RGBColor = RGBColor(0x00, 0x9e, 0x73);
+
+/// The style sheet that turns the plots' colours over in dark mode. A page that shows plots inline
+/// carries it once; a plot saved as a file carries its own.
+pub(super) const DARK: &str = "@media screen and (prefers-color-scheme:dark){\
+    [fill=\"#1F2933\"]{fill:#E6E9ED}[stroke=\"#1F2933\"]{stroke:#E6E9ED}\
+    [fill=\"#52606D\"]{fill:#A9B4BF}[stroke=\"#52606D\"]{stroke:#A9B4BF}\
+    [fill=\"#D5D9DE\"]{fill:#3B444D}[stroke=\"#D5D9DE\"]{stroke:#3B444D}\
+    [fill=\"#DBE0E7\"]{fill:#0D1114}[fill=\"#EDF0F3\"]{fill:#1B2126}[fill=\"#FEFEFE\"]{fill:#2A323A}\
+    [fill=\"#0072B2\"]{fill:#56B4E9}[stroke=\"#0072B2\"]{stroke:#56B4E9}\
+    [fill=\"#D55E00\"]{fill:#E69F00}[stroke=\"#D55E00\"]{stroke:#E69F00}\
+    [fill=\"#009E73\"]{fill:#2BC79A}[stroke=\"#009E73\"]{stroke:#2BC79A}}";
+
+type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
+
+/// Draws into a new SVG of a size in pixels.
+fn svg(size: (u32, u32), draw: impl FnOnce(&Area) -> Result<()>) -> Result<String> {
+    let mut text = String::new();
+    {
+        let root = SVGBackend::with_string(&mut text, size).into_drawing_area();
+        draw(&root)?;
+        root.present().map_err(plot_error)?;
+    }
+    Ok(text)
+}
+
+/// A plot as a file of its own: with its background and its dark style.
+pub(super) fn standalone(svg: &str) -> String {
+    let style = format!(
+        "<style>svg{{background:#fff}}{DARK}@media screen and (prefers-color-scheme:dark){{svg{{background:#14181c}}}}</style>"
+    );
+    match svg.find('>').filter(|_| svg.starts_with("<svg")) {
+        Some(end) => format!("{}{style}{}", &svg[..=end], &svg[end + 1..]),
+        None => svg.to_owned(),
+    }
+}
+
+fn plot_error(error: impl std::fmt::Display) -> anyhow::Error {
+    anyhow!("a plot could not be drawn: {error}")
+}
+
+fn text(size: i32, colour: RGBColor, h: HPos, v: VPos) -> TextStyle<'static> {
+    ("sans-serif", size)
+        .into_font()
+        .color(&colour)
+        .pos(Pos::new(h, v))
+}
+
+/// Writes the title of a plot, top left.
+fn title(area: &Area, words: &str) -> Result<()> {
+    let style = ("sans-serif", 18, FontStyle::Bold)
+        .into_font()
+        .color(&INK)
+        .pos(Pos::new(HPos::Left, VPos::Top));
+    write(area, words, (12, 10), &style)
+}
+
+fn write(area: &Area, words: &str, at: (i32, i32), style: &TextStyle) -> Result<()> {
+    area.draw(&Text::new(words.to_owned(), at, style.clone()))
+        .map_err(plot_error)
+}

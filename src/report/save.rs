@@ -1,0 +1,67 @@
+//! Writing the report's files, each whole or not at all.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, Result};
+
+use super::{findings, html, tables};
+use crate::debrief::Debrief;
+
+/// What was written.
+#[derive(Debug, Clone)]
+pub struct Saved {
+    /// The page to open.
+    pub page: PathBuf,
+    /// Every file, in the order written.
+    pub files: Vec<PathBuf>,
+}
+
+/// Writes `report.html`, the plots, the tables and `findings.json` into `folder`.
+///
+/// # Errors
+/// When the folder or a file in it cannot be written.
+pub fn save(debrief: &Debrief, folder: &Path, with_places: bool) -> Result<Saved> {
+    std::fs::create_dir_all(folder)
+        .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+    let mut files = Vec::new();
+    let mut put = |name: &str, bytes: &[u8]| -> Result<PathBuf> {
+        let path = folder.join(name);
+        write_whole(&path, bytes)?;
+        files.push(path.clone());
+        Ok(path)
+    };
+    let page = html::page(debrief, with_places)?;
+    for plot in &page.plots {
+        put(&plot.file, super::plots::standalone(&plot.svg).as_bytes())?;
+    }
+    for (name, table) in tables::tables(debrief)? {
+        put(name, &tables::csv(table)?)?;
+    }
+    let findings = findings::findings(debrief, with_places);
+    let text = serde_json::to_string_pretty(&findings)? + "\n";
+    put("findings.json", text.as_bytes())?;
+    let page = put("report.html", page.html.as_bytes())?;
+    Ok(Saved { page, files })
+}
+
+/// A reader never meets half a file: the bytes go to a temporary file beside it, which then takes
+/// its name.
+fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let fail = || {
+        format!(
+            "cannot write {}. Is the disk full, or the file open elsewhere?",
+            path.display()
+        )
+    };
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".graylight-");
+    // As a file made in the ordinary way would have; temporary files are private by default.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
+    let mut file = builder.tempfile_in(folder).with_context(fail)?;
+    file.write_all(bytes).with_context(fail)?;
+    file.persist(path).with_context(fail)?;
+    Ok(())
+}

@@ -1,0 +1,166 @@
+//! The report's tables as CSV, one fact a column.
+
+use anyhow::Result;
+use polars::prelude::*;
+
+use crate::debrief::Debrief;
+use crate::measure::Estimate;
+use crate::visits::{Kind, Visit};
+
+/// A table and the file it goes into.
+pub(super) type Table = (&'static str, DataFrame);
+
+/// Every table of the report.
+pub(super) fn tables(debrief: &Debrief) -> Result<Vec<Table>> {
+    Ok(vec![
+        ("daylight.csv", daylight(debrief)?),
+        ("shifts.csv", shifts(debrief)?),
+        ("visits.csv", visits(debrief)?),
+        ("set-aside.csv", set_aside(debrief)?),
+    ])
+}
+
+/// A table as CSV text.
+pub(super) fn csv(mut table: DataFrame) -> Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    CsvWriter::new(&mut bytes).finish(&mut table)?;
+    Ok(bytes)
+}
+
+fn ends(estimates: impl Iterator<Item = Option<Estimate>>) -> [Vec<Option<f64>>; 3] {
+    let finite = |x: f64| Some(x).filter(|x| x.is_finite());
+    let mut columns: [Vec<Option<f64>>; 3] = Default::default();
+    for estimate in estimates {
+        columns[0].push(estimate.map(|e| e.value));
+        columns[1].push(estimate.and_then(|e| finite(e.low)));
+        columns[2].push(estimate.and_then(|e| finite(e.high)));
+    }
+    columns
+}
+
+fn count(n: usize) -> u32 {
+    u32::try_from(n).unwrap_or(u32::MAX)
+}
+
+fn daylight(debrief: &Debrief) -> Result<DataFrame> {
+    let rows = &debrief.daylight;
+    let [share, low, high] = ends(rows.iter().map(|a| a.share));
+    let [rate, rate_low, rate_high] = ends(rows.iter().map(|a| a.per_100_nights));
+    let counts = |of: fn(&crate::debrief::DaylightAnswer) -> usize| -> Vec<u32> {
+        rows.iter().map(|a| count(of(a))).collect()
+    };
+    let evening = |a: &crate::debrief::DaylightAnswer| a.evening.map(|u| u.median_min);
+    let morning = |a: &crate::debrief::DaylightAnswer| a.morning.map(|u| u.median_min);
+    Ok(df!(
+        "camera" => rows.iter().map(|a| debrief.camera_name(a.camera)).collect::<Vec<_>>(),
+        "who" => rows.iter().map(|a| a.kind.word()).collect::<Vec<_>>(),
+        "nights" => counts(|a| a.nights),
+        "visits" => counts(|a| a.visits),
+        "legal_light_visits" => counts(|a| a.legal),
+        "daylight_visits" => counts(|a| a.daylight),
+        "share" => share,
+        "share_low" => low,
+        "share_high" => high,
+        "per_100_nights" => rate,
+        "per_100_nights_low" => rate_low,
+        "per_100_nights_high" => rate_high,
+        "median_minutes_before_sunset" => rows.iter().map(evening).collect::<Vec<_>>(),
+        "median_minutes_after_sunrise" => rows.iter().map(morning).collect::<Vec<_>>(),
+    )?)
+}
+
+fn shifts(debrief: &Debrief) -> Result<DataFrame> {
+    let rows = &debrief.shifts.rows;
+    let [change, change_low, change_high] = ends(rows.iter().map(|r| r.share_change));
+    let [against, against_low, against_high] =
+        ends(rows.iter().map(|r| r.share_change_against_controls));
+    let [rate, rate_low, rate_high] = ends(rows.iter().map(|r| r.rate_ratio));
+    let counts = |of: fn(&crate::shift::Shift) -> usize| -> Vec<u32> {
+        rows.iter().map(|r| count(of(r))).collect()
+    };
+    Ok(df!(
+        "disturbance" => rows.iter().map(|r| r.disturbance.as_str()).collect::<Vec<_>>(),
+        "camera" => rows.iter().map(|r| debrief.camera_name(Some(r.camera))).collect::<Vec<_>>(),
+        "who" => rows.iter().map(|r| r.kind.word()).collect::<Vec<_>>(),
+        "role" => rows.iter().map(|r| r.role.word()).collect::<Vec<_>>(),
+        "before_from" => rows.iter().map(|r| r.before.from.to_string()).collect::<Vec<_>>(),
+        "before_until" => rows.iter().map(|r| r.before.until.to_string()).collect::<Vec<_>>(),
+        "before_nights" => counts(|r| r.before.nights),
+        "before_visits" => counts(|r| r.before.visits),
+        "before_legal_light_visits" => counts(|r| r.before.legal),
+        "after_from" => rows.iter().map(|r| r.after.from.to_string()).collect::<Vec<_>>(),
+        "after_until" => rows.iter().map(|r| r.after.until.to_string()).collect::<Vec<_>>(),
+        "after_nights" => counts(|r| r.after.nights),
+        "after_visits" => counts(|r| r.after.visits),
+        "after_legal_light_visits" => counts(|r| r.after.legal),
+        "share_change" => change,
+        "share_change_low" => change_low,
+        "share_change_high" => change_high,
+        "share_change_against_controls" => against,
+        "share_change_against_controls_low" => against_low,
+        "share_change_against_controls_high" => against_high,
+        "rate_ratio" => rate,
+        "rate_ratio_low" => rate_low,
+        "rate_ratio_high" => rate_high,
+        "p_value" => rows.iter().map(|r| r.p_value).collect::<Vec<_>>(),
+        "p_adjusted" => rows.iter().map(|r| r.p_adjusted).collect::<Vec<_>>(),
+        "verdict" => rows.iter().map(|r| r.verdict.word()).collect::<Vec<_>>(),
+        "pattern" => rows.iter().map(|r| r.pattern.map(|p| p.word())).collect::<Vec<_>>(),
+    )?)
+}
+
+/// Every visit of every kind: the rows behind every count in the report.
+fn visits(debrief: &Debrief) -> Result<DataFrame> {
+    let all: Vec<(&str, Kind, &Visit)> = debrief
+        .season
+        .cameras
+        .iter()
+        .flat_map(|c| Kind::ALL.map(|kind| (c, kind)))
+        .flat_map(|(c, kind)| {
+            c.visits(kind)
+                .iter()
+                .map(move |v| (c.name.as_str(), kind, v))
+        })
+        .collect();
+    let local = |v: &Visit| v.first.shown().format("%Y-%m-%dT%H:%M:%S").to_string();
+    let tenth = |minutes: f64| (minutes * 10.0).round() / 10.0;
+    Ok(df!(
+        "camera" => all.iter().map(|(c, ..)| *c).collect::<Vec<_>>(),
+        "who" => all.iter().map(|(_, k, _)| k.word()).collect::<Vec<_>>(),
+        "local_time" => all.iter().map(|(.., v)| local(v)).collect::<Vec<_>>(),
+        "utc" => all.iter().map(|(.., v)| v.first.utc().to_rfc3339()).collect::<Vec<_>>(),
+        "group" => all.iter().map(|(.., v)| v.group).collect::<Vec<_>>(),
+        "light" => all.iter().map(|(.., v)| v.light.word()).collect::<Vec<_>>(),
+        "minutes_after_sunrise" => all.iter().map(|(.., v)| tenth(v.after_sunrise_min)).collect::<Vec<_>>(),
+        "minutes_before_sunset" => all.iter().map(|(.., v)| tenth(v.before_sunset_min)).collect::<Vec<_>>(),
+    )?)
+}
+
+/// Every file and row that did not count, with its reason.
+fn set_aside(debrief: &Debrief) -> Result<DataFrame> {
+    let crawl = &debrief.crawl;
+    let mut rows: Vec<(String, String)> = Vec::new();
+    let mut put = |what: &str, why: String| rows.push((what.to_owned(), why));
+    for (path, why) in &crawl.unreadable {
+        put(path, why.to_string());
+    }
+    for (copy, original) in &crawl.duplicates {
+        put(copy, format!("the same bytes as {original}"));
+    }
+    for picture in &crawl.pictures {
+        if let Err(why) = &picture.time {
+            put(&picture.path, why.to_string());
+        }
+        if picture.cut_short {
+            put(
+                &picture.path,
+                "the end of the picture is missing; its time counts".into(),
+            );
+        }
+    }
+    for problem in &debrief.problems {
+        put(&problem.file, problem.to_string());
+    }
+    let (what, why): (Vec<String>, Vec<String>) = rows.into_iter().unzip();
+    Ok(df!("file" => what, "why" => why)?)
+}

@@ -1,0 +1,174 @@
+//! Numbers in the words a landowner says. A percentage never goes without its counts.
+
+use chrono::NaiveDate;
+
+use crate::debrief::Usual;
+use crate::measure::Estimate;
+
+/// `32 %`
+pub(super) fn percent(share: f64) -> String {
+    format!("{:.0} %", share * 100.0)
+}
+
+/// `19–49 %`
+pub(super) fn percent_range(estimate: Estimate) -> String {
+    format!("{:.0}–{:.0} %", estimate.low * 100.0, estimate.high * 100.0)
+}
+
+/// `11 of 34 visits, 32 % (19–49 %)`; without visits just `no visits`.
+pub(super) fn share(counted: usize, visits: usize, share: Option<Estimate>) -> String {
+    match share {
+        None => "no visits".to_owned(),
+        Some(s) => format!(
+            "{counted} of {visits} visit{}, {} ({})",
+            if visits == 1 { "" } else { "s" },
+            percent(s.value),
+            percent_range(s)
+        ),
+    }
+}
+
+/// `down 38 points (from 12 to 57 down)` in the plainest signed form: `−38 points (−57 to −12)`.
+pub(super) fn points(change: Estimate) -> String {
+    format!(
+        "{} points ({} to {})",
+        signed(change.value * 100.0),
+        signed(change.low * 100.0),
+        signed(change.high * 100.0)
+    )
+}
+
+/// A whole number with a true minus or a plus sign.
+pub(super) fn signed(value: f64) -> String {
+    let rounded = value.round();
+    if rounded < 0.0 {
+        format!("−{:.0}", -rounded)
+    } else if rounded > 0.0 {
+        format!("+{rounded:.0}")
+    } else {
+        "0".to_owned()
+    }
+}
+
+/// `×0.4 (0.2–0.9)`
+pub(super) fn times(ratio: Option<Estimate>) -> String {
+    match ratio {
+        None => "–".to_owned(),
+        Some(r) if r.high.is_finite() => format!("×{:.2} ({:.2}–{:.2})", r.value, r.low, r.high),
+        Some(r) => format!("×{:.2} (over {:.2})", r.value, r.low),
+    }
+}
+
+/// `12.3 (8.1–18.6)`
+pub(super) fn rate(estimate: Option<Estimate>) -> String {
+    estimate.map_or_else(
+        || "–".to_owned(),
+        |e| format!("{:.1} ({:.1}–{:.1})", e.value, e.low, e.high),
+    )
+}
+
+/// `p = 0.012`, `p < 0.001`
+pub(super) fn p(value: Option<f64>) -> String {
+    match value {
+        None => "–".to_owned(),
+        Some(p) if p < 0.001 => "p < 0.001".to_owned(),
+        Some(p) if p < 0.1 => format!("p = {p:.3}"),
+        Some(p) => format!("p = {p:.2}"),
+    }
+}
+
+/// `25 min after sunset`, `at sunset`
+pub(super) fn around_sunset(minutes_before: f64) -> String {
+    around(-minutes_before, "sunset")
+}
+
+/// `25 min after sunrise`
+pub(super) fn around_sunrise(minutes_after: f64) -> String {
+    around(minutes_after, "sunrise")
+}
+
+fn around(minutes_after: f64, event: &str) -> String {
+    let rounded = minutes_after.round();
+    if rounded == 0.0 {
+        format!("at {event}")
+    } else {
+        let side = if rounded > 0.0 { "after" } else { "before" };
+        format!("{} {side} {event}", duration(rounded.abs()))
+    }
+}
+
+fn duration(minutes: f64) -> String {
+    if minutes < 120.0 {
+        format!("{minutes:.0} min")
+    } else {
+        format!(
+            "{:.0} h {:02.0} min",
+            (minutes / 60.0).floor(),
+            minutes % 60.0
+        )
+    }
+}
+
+/// How the visits spread around their usual minute: where the middle half of them lies, and how
+/// many there are; `told` says a minute.
+pub(super) fn spread(usual: Usual, told: fn(f64) -> String) -> String {
+    let visits = counted(usual.visits, "visit");
+    if usual.visits < 4 {
+        return visits;
+    }
+    let (a, b) = usual.middle_half_min;
+    format!("of {visits}, half from {} to {}", told(a), told(b))
+}
+
+/// `18 October 2025`
+pub(super) fn day(date: NaiveDate) -> String {
+    date.format("%-d %B %Y").to_string()
+}
+
+/// `1 visit`, `2 visits`
+pub(super) fn counted(n: usize, one: &str) -> String {
+    if n == 1 {
+        format!("1 {one}")
+    } else {
+        format!("{} {one}s", grouped(n))
+    }
+}
+
+/// Thousands set apart: `12,345`.
+pub(super) fn grouped(n: usize) -> String {
+    let digits = n.to_string();
+    let mut out = String::new();
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::{Counts, wilson};
+
+    #[test]
+    fn a_share_reads_like_speech() {
+        let s = wilson(Counts::new(11, 34));
+        assert_eq!(share(11, 34, s), "11 of 34 visits, 32 % (19–49 %)");
+        assert_eq!(share(0, 0, None), "no visits");
+        assert_eq!(
+            share(1, 1, wilson(Counts::new(1, 1))),
+            "1 of 1 visit, 100 % (21–100 %)"
+        );
+    }
+
+    #[test]
+    fn minutes_read_like_speech() {
+        assert_eq!(around_sunset(-25.2), "25 min after sunset");
+        assert_eq!(around_sunset(0.2), "at sunset");
+        assert_eq!(around_sunrise(-200.0), "3 h 20 min before sunrise");
+        assert_eq!(signed(-38.4), "−38");
+        assert_eq!(grouped(1234567), "1,234,567");
+    }
+}

@@ -1,0 +1,120 @@
+//! Before and after each disturbance, near it and away from it, and what can be said.
+//!
+//! What is assumed, and nothing else:
+//!
+//! * Days are the units. Visits come in runs (one buck on his feet for a week), so counts are
+//!   divided by a design effect measured from the days themselves before anything is tested.
+//! * The season moves every camera alike. Where there are control cameras, a camera's change is
+//!   tested against theirs over the same dates, so what the whole property did is taken out.
+//! * Everything looked at shares one error rate (Holm). Half of it goes to the question that was
+//!   asked first, mature bucks at the cameras near a disturbance; the rest to everything else.
+//!
+//! A verdict says that a pattern changed. It never says who changed it.
+
+mod compare;
+mod roles;
+mod verdict;
+mod window;
+
+use crate::measure::{Estimate, weighted_holm};
+use crate::property::{Disturbance, Problem};
+use crate::visits::{Kind, Season};
+
+pub use roles::Role;
+pub use verdict::{Pattern, Verdict};
+pub use window::{Side, Windows};
+
+/// What happened at one camera, for one kind of deer, around one disturbance.
+#[derive(Debug, Clone)]
+pub struct Shift {
+    /// The disturbance's id.
+    pub disturbance: String,
+    /// Index of the camera in the season.
+    pub camera: usize,
+    /// The kind of deer.
+    pub kind: Kind,
+    /// Near the disturbance or a control.
+    pub role: Role,
+    /// The days before.
+    pub before: Side,
+    /// The days after.
+    pub after: Side,
+    /// Daylight share, after minus before, runs allowed for.
+    pub share_change: Option<Estimate>,
+    /// The same less the change at the control cameras; `None` where there are none to compare with.
+    pub share_change_against_controls: Option<Estimate>,
+    /// Counted visits per camera-night, after over before.
+    pub rate_ratio: Option<Estimate>,
+    /// Visits at all hours per camera-night, after over before.
+    pub all_hours_ratio: Option<Estimate>,
+    /// How many visits of a run are worth one independent visit.
+    pub design_effect: f64,
+    /// Two-sided p-value of the share's change.
+    pub p_value: Option<f64>,
+    /// The same, with everything that was looked at allowed for.
+    pub p_adjusted: Option<f64>,
+    /// What can be said about the daylight share.
+    pub verdict: Verdict,
+    /// What the rates did beside it.
+    pub pattern: Option<Pattern>,
+}
+
+/// Everything found about every logged disturbance.
+#[derive(Debug, Clone, Default)]
+pub struct Shifts {
+    /// One row per disturbance, camera and kind; disturbances by date, cameras in season order.
+    pub rows: Vec<Shift>,
+    /// Disturbances that could not be set against any camera.
+    pub problems: Vec<Problem>,
+}
+
+impl Shifts {
+    /// The rows of one disturbance and kind.
+    pub fn of<'a>(&'a self, disturbance: &'a str, kind: Kind) -> impl Iterator<Item = &'a Shift> {
+        self.rows
+            .iter()
+            .filter(move |r| r.disturbance == disturbance && r.kind == kind)
+    }
+}
+
+/// Compares the days before and after every disturbance at every camera.
+pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
+    let mut shifts = Shifts::default();
+    for disturbance in disturbances {
+        let roles = roles::roles(season, disturbance, &mut shifts.problems);
+        let windows = Windows::around(disturbance, season.settings.shift_days);
+        for kind in Kind::ALL {
+            let compared = compare::cameras(season, &windows, kind, &roles);
+            for (camera, comparison) in compared.into_iter().enumerate() {
+                shifts
+                    .rows
+                    .push(comparison.into_shift(disturbance, camera, kind, roles[camera]));
+            }
+        }
+    }
+    adjust(&mut shifts.rows);
+    verdict::judge(&mut shifts.rows);
+    shifts
+}
+
+/// Half of the error allowance goes to mature bucks near a disturbance, half to all else. Rows with
+/// too few visits to reach any verdict ask nothing, so they take no share of it (Tarone 1990,
+/// Biometrics 46:515-522).
+fn adjust(rows: &mut [Shift]) {
+    let asked: Vec<usize> = (0..rows.len())
+        .filter(|&i| rows[i].verdict != Verdict::TooFewVisits && rows[i].p_value.is_some())
+        .collect();
+    let first = |r: &Shift| r.role == Role::Near && r.kind == Kind::MatureBuck;
+    let firsts = asked.iter().filter(|&&i| first(&rows[i])).count() as f64;
+    let others = asked.len() as f64 - firsts;
+    let tests: Vec<(f64, f64)> = asked
+        .iter()
+        .map(|&i| {
+            let in_class = if first(&rows[i]) { firsts } else { others };
+            (rows[i].p_value.unwrap_or(1.0), 0.5 / in_class)
+        })
+        .collect();
+    for (&i, p) in asked.iter().zip(weighted_holm(&tests)) {
+        rows[i].p_adjusted = Some(p);
+    }
+}

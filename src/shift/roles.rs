@@ -1,0 +1,78 @@
+//! Which cameras a disturbance could touch, and which it should not.
+
+use crate::property::{Disturbance, Problem};
+use crate::visits::Season;
+
+/// A camera's part in the comparison.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// The disturbance could touch it.
+    Near,
+    /// The disturbance should not touch it.
+    Control,
+}
+
+impl Role {
+    /// The word in files and tables.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Near => "near",
+            Self::Control => "control",
+        }
+    }
+}
+
+/// The role of every camera of the season, in its order.
+///
+/// The person's list decides. Without one, cameras within the property's `near_m` of the
+/// disturbance's place are near, and if none is, the nearest one. Without a place either, every
+/// camera is near and there is nothing to compare with.
+pub(super) fn roles(
+    season: &Season,
+    disturbance: &Disturbance,
+    problems: &mut Vec<Problem>,
+) -> Vec<Role> {
+    let listed = listed(season, disturbance, problems);
+    let near: Vec<bool> = match (listed, disturbance.position) {
+        (Some(listed), _) => listed,
+        (None, Some(place)) => {
+            let distances_m: Vec<f64> = season
+                .cameras
+                .iter()
+                .map(|c| c.position.distance_m(place))
+                .collect();
+            let nearest_m = distances_m.iter().copied().fold(f64::INFINITY, f64::min);
+            let reach_m = season.settings.near_m.max(nearest_m);
+            distances_m.iter().map(|d| *d <= reach_m).collect()
+        }
+        (None, None) => vec![true; season.cameras.len()],
+    };
+    near.into_iter()
+        .map(|near| if near { Role::Near } else { Role::Control })
+        .collect()
+}
+
+fn listed(
+    season: &Season,
+    disturbance: &Disturbance,
+    problems: &mut Vec<Problem>,
+) -> Option<Vec<bool>> {
+    let known = |name: &String| season.cameras.iter().any(|c| &c.name == name);
+    for name in disturbance.near.iter().filter(|n| !known(n)) {
+        problems.push(Problem::file(
+            "disturbances.csv",
+            format!(
+                "{}: near names a camera \"{name}\" that has no pictures and no row in cameras.csv.",
+                disturbance.id
+            ),
+            "Write the camera's name as its folder has it; put ; between several.",
+        ));
+    }
+    disturbance.near.iter().any(known).then(|| {
+        season
+            .cameras
+            .iter()
+            .map(|c| disturbance.near.contains(&c.name))
+            .collect()
+    })
+}

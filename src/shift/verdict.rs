@@ -1,0 +1,118 @@
+//! What can be said, in the words of the findings file.
+
+use super::Shift;
+use super::compare::LEVEL;
+use crate::measure::Estimate;
+
+/// What happened to the daylight share.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// It fell, and not by chance.
+    ClearDrop,
+    /// It rose, and not by chance.
+    ClearRise,
+    /// Nothing that could not be chance.
+    NoClearChange,
+    /// Even the largest possible change could not have been told from chance.
+    TooFewVisits,
+}
+
+impl Verdict {
+    /// The words in files and tables.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::ClearDrop => "clear drop",
+            Self::ClearRise => "clear rise",
+            Self::NoClearChange => "no clear change",
+            Self::TooFewVisits => "too few visits",
+        }
+    }
+
+    /// Whether a change was found.
+    pub fn is_clear(self) -> bool {
+        matches!(self, Self::ClearDrop | Self::ClearRise)
+    }
+}
+
+/// What the rates of visits did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pattern {
+    /// The deer still come, but in the dark.
+    WentDark,
+    /// They come less at all hours.
+    Left,
+    /// They come less here and more at another camera.
+    Moved,
+    /// Neither share nor rate changed clearly.
+    Stayed,
+}
+
+impl Pattern {
+    /// The words in files and tables.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::WentDark => "went dark",
+            Self::Left => "left",
+            Self::Moved => "moved",
+            Self::Stayed => "stayed",
+        }
+    }
+}
+
+/// Gives every row that has enough visits its verdict, then its pattern.
+///
+/// A clear change needs an adjusted p-value at or under 0.05 and the camera's own share moving in
+/// the direction of the tested difference: a camera that stood still while the controls rose is
+/// not called a drop.
+pub(super) fn judge(rows: &mut [Shift]) {
+    for row in rows.iter_mut() {
+        if row.verdict != Verdict::TooFewVisits {
+            row.verdict = verdict(row);
+        }
+    }
+    let patterns: Vec<Option<Pattern>> = rows.iter().map(|row| pattern(row, rows)).collect();
+    for (row, pattern) in rows.iter_mut().zip(patterns) {
+        row.pattern = pattern;
+    }
+}
+
+fn verdict(row: &Shift) -> Verdict {
+    let own = row.share_change.map_or(0.0, |c| c.value);
+    let tested = row.share_change_against_controls.map_or(own, |c| c.value);
+    if row.p_adjusted.is_none_or(|p| p > LEVEL) || own * tested <= 0.0 {
+        Verdict::NoClearChange
+    } else if own < 0.0 {
+        Verdict::ClearDrop
+    } else {
+        Verdict::ClearRise
+    }
+}
+
+fn pattern(row: &Shift, rows: &[Shift]) -> Option<Pattern> {
+    if row.verdict == Verdict::TooFewVisits {
+        return None;
+    }
+    let all_hours = row.all_hours_ratio?;
+    let fell = |r: Estimate| r.high < 1.0;
+    let rose_elsewhere = || {
+        rows.iter().any(|other| {
+            other.disturbance == row.disturbance
+                && other.kind == row.kind
+                && other.camera != row.camera
+                && other.all_hours_ratio.is_some_and(|r| r.low > 1.0)
+        })
+    };
+    if fell(all_hours) {
+        Some(if rose_elsewhere() {
+            Pattern::Moved
+        } else {
+            Pattern::Left
+        })
+    } else if row.verdict == Verdict::ClearDrop {
+        Some(Pattern::WentDark)
+    } else if all_hours.low <= 1.0 && !row.verdict.is_clear() {
+        Some(Pattern::Stayed)
+    } else {
+        None
+    }
+}

@@ -1,0 +1,140 @@
+//! The program as it is called: what it prints where, and its exit status.
+
+use std::path::Path;
+
+use crate::support::{Place, graylight};
+
+#[test]
+fn exit_status_says_what_happened() {
+    graylight().arg("--help").assert().code(0);
+    graylight().arg("dance").assert().code(2);
+    graylight().arg("debrief").assert().code(2);
+    let output = graylight().args(["debrief", "/nowhere"]).output().unwrap();
+    assert_eq!(output.status.code(), Some(1));
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        said.contains("/nowhere") && said.contains("property.toml"),
+        "{said}"
+    );
+    assert!(output.stdout.is_empty());
+}
+
+#[test]
+fn practice_does_not_write_over_anything() {
+    let place = Place::new();
+    graylight()
+        .arg("practice")
+        .arg(place.path())
+        .assert()
+        .code(1);
+    assert_eq!(std::fs::read_dir(place.path()).unwrap().count(), 1);
+}
+
+#[test]
+fn a_settings_mistake_is_told_with_its_line() {
+    let place = Place::new();
+    place.put("property.toml", "name = \"x\"\nlatitude = north\n");
+    let output = graylight()
+        .arg("debrief")
+        .arg(place.path())
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(1));
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(said.contains("line 2"), "{said}");
+}
+
+/// The committed practice property, as a visitor runs it.
+#[test]
+fn the_sample_cards_give_their_known_answer() {
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-cards");
+    let out = tempfile::tempdir().unwrap();
+    let started = std::time::Instant::now();
+    graylight()
+        .arg("debrief")
+        .arg(&sample)
+        .arg("--out")
+        .arg(out.path())
+        .assert()
+        .success();
+    let seconds = started.elapsed().as_secs_f64();
+    println!("debrief of sample-cards: {seconds:.2} s");
+    assert!(seconds < 3.0, "{seconds} s");
+
+    let read = |path: &Path| -> serde_json::Value {
+        serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap()
+    };
+    let findings = read(&out.path().join("findings.json"));
+    let answer = read(&sample.join("answer.json"));
+    for key in [
+        "found",
+        "unreadable",
+        "duplicate",
+        "tagged",
+        "cut_short",
+        "not_timed",
+    ] {
+        assert_eq!(findings["pictures"][key], answer["files"][key], "{key}");
+    }
+    for known in answer["disturbances"].as_array().unwrap() {
+        for row in findings["shifts"].as_array().unwrap() {
+            if row["disturbance"] != known["disturbance"] || row["who"] != known["who"] {
+                continue;
+            }
+            let here = row["camera"] == known["camera"] && known["effect"] == true;
+            let verdict = row["verdict"].as_str().unwrap();
+            assert_eq!(verdict == "clear drop", here, "{row}");
+            assert_ne!(verdict, "clear rise", "{row}");
+        }
+    }
+}
+
+/// What a visitor sees in the repository is what the program makes today.
+#[test]
+fn the_committed_season_and_report_are_current() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let fresh = tempfile::tempdir().unwrap();
+    let season = fresh.path().join("season");
+    graylight().arg("practice").arg(&season).assert().success();
+    same_files(&season, &root.join("sample-cards"));
+
+    let report = fresh.path().join("report");
+    graylight()
+        .arg("debrief")
+        .arg(root.join("sample-cards"))
+        .arg("--out")
+        .arg(&report)
+        .assert()
+        .success();
+    same_files(&report, &root.join("reports"));
+}
+
+/// Every file below one folder is below the other, with the same bytes. Pictures are compared by
+/// their header only: the last digits of drawing may differ between processors.
+fn same_files(fresh: &Path, committed: &Path) {
+    let files: Vec<_> = walkdir::WalkDir::new(fresh)
+        .sort_by_file_name()
+        .into_iter()
+        .map(|e| e.unwrap())
+        .filter(|e| e.file_type().is_file())
+        .collect();
+    assert!(files.len() > 5);
+    for file in files {
+        let below = file.path().strip_prefix(fresh).unwrap();
+        let (new, old) = (
+            std::fs::read(file.path()).unwrap(),
+            std::fs::read(committed.join(below)).unwrap_or_default(),
+        );
+        let picture = below.extension().is_some_and(|e| e == "JPG");
+        let compared = if picture {
+            new.len().min(300)
+        } else {
+            new.len()
+        };
+        assert!(
+            old.get(..compared) == Some(&new[..compared]),
+            "{} is not what the program makes now; see DEVELOPERS.md, \"The committed season\"",
+            below.display()
+        );
+    }
+}

@@ -1,0 +1,12 @@
+//! The product from the outside, and its numbers against sources outside the project.
+
+mod cli;
+mod exif_outside;
+mod findings;
+mod mangled;
+mod recovery;
+mod scale;
+mod statistics_outside;
+mod sun_outside;
+mod support;
+mod ugly;

@@ -1,0 +1,158 @@
+//! `measure` against statsmodels and scipy (`reference/intervals.py`), and against published worked
+//! examples (Newcombe 1998, both papers; each value's source stands beside it in
+//! `reference/intervals.json`).
+
+use graylight::measure::{
+    Counts, DayCount, Exposure, change, change_p_value, design_effect, median_interval, rate_ratio,
+    weighted_holm, wilson,
+};
+use serde_json::Value;
+
+use crate::support::reference_json;
+
+fn rows<'a>(all: &'a Value, key: &str) -> &'a Vec<Value> {
+    let rows = all[key].as_array().unwrap();
+    assert!(!rows.is_empty(), "{key} is empty");
+    rows
+}
+
+fn f(row: &Value, key: &str) -> f64 {
+    row[key]
+        .as_f64()
+        .unwrap_or_else(|| panic!("{key} in {row}"))
+}
+
+fn near(ours: f64, theirs: f64, tolerance: f64, what: &Value) {
+    assert!(
+        (ours - theirs).abs() <= tolerance,
+        "{ours} is not {theirs} in {what}"
+    );
+}
+
+fn counts(row: &Value, hits: &str, trials: &str) -> Counts {
+    Counts {
+        hits: f(row, hits),
+        trials: f(row, trials),
+    }
+}
+
+#[test]
+fn wilson_intervals() {
+    let all = reference_json("intervals.json");
+    for (key, tolerance) in [("wilson", 1e-9), ("wilson_published", 5.1e-5)] {
+        for row in rows(&all, key) {
+            let ours = wilson(counts(row, "k", "n")).unwrap();
+            near(ours.low, f(row, "low"), tolerance, row);
+            near(ours.high, f(row, "high"), tolerance, row);
+        }
+    }
+}
+
+#[test]
+fn differences_of_shares() {
+    let all = reference_json("intervals.json");
+    for (key, tolerance) in [
+        ("newcombe_difference", 1e-9),
+        ("newcombe_difference_published", 5.1e-5),
+    ] {
+        for row in rows(&all, key) {
+            // The source subtracts the second group from the first; a change is after less before.
+            let ours = change(counts(row, "k2", "n2"), counts(row, "k1", "n1")).unwrap();
+            near(ours.low, f(row, "low"), tolerance, row);
+            near(ours.high, f(row, "high"), tolerance, row);
+        }
+    }
+}
+
+#[test]
+fn p_values_of_two_shares() {
+    let all = reference_json("intervals.json");
+    let mut checked = 0;
+    for row in rows(&all, "n_minus_1") {
+        let ours = change_p_value((counts(row, "k1", "n1"), counts(row, "k2", "n2")), None);
+        match row["p"].as_f64() {
+            Some(p) => near(ours.unwrap(), p, 1e-9, row),
+            // All hits or none: the statistic is undefined, and nothing speaks for a change.
+            None => assert_eq!(ours, Some(1.0)),
+        }
+        checked += 1;
+    }
+    assert!(checked > 3);
+}
+
+#[test]
+fn ratios_of_rates() {
+    let all = reference_json("intervals.json");
+    let mut checked = 0;
+    for row in rows(&all, "poisson_ratio") {
+        let before = Exposure {
+            events: f(row, "count2"),
+            effort: f(row, "exposure2"),
+        };
+        let after = Exposure {
+            events: f(row, "count1"),
+            effort: f(row, "exposure1"),
+        };
+        let score = &row["interval"]["score"];
+        let Some(ours) = rate_ratio(before, after) else {
+            assert_eq!(before.events, 0.0);
+            continue;
+        };
+        near(ours.value, f(row, "ratio"), 1e-9, row);
+        near(ours.low, score[0].as_f64().unwrap(), 1e-6, row);
+        match score[1].as_f64() {
+            Some(high) => near(ours.high, high, 1e-6 * high.max(1.0), row),
+            None => assert!(ours.high.is_infinite(), "{row}"),
+        }
+        checked += 1;
+    }
+    assert!(checked > 2);
+}
+
+#[test]
+fn holm_adjustment() {
+    let all = reference_json("intervals.json");
+    for row in rows(&all, "holm") {
+        let list = |key: &str| -> Vec<f64> {
+            let values = row[key].as_array().unwrap();
+            values.iter().map(|v| v.as_f64().unwrap()).collect()
+        };
+        let tests: Vec<(f64, f64)> = list("p").into_iter().map(|p| (p, 1.0)).collect();
+        for (ours, theirs) in weighted_holm(&tests).into_iter().zip(list("adjusted")) {
+            near(ours, theirs, 1e-12, row);
+        }
+    }
+}
+
+/// Days that are spread so that neighbours cannot matter: an empty stretch longer than a run stands
+/// between them, which leaves Rao & Scott's design effect.
+#[test]
+fn design_effects() {
+    let all = reference_json("intervals.json");
+    let mut above_one = 0;
+    for row in rows(&all, "clusters") {
+        let mut days = Vec::new();
+        for pair in row["counts"].as_array().unwrap() {
+            days.push(DayCount {
+                hits: pair[0].as_f64().unwrap(),
+                trials: pair[1].as_f64().unwrap(),
+            });
+            days.extend([DayCount::default(); 40]);
+        }
+        let theirs = row["design_effect"].as_f64().unwrap();
+        above_one += usize::from(theirs > 1.0);
+        near(design_effect(&[&days]), theirs.max(1.0), 1e-9, row);
+    }
+    assert!(above_one >= 1);
+}
+
+#[test]
+fn ranks_of_the_median_interval() {
+    let all = reference_json("intervals.json");
+    for row in rows(&all, "median_ranks") {
+        let n = row["n"].as_u64().unwrap();
+        let values: Vec<f64> = (1..=n).map(|i| i as f64).collect();
+        let theirs = row["low"].as_f64().zip(row["high"].as_f64());
+        assert_eq!(median_interval(&values), theirs, "{row}");
+    }
+}

@@ -1,0 +1,283 @@
+//! The ugly cases: what people and cards really do.
+
+use graylight::shift::Verdict;
+use graylight::visits::Kind;
+
+use crate::support::{Place, good_picture, picture_at};
+
+#[test]
+fn a_sheet_from_a_spreadsheet_in_another_country() {
+    let plain = "camera,time,who,count,age\nOak,2025-10-01T18:00:00,buck,1,3.5\nOak,2025-10-02T18:00,doe,2,\n";
+    let crlf = format!("\u{feff}{}", plain.replace('\n', "\r\n"));
+    let semicolons = plain.replace("3.5", "3,5").replace("1,3,5", "1;3,5");
+    let semicolons: String = semicolons
+        .lines()
+        .map(|l| match l.strip_suffix(";3,5") {
+            Some(start) => start.replace(',', ";") + ";3,5\n",
+            None => l.replace(',', ";") + "\n",
+        })
+        .collect();
+    for text in [plain.to_owned(), crlf, semicolons] {
+        let place = Place::new();
+        place.put("sightings.csv", &text);
+        let debrief = place.debrief();
+        assert!(
+            debrief.problems.is_empty(),
+            "{text}: {:?}",
+            debrief.problems
+        );
+        let visits = |kind| debrief.daylight_of(None, kind).unwrap().visits;
+        assert_eq!(
+            (visits(Kind::MatureBuck), visits(Kind::Doe)),
+            (1, 1),
+            "{text}"
+        );
+    }
+}
+
+#[test]
+fn rows_that_cannot_be_used_are_told_with_file_line_and_remedy() {
+    let place = Place::new();
+    place.put("cards/Oak/IMG_0001.JPG", good_picture());
+    place.put(
+        "tags.csv",
+        "picture,who,count,age\n\
+         cards/Oak/IMG_0001.JPG,buck,1,35\n\
+         cards/Oak/IMG_0001.JPG,bukc,1,\n\
+         cards/Oak/IMG_0002.JPG,doe,1,\n\
+         cards/Oak/IMG_0001.JPG,doe,many,\n",
+    );
+    let debrief = place.debrief();
+    let told: Vec<String> = debrief.problems.iter().map(ToString::to_string).collect();
+    assert_eq!(told.len(), 4, "{told:#?}");
+    for (line, word) in [(2, "35"), (3, "bukc"), (4, "IMG_0002"), (5, "many")] {
+        assert!(
+            told.iter()
+                .any(|t| t.starts_with(&format!("tags.csv, line {line}")) && t.contains(word)),
+            "{line}: {told:#?}"
+        );
+    }
+    // The impossible age loses the age, not the buck.
+    assert_eq!(debrief.daylight_of(None, Kind::Buck).unwrap().visits, 1);
+    assert_eq!(
+        debrief.daylight_of(None, Kind::MatureBuck).unwrap().visits,
+        0
+    );
+}
+
+#[test]
+fn a_picture_can_be_named_in_every_sensible_way() {
+    let place = Place::new();
+    place.put(
+        "cards/Oak/DCIM/100X/IMG_0001.JPG",
+        picture_at("2025:11:08 06:00:00"),
+    );
+    place.put(
+        "cards/Elm/DCIM/100X/IMG_0001.JPG",
+        picture_at("2025:11:08 07:00:00"),
+    );
+    place.put(
+        "cards/Elm/DCIM/100X/IMG_0002.JPG",
+        picture_at("2025:11:08 09:00:00"),
+    );
+    place.put(
+        "tags.csv",
+        "picture,who\n\
+         cards/Oak/DCIM/100X/IMG_0001.JPG,buck\n\
+         Elm/DCIM/100X/img_0001.jpg,doe\n\
+         cards\\Elm\\DCIM\\100X\\IMG_0002.JPG,doe\n\
+         IMG_0002.JPG,fawn\n\
+         Oak/IMG_0001.JPG,doe\n\
+         IMG_0001.JPG,buck\n",
+    );
+    let debrief = place.debrief();
+    // Only the last, which fits two pictures, is refused.
+    assert_eq!(debrief.problems.len(), 1, "{:?}", debrief.problems);
+    assert_eq!(debrief.problems[0].line, Some(7));
+    assert_eq!(debrief.tagged.pictures, 3);
+}
+
+#[test]
+fn gaps_make_visits_and_moments_make_groups() {
+    let place = Place::new();
+    place.put(
+        "sightings.csv",
+        "camera,time,who,count\n\
+         Oak,2025-10-01T18:00:00,doe,1\n\
+         Oak,2025-10-01T18:30:00,doe,2\n\
+         Oak,2025-10-01T18:30:00,fawn,1\n\
+         Oak,2025-10-01T19:00:01,doe,1\n\
+         Elm,2025-10-01T18:05:00,doe,1\n",
+    );
+    let debrief = place.debrief();
+    let answer = |kind| debrief.daylight_of(None, kind).unwrap();
+    // 30 minutes is no gap over 30; 30 minutes and a second is; another camera is another visit.
+    assert_eq!(answer(Kind::Doe).visits, 3);
+    assert_eq!(answer(Kind::Doe).largest_group, 2);
+    assert_eq!(answer(Kind::Deer).visits, 3);
+    assert_eq!(answer(Kind::Deer).largest_group, 3);
+}
+
+#[test]
+fn an_empty_property_a_single_visit_and_a_season_of_nights() {
+    let empty = Place::new();
+    assert!(empty.debrief().daylight.iter().all(|a| a.share.is_none()));
+
+    let one = Place::new();
+    one.put(
+        "sightings.csv",
+        "camera,time,who\nOak,2025-10-01T18:00:00,doe\n",
+    );
+    one.put("cameras.csv", "camera\nOak\nNever Used\n");
+    one.put("disturbances.csv", "id,start,near\nx,2025-10-01,Oak\n");
+    let debrief = one.debrief();
+    let share = debrief
+        .daylight_of(Some(0), Kind::Doe)
+        .unwrap()
+        .share
+        .unwrap();
+    assert!(share.low < 0.25 && share.high == 1.0);
+    assert_eq!(debrief.daylight_of(Some(1), Kind::Deer).unwrap().nights, 0);
+    assert!(
+        debrief
+            .shifts
+            .rows
+            .iter()
+            .all(|r| r.verdict == Verdict::TooFewVisits)
+    );
+
+    let nights = Place::new();
+    let rows: String = (1..=28)
+        .map(|d| format!("Oak,2025-10-{d:02}T23:30:00,buck,5.5\n"))
+        .collect();
+    nights.put("sightings.csv", format!("camera,time,who,age\n{rows}"));
+    nights.put("disturbances.csv", "id,start,near\nx,2025-10-15,Oak\n");
+    let debrief = nights.debrief();
+    let answer = debrief.daylight_of(Some(0), Kind::MatureBuck).unwrap();
+    assert_eq!((answer.visits, answer.legal), (28, 0));
+    assert!(debrief.shifts.rows.iter().all(|r| !r.verdict.is_clear()));
+}
+
+#[test]
+fn the_weekend_on_which_the_clock_goes_back() {
+    let place = Place::new();
+    // The same camera-clock digits, a day apart, either side of 2 November 2025, 02:00.
+    place.put(
+        "sightings.csv",
+        "camera,time,who\nOak,2025-11-01T17:30:00,doe\nOak,2025-11-02T17:30:00,doe\n",
+    );
+    let debrief = place.debrief();
+    let visits = debrief.season.cameras[0].visits(Kind::Doe);
+    let change = visits[0].before_sunset_min - visits[1].before_sunset_min;
+    assert!((change - 60.0).abs() < 3.0, "{change}");
+
+    // A clock that stays on standard time shows 18:30 daylight time as 17:30.
+    place.put("cameras.csv", "camera,clock\nOak,standard\n");
+    let debrief = place.debrief();
+    let visits = debrief.season.cameras[0].visits(Kind::Doe);
+    let change = visits[0].before_sunset_min - visits[1].before_sunset_min;
+    assert!(change.abs() < 3.0, "{change}");
+}
+
+#[test]
+fn a_clock_correction_moves_the_analysis_and_not_the_file() {
+    let place = Place::new();
+    let path = place.put("cards/Oak/IMG_0001.JPG", picture_at("2025:11:08 18:00:00"));
+    let before = std::fs::read(&path).unwrap();
+    place.put("tags.csv", "picture,who\nIMG_0001.JPG,doe\n");
+    place.put(
+        "clocks.csv",
+        "camera,from,until,shift_minutes,why\nOak,2025-11-01,,-720,AM for PM\n",
+    );
+    let debrief = place.debrief();
+    let visit = debrief.season.cameras[0].visits(Kind::Doe)[0];
+    assert_eq!(visit.first.shown().to_string(), "2025-11-08 06:00:00");
+    assert_eq!(std::fs::read(&path).unwrap(), before);
+}
+
+#[test]
+fn a_leap_day() {
+    let place = Place::new();
+    place.put(
+        "sightings.csv",
+        "camera,time,who\nOak,2024-02-29T12:00:00,doe\n",
+    );
+    let debrief = place.debrief();
+    let visit = debrief.season.cameras[0].visits(Kind::Doe)[0];
+    assert_eq!(visit.date().to_string(), "2024-02-29");
+}
+
+#[test]
+fn a_property_where_the_sun_does_not_set() {
+    let place = Place::new();
+    place.put(
+        "property.toml",
+        "name = 'x'\nlatitude = 70\nlongitude = 25\ntime_zone = 'Europe/Oslo'\n",
+    );
+    place.put(
+        "sightings.csv",
+        "camera,time,who\nOak,2025-06-21T12:00:00,doe\n",
+    );
+    let error = place.try_debrief().unwrap_err().to_string();
+    assert!(
+        error.contains("latitude 70") && error.contains("2025-06-21"),
+        "{error}"
+    );
+}
+
+#[test]
+fn copies_count_once_and_keep_their_tags() {
+    let place = Place::new();
+    place.put("cards/Oak/A.JPG", good_picture());
+    place.put("cards/Oak/B.JPG", good_picture());
+    place.put("cards/Oak/C.JPG", picture_at("2025:11:08 06:41:28"));
+    place.put("tags.csv", "picture,who\nB.JPG,buck\n");
+    let debrief = place.debrief();
+    assert_eq!((debrief.crawl.found(), debrief.crawl.readable()), (3, 3));
+    assert_eq!(debrief.crawl.duplicates.len(), 1);
+    assert_eq!(debrief.crawl.timed(), 2);
+    assert_eq!(debrief.daylight_of(None, Kind::Buck).unwrap().visits, 1);
+}
+
+#[cfg(unix)]
+#[test]
+fn loops_odd_names_and_things_that_are_no_files() {
+    use std::os::unix::ffi::OsStrExt;
+    let place = Place::new();
+    place.put("cards/Oak ☂ & <b>/it's \"1\".JPG", good_picture());
+    let odd = place
+        .path()
+        .join("cards")
+        .join(std::ffi::OsStr::from_bytes(b"Bad\xff"));
+    std::fs::create_dir_all(&odd).unwrap();
+    std::fs::write(odd.join("x.JPG"), picture_at("2025:11:09 06:00:00")).unwrap();
+    std::os::unix::fs::symlink("..", place.path().join("cards/Oak ☂ & <b>/loop")).unwrap();
+    std::os::unix::fs::symlink("nowhere", place.path().join("cards/dangling")).unwrap();
+    let pipe = place.path().join("cards/pipe.JPG");
+    assert!(
+        std::process::Command::new("mkfifo")
+            .arg(&pipe)
+            .status()
+            .unwrap()
+            .success()
+    );
+    let debrief = place.debrief();
+    assert_eq!(debrief.crawl.pictures.len(), 2);
+    assert_eq!(
+        debrief.crawl.problems.len(),
+        2,
+        "{:?}",
+        debrief.crawl.problems
+    );
+    assert!(
+        debrief
+            .crawl
+            .pictures
+            .iter()
+            .any(|p| p.camera == "Bad\\xff")
+    );
+    let out = place.path().join("reports");
+    let saved = graylight::report::save(&debrief, &out, false).unwrap();
+    let page = std::fs::read_to_string(saved.page).unwrap();
+    assert!(!page.contains("<b>") && page.contains("&lt;b&gt;"));
+}
