@@ -31,7 +31,9 @@ pub struct Crawl {
     pub unreadable: Vec<(String, Unreadable)>,
     /// Copies: the file set aside, and the file it is a copy of.
     pub duplicates: Vec<(String, String)>,
-    /// Files that are not stills: clips, text, system files.
+    /// Video clips, which are counted and not read.
+    pub clips: Vec<String>,
+    /// Files that are neither: text, system files.
     pub other_files: usize,
     /// Folders and links that could not be followed.
     pub problems: Vec<Problem>,
@@ -86,9 +88,22 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
         match outcome {
             walk::Outcome::Picture(picture) => pictures.push(*picture),
             walk::Outcome::Unreadable(path, why) => crawl.unreadable.push((path, why)),
+            walk::Outcome::Clip(path) => crawl.clips.push(path),
             walk::Outcome::Other => crawl.other_files += 1,
         }
     }
     (crawl.pictures, crawl.duplicates) = duplicates::set_aside(&property.root, pictures);
+    let loose = crawl
+        .pictures
+        .iter()
+        .filter(|p| p.camera == walk::NO_FOLDER);
+    let loose = loose.count();
+    if loose > 0 {
+        crawl.problems.push(Problem::file(
+            "cards",
+            format!("{loose} pictures lie in no camera's folder, so nobody knows which camera took them."),
+            "Make a folder for each camera in cards and put its pictures there.",
+        ));
+    }
     crawl
 }

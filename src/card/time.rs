@@ -22,7 +22,8 @@ impl CameraTime {
 
     /// The same clock, put forward by some minutes (negative: put back).
     pub fn plus_minutes(self, minutes: f64) -> Self {
-        Self(self.0 + TimeDelta::milliseconds((minutes * 60_000.0).round() as i64))
+        let by = TimeDelta::milliseconds((minutes * 60_000.0).round() as i64);
+        Self(self.0.checked_add_signed(by).unwrap_or(self.0))
     }
 }
 

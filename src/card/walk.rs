@@ -11,8 +11,8 @@ use super::header::{self, Header, ascii, read_header};
 use super::{CameraTime, Picture, Stamp, TimeOrigin, Unreadable, Untimed};
 use crate::property::{Problem, Property};
 
-/// The camera of pictures that lie in `cards/` itself.
-const NO_FOLDER: &str = "(no camera folder)";
+/// The camera of pictures that lie in `cards/` itself, or in a card's own tree there.
+pub(super) const NO_FOLDER: &str = "(no camera folder)";
 
 pub(super) struct Walk {
     pub files: Vec<PathBuf>,
@@ -22,6 +22,7 @@ pub(super) struct Walk {
 pub(super) enum Outcome {
     Picture(Box<Picture>),
     Unreadable(String, Unreadable),
+    Clip(String),
     Other,
 }
 
@@ -94,7 +95,10 @@ fn shown(path: &Path) -> String {
 /// Opens one file, decides what it is, and reads its header if it is a picture.
 pub(super) fn look_at(property: &Property, path: &Path, today: NaiveDate) -> Outcome {
     let name = shown(path);
-    let by_name = named_like_a_picture(path);
+    let by_name = named(path, &["jpg", "jpeg", "jpe"]);
+    if named(path, &["avi", "mp4", "mov", "m4v"]) {
+        return Outcome::Clip(name);
+    }
     let opened = File::open(property.root.join(path)).and_then(|f| Ok((f.metadata()?.len(), f)));
     let (bytes, mut file) = match opened {
         Ok(opened) => opened,
@@ -112,13 +116,14 @@ pub(super) fn look_at(property: &Property, path: &Path, today: NaiveDate) -> Out
     }
 }
 
-/// `IMG_0001.JPG`, but not the `._IMG_0001.JPG` that one operating system leaves beside it.
-fn named_like_a_picture(path: &Path) -> bool {
+/// Whether a file has one of some extensions: `IMG_0001.JPG`, but not the `._IMG_0001.JPG` that one
+/// operating system leaves beside it.
+fn named(path: &Path, extensions: &[&str]) -> bool {
     let hidden = path
         .file_name()
         .is_some_and(|n| n.as_encoded_bytes().starts_with(b"._"));
-    let extension = path.extension().map(|e| e.to_ascii_lowercase());
-    !hidden && extension.is_some_and(|e| e == "jpg" || e == "jpeg" || e == "jpe")
+    let has = |e: &std::ffi::OsStr| extensions.iter().any(|x| e.eq_ignore_ascii_case(x));
+    !hidden && path.extension().is_some_and(has)
 }
 
 fn picture(
@@ -139,7 +144,7 @@ fn picture(
     let mut below_cards = name.split('/').skip(1);
     let folder = below_cards
         .next()
-        .filter(|_| below_cards.next().is_some())
+        .filter(|f| below_cards.next().is_some() && !f.eq_ignore_ascii_case("DCIM"))
         .unwrap_or(NO_FOLDER);
     Picture {
         camera: property.camera_of_folder(folder).to_owned(),

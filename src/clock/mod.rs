@@ -100,6 +100,13 @@ impl<'a> Clocks<'a> {
         Self { property }
     }
 
+    /// The local time of a moment that was written down with its offset: nobody's clock is in
+    /// doubt, so nothing is corrected.
+    pub fn instant(&self, time: CameraTime, offset: FixedOffset) -> LocalTime {
+        let zone = self.property.settings.time_zone;
+        to_local(time, Reading::Written(offset), zone)
+    }
+
     /// The local time of a moment on a camera's clock, corrected by `clocks.csv`.
     pub fn local(&self, camera: &str, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
         let correction_min: f64 = self

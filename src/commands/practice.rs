@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use anyhow::Result;
 use clap::Args;
 
-use crate::practice::{Options, write};
+use crate::practice::{Options, Trouble, write};
 
 /// Write a practice property: a made-up season with a known answer
 #[derive(Args)]
@@ -24,10 +24,18 @@ pub struct Practice {
     /// How busy the cameras are; 1 is an ordinary property
     #[arg(long, default_value_t = 1.0)]
     size: f64,
-    /// Daylight share of mature bucks at the touched camera after the disturbance; before it is
-    /// 0.55, so 0.55 means no effect
+    /// Daylight share of mature bucks where nothing disturbs them
+    #[arg(long, default_value_t = Options::default().share_before)]
+    share_before: f64,
+    /// The same at the touched camera after the disturbance
     #[arg(long, default_value_t = Options::default().share_after)]
     share_after: f64,
+    /// What the disturbance multiplies their visits there by
+    #[arg(long, default_value_t = 1.0)]
+    rate_after: f64,
+    /// What makes the season hard to read
+    #[arg(long, value_enum, default_value_t = Trouble::None)]
+    trouble: Trouble,
     /// Write sightings.csv in place of pictures
     #[arg(long)]
     no_pictures: bool,
@@ -41,7 +49,10 @@ impl Practice {
             weeks: self.weeks,
             cameras: self.cameras,
             size: self.size,
+            share_before: self.share_before,
             share_after: self.share_after,
+            rate_after: self.rate_after,
+            trouble: self.trouble,
             pictures: !self.no_pictures,
         };
         let progress = super::progress("drawing pictures");

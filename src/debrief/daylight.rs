@@ -1,7 +1,8 @@
 //! Who moves in legal light: shares, rates and the usual minute.
 
 use crate::measure::{
-    Counts, Estimate, Exposure, count_dispersion, median, median_interval, quantile, rate, wilson,
+    Counts, Estimate, Exposure, median, median_interval, quantile, rate, rate_p_value,
+    runs_of_counts, wilson,
 };
 use crate::sun::Light;
 use crate::visits::{Camera, Kind, Season, Visit};
@@ -102,15 +103,76 @@ fn answer(camera: Option<usize>, cameras: &[&Camera], kind: Kind) -> DaylightAns
     }
 }
 
+/// `None` where too few of the pictures are tagged for a rate.
 fn per_100_nights(cameras: &[&Camera], kind: Kind) -> Option<Estimate> {
+    if !cameras.iter().all(|c| is_tagged(c)) {
+        return None;
+    }
+    let (exposure, freedom) = exposure(cameras, kind);
+    let per_100 = Exposure {
+        effort: exposure.effort / 100.0,
+        ..exposure
+    };
+    rate(per_100, freedom)
+}
+
+/// Rates are not told where more than this part of a camera's pictures has no tag yet.
+const UNTAGGED_AT_MOST: f64 = 0.1;
+
+fn is_tagged(camera: &Camera) -> bool {
+    let all = camera.pictures_between(chrono::NaiveDate::MIN, chrono::NaiveDate::MAX);
+    all.untagged as f64 <= UNTAGGED_AT_MOST * all.all as f64
+}
+
+/// Effective counted visits and effort, and the degrees of freedom of their dispersion.
+fn exposure(cameras: &[&Camera], kind: Kind) -> (Exposure, f64) {
     let nightly: Vec<Vec<f64>> = cameras.iter().map(|c| counted_per_night(c, kind)).collect();
     let groups: Vec<&[f64]> = nightly.iter().map(Vec::as_slice).collect();
-    let dispersion = count_dispersion(&groups);
+    let runs = runs_of_counts(&groups);
     let events: f64 = nightly.iter().flatten().sum();
     let nights: usize = nightly.iter().map(Vec::len).sum();
-    rate(Exposure {
-        events: events / dispersion,
-        effort: nights as f64 / dispersion / 100.0,
+    let exposure = Exposure {
+        events: events / runs.design_effect,
+        effort: nights as f64 / runs.design_effect,
+    };
+    (exposure, runs.freedom)
+}
+
+/// The camera with the highest rate of mature bucks in the light.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Leader {
+    /// Index of the camera.
+    pub camera: usize,
+    /// P-value of a rate like that of all other cameras together, times the number of cameras: the
+    /// best of many is always better than most (Bonferroni).
+    pub p_adjusted: f64,
+}
+
+/// `None` with fewer than two cameras to compare.
+pub(super) fn leader(season: &Season) -> Option<Leader> {
+    let comparable: Vec<usize> = (0..season.cameras.len())
+        .filter(|&c| is_tagged(&season.cameras[c]) && season.cameras[c].effort.nights() > 0)
+        .collect();
+    let of = |cameras: &[usize]| {
+        let cameras: Vec<&Camera> = cameras.iter().map(|&c| &season.cameras[c]).collect();
+        exposure(&cameras, Kind::MatureBuck)
+    };
+    let rate = |c: &usize| of(&[*c]).0.rate().unwrap_or(0.0);
+    let camera = *comparable
+        .iter()
+        .max_by(|a, b| rate(a).total_cmp(&rate(b)).then(b.cmp(a)))
+        .filter(|_| comparable.len() > 1)?;
+    let others: Vec<usize> = comparable
+        .iter()
+        .copied()
+        .filter(|&c| c != camera)
+        .collect();
+    let (here, freedom) = of(&[camera]);
+    let (there, _) = of(&others);
+    let p = rate_p_value((there, here), None, freedom)?;
+    Some(Leader {
+        camera,
+        p_adjusted: (p * comparable.len() as f64).min(1.0),
     })
 }
 

@@ -1,6 +1,7 @@
 //! The season's answers put together.
 
 mod daylight;
+mod names;
 
 use std::path::Path;
 
@@ -8,7 +9,7 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use indicatif::ProgressBar;
 
-pub use daylight::{DaylightAnswer, Usual};
+pub use daylight::{DaylightAnswer, Leader, Usual};
 
 use crate::card::{self, Crawl};
 use crate::property::{Problem, Property};
@@ -29,6 +30,8 @@ pub struct Debrief {
     pub season: Season,
     /// Who moves in legal light, where and when.
     pub daylight: Vec<DaylightAnswer>,
+    /// The camera with the most mature bucks in the light, if several can be compared.
+    pub leader: Option<Leader>,
     /// Before and after each disturbance.
     pub shifts: Shifts,
     /// Everything that could not be used, in the order of the files.
@@ -43,12 +46,15 @@ impl Debrief {
     pub fn of(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Self> {
         let property = Property::open(root)?;
         let crawl = card::crawl(&property, today, progress);
-        let tagged = tags::read(&property, &crawl)?;
+        let tagged = tags::read(&property, &crawl, today)?;
         let season = Season::of(&property, &crawl, &tagged)?;
         let daylight = daylight::answers(&season);
         let shifts = shifts(&season, &property.disturbances);
+        let leader = daylight::leader(&season);
+        let names = names::check(&property, &season);
         let problems = [
             &property.problems,
+            &names,
             &crawl.problems,
             &tagged.problems,
             &shifts.problems,
@@ -63,6 +69,7 @@ impl Debrief {
             tagged,
             season,
             daylight,
+            leader,
             shifts,
             problems,
         })

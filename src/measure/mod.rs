@@ -13,17 +13,31 @@ mod proportion;
 mod rate;
 
 pub use circle::{Density, density};
-pub use cluster::{DayCount, count_dispersion, design_effect};
+pub use cluster::{DayCount, Runs, runs_of_counts, runs_of_shares};
 pub use multiplicity::weighted_holm;
 pub use order::{median, median_interval, quantile};
 pub use proportion::{Counts, Estimate, change, change_against, change_p_value, wilson};
-pub use rate::{Exposure, rate, rate_ratio};
+pub use rate::{Exposure, rate, rate_p_value, rate_ratio};
 
-/// The 97.5 % quantile of the standard normal distribution.
-pub const Z95: f64 = 1.959_963_984_540_054;
+/// Degrees of freedom of a quantity whose variance is known: the normal distribution.
+pub const KNOWN: f64 = f64::INFINITY;
 
-/// Two-sided p-value of a standard normal statistic.
-fn two_sided(z: f64) -> f64 {
-    use statrs::distribution::{ContinuousCDF, Normal};
-    (2.0 * Normal::standard().sf(z.abs())).min(1.0)
+/// The 97.5 % quantile of Student's t distribution; of the normal for [`KNOWN`].
+fn critical(freedom: f64) -> f64 {
+    use statrs::distribution::{ContinuousCDF, StudentsT};
+    const Z95: f64 = 1.959_963_984_540_054;
+    if freedom > 1e6 {
+        return Z95;
+    }
+    StudentsT::new(0.0, 1.0, freedom).map_or(Z95, |t| t.inverse_cdf(0.975))
+}
+
+/// Two-sided p-value of a statistic over its standard error.
+fn two_sided(statistic: f64, freedom: f64) -> f64 {
+    use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+    let tail = match StudentsT::new(0.0, 1.0, freedom) {
+        Ok(t) if freedom <= 1e6 => t.sf(statistic.abs()),
+        _ => Normal::standard().sf(statistic.abs()),
+    };
+    (2.0 * tail).min(1.0)
 }

@@ -1,6 +1,6 @@
 //! Shares, and changes of shares, that stay honest at small counts.
 
-use super::{Z95, two_sided};
+use super::{KNOWN, critical, two_sided};
 
 /// Hits among trials. Either may be fractional: counts divided by a design effect are the effective
 /// counts of Rao & Scott (1992), Biometrics 48:577-585.
@@ -57,12 +57,19 @@ pub struct Estimate {
 /// Wilson's score interval for a share (Wilson 1927, JASA 22:209-212; equation 2 of Newcombe 1998,
 /// Statistics in Medicine 17:857-872). `None` without trials.
 pub fn wilson(counts: Counts) -> Option<Estimate> {
+    score_interval(counts, KNOWN)
+}
+
+/// Wilson's interval with the quantile of Student's t in place of the normal one, for counts whose
+/// design effect was estimated with some degrees of freedom.
+pub(super) fn score_interval(counts: Counts, freedom: f64) -> Option<Estimate> {
     let n = counts.trials;
     let p = counts.share()?;
-    let z2 = Z95 * Z95;
-    let middle = 2.0 * n * p + z2;
-    let half = Z95 * (z2 + 4.0 * n * p * (1.0 - p)).sqrt();
-    let denominator = 2.0 * (n + z2);
+    let t = critical(freedom);
+    let t2 = t * t;
+    let middle = 2.0 * n * p + t2;
+    let half = t * (t2 + 4.0 * n * p * (1.0 - p)).sqrt();
+    let denominator = 2.0 * (n + t2);
     Some(Estimate {
         value: p,
         low: ((middle - half) / denominator).max(0.0),
@@ -72,8 +79,13 @@ pub fn wilson(counts: Counts) -> Option<Estimate> {
 
 /// Change of a share, `after - before`, with the hybrid score interval: method 10 of Newcombe 1998,
 /// Statistics in Medicine 17:873-890. `None` where a side has no trials.
-pub fn change(before: Counts, after: Counts) -> Option<Estimate> {
-    Some(difference(wilson(after)?, wilson(before)?))
+///
+/// `freedom` is that of the counts' design effect, [`KNOWN`] for independent trials.
+pub fn change(before: Counts, after: Counts, freedom: f64) -> Option<Estimate> {
+    Some(difference(
+        score_interval(after, freedom)?,
+        score_interval(before, freedom)?,
+    ))
 }
 
 /// `a - b` of two independent estimates whose intervals need not be symmetric (MOVER: Zou & Donner
@@ -89,10 +101,14 @@ fn difference(a: Estimate, b: Estimate) -> Estimate {
 
 /// A change less the change elsewhere at the same time (difference of differences), with its
 /// interval by MOVER. Each argument is `(before, after)`.
-pub fn change_against(here: (Counts, Counts), elsewhere: (Counts, Counts)) -> Option<Estimate> {
+pub fn change_against(
+    here: (Counts, Counts),
+    elsewhere: (Counts, Counts),
+    freedom: f64,
+) -> Option<Estimate> {
     Some(difference(
-        change(here.0, here.1)?,
-        change(elsewhere.0, elsewhere.1)?,
+        change(here.0, here.1, freedom)?,
+        change(elsewhere.0, elsewhere.1, freedom)?,
     ))
 }
 
@@ -100,25 +116,41 @@ pub fn change_against(here: (Counts, Counts), elsewhere: (Counts, Counts)) -> Op
 ///
 /// Without `elsewhere` the hypothesis is that both shares are equal: the "N - 1" chi-squared test
 /// (Campbell 2007, Statistics in Medicine 26:3661-3675). With `elsewhere` it is that the share
-/// changed as much as it did there: the difference of differences over its standard error, with
-/// Agresti-Caffo variances.
-pub fn change_p_value(here: (Counts, Counts), elsewhere: Option<(Counts, Counts)>) -> Option<f64> {
-    let (before, after) = here;
-    let own = after.share()? - before.share()?;
-    let Some(there) = elsewhere else {
-        let trials = before.trials + after.trials;
-        let pooled = (before.hits + after.hits) / trials;
-        let variance = pooled * (1.0 - pooled) * (1.0 / before.trials + 1.0 / after.trials);
-        if variance <= 0.0 || trials <= 1.0 {
-            return Some(1.0);
-        }
-        return Some(two_sided(
-            own / variance.sqrt() * ((trials - 1.0) / trials).sqrt(),
-        ));
-    };
-    let contrast = own - (there.1.share()? - there.0.share()?);
-    let variance = before.variance() + after.variance() + there.0.variance() + there.1.variance();
-    Some(two_sided(contrast / variance.sqrt()))
+/// stood still *or* changed as it did there (an intersection-union test: the larger of both
+/// p-values), so that neither a camera that stood still while the others moved, nor one that moved
+/// with them, is called changed. The contrast is referred to Student's t with `freedom`, and so is
+/// the change alone where it has no second test beside it.
+pub fn change_p_value(
+    here: (Counts, Counts),
+    elsewhere: Option<(Counts, Counts)>,
+    freedom: f64,
+) -> Option<f64> {
+    match elsewhere {
+        None => own_p_value(here, freedom),
+        Some(there) => Some(own_p_value(here, KNOWN)?.max(contrast_p_value(here, there, freedom)?)),
+    }
+}
+
+fn own_p_value((before, after): (Counts, Counts), freedom: f64) -> Option<f64> {
+    let change = after.share()? - before.share()?;
+    let trials = before.trials + after.trials;
+    let pooled = (before.hits + after.hits) / trials;
+    let variance = pooled * (1.0 - pooled) * (1.0 / before.trials + 1.0 / after.trials);
+    if variance <= 0.0 || trials <= 1.0 {
+        return Some(1.0);
+    }
+    let statistic = change / variance.sqrt() * ((trials - 1.0) / trials).sqrt();
+    Some(two_sided(statistic, freedom))
+}
+
+/// The difference of differences over its standard error, with Agresti-Caffo variances.
+fn contrast_p_value(here: (Counts, Counts), there: (Counts, Counts), freedom: f64) -> Option<f64> {
+    let change = |(before, after): (Counts, Counts)| Some(after.share()? - before.share()?);
+    let variance = here.0.variance() + here.1.variance() + there.0.variance() + there.1.variance();
+    Some(two_sided(
+        (change(here)? - change(there)?) / variance.sqrt(),
+        freedom,
+    ))
 }
 
 #[cfg(test)]
@@ -137,19 +169,22 @@ mod tests {
     #[test]
     fn no_visible_change_is_no_evidence() {
         let half = Counts::new(5, 10);
-        assert_eq!(change_p_value((half, half), None), Some(1.0));
+        assert_eq!(change_p_value((half, half), None, KNOWN), Some(1.0));
         let none = Counts::new(0, 10);
-        assert_eq!(change_p_value((none, none), None), Some(1.0));
-        assert_eq!(change_p_value((half, half), Some((none, none))), Some(1.0));
+        assert_eq!(change_p_value((none, none), None, KNOWN), Some(1.0));
+        assert_eq!(
+            change_p_value((half, half), Some((none, none)), KNOWN),
+            Some(1.0)
+        );
     }
 
     #[test]
     fn the_season_is_taken_out() {
         let (before, after) = (Counts::new(30, 60), Counts::new(12, 60));
-        let alone = change_p_value((before, after), None).unwrap();
-        let shared = change_p_value((before, after), Some((before, after))).unwrap();
+        let alone = change_p_value((before, after), None, KNOWN).unwrap();
+        let shared = change_p_value((before, after), Some((before, after)), KNOWN).unwrap();
         assert!(alone < 0.001 && shared > 0.99);
-        let effect = change_against((before, after), (before, after)).unwrap();
+        let effect = change_against((before, after), (before, after), KNOWN).unwrap();
         assert!(effect.value.abs() < 1e-12 && effect.low < 0.0 && effect.high > 0.0);
     }
 }

@@ -1,6 +1,7 @@
 //! Rates of events per unit of effort.
 
-use super::{Counts, Estimate, Z95, wilson};
+use super::proportion::score_interval;
+use super::{Counts, Estimate, KNOWN, critical, two_sided};
 
 /// Events in some effort. Events may be fractional: divided by their dispersion.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -19,12 +20,14 @@ impl Exposure {
 }
 
 /// A rate with the score interval for a Poisson mean: the rates `r` with `(x - r)^2 = z^2 r`, scaled
-/// by the effort (Barker 2002, The American Statistician 56:85-89). `None` without effort.
-pub fn rate(exposure: Exposure) -> Option<Estimate> {
+/// by the effort (Barker 2002, The American Statistician 56:85-89). `freedom` is that of the events'
+/// dispersion, [`KNOWN`](super::KNOWN) for a Poisson process. `None` without effort.
+pub fn rate(exposure: Exposure, freedom: f64) -> Option<Estimate> {
     let value = exposure.rate()?;
     let x = exposure.events;
-    let middle = x + Z95 * Z95 / 2.0;
-    let half = Z95 * (x + Z95 * Z95 / 4.0).sqrt();
+    let t = critical(freedom);
+    let middle = x + t * t / 2.0;
+    let half = t * (x + t * t / 4.0).sqrt();
     Some(Estimate {
         value,
         low: ((middle - half) / exposure.effort).max(0.0),
@@ -32,17 +35,64 @@ pub fn rate(exposure: Exposure) -> Option<Estimate> {
     })
 }
 
+/// P-value of an unchanged rate. `None` where a side has no effort, or neither any event.
+///
+/// Without `elsewhere` it is the conditional score test: given all events, the share that fell after
+/// is binomial with the effort's share. With `elsewhere` the hypothesis is that the rate stood still
+/// *or* changed by the same factor as there (the larger of both p-values, as for shares); the second
+/// is the difference of log ratios over its standard error, half an event added to every count.
+pub fn rate_p_value(
+    here: (Exposure, Exposure),
+    elsewhere: Option<(Exposure, Exposure)>,
+    freedom: f64,
+) -> Option<f64> {
+    let own = |freedom| own_p_value(here, freedom);
+    match elsewhere {
+        None => own(freedom),
+        Some(there) => Some(own(KNOWN)?.max(contrast_p_value(here, there, freedom)?)),
+    }
+}
+
+fn own_p_value((before, after): (Exposure, Exposure), freedom: f64) -> Option<f64> {
+    let events = before.events + after.events;
+    let expected = after.effort / (before.effort + after.effort);
+    let defined = before.effort > 0.0 && after.effort > 0.0 && events > 0.0;
+    defined.then(|| {
+        let variance = expected * (1.0 - expected) / events;
+        two_sided(
+            (after.events / events - expected) / variance.sqrt(),
+            freedom,
+        )
+    })
+}
+
+fn contrast_p_value(
+    here: (Exposure, Exposure),
+    there: (Exposure, Exposure),
+    freedom: f64,
+) -> Option<f64> {
+    let sides = [here.0, here.1, there.0, there.1];
+    if sides.iter().any(|s| s.effort <= 0.0) {
+        return None;
+    }
+    let log = |s: Exposure| ((s.events + 0.5) / s.effort).ln();
+    let contrast = (log(here.1) - log(here.0)) - (log(there.1) - log(there.0));
+    let variance: f64 = sides.iter().map(|s| 1.0 / (s.events + 0.5)).sum();
+    Some(two_sided(contrast / variance.sqrt(), freedom))
+}
+
 /// Ratio of two rates, `after / before`, with a score interval.
 ///
 /// Given the total of events, the share of them that fell after is binomial; Wilson's interval for
 /// that share, turned into odds, is the score interval for the ratio of two Poisson rates. An end
 /// may be infinite. `None` where the ratio is undefined: a side without effort, or no events before.
-pub fn rate_ratio(before: Exposure, after: Exposure) -> Option<Estimate> {
+pub fn rate_ratio(before: Exposure, after: Exposure, freedom: f64) -> Option<Estimate> {
     let value = after.rate()? / before.rate().filter(|r| *r > 0.0)?;
-    let share = wilson(Counts {
+    let counts = Counts {
         hits: after.events,
         trials: before.events + after.events,
-    })?;
+    };
+    let share = score_interval(counts, freedom)?;
     let ratio = |p: f64| p / (1.0 - p) * before.effort / after.effort;
     Some(Estimate {
         value,

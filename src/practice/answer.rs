@@ -29,18 +29,18 @@ pub(super) fn write(folder: &Path, plan: &Plan, season: &Played, files: &Count) 
             })
         })
         .collect();
-    let effect = (plan.options.share_after - Plan::MATURE_SHARE).abs() > 1e-9;
+    let effect = (plan.options.share_after - plan.options.share_before).abs() > 1e-9;
     let answer = json!({
         "seed": plan.options.seed,
         "disturbances": [
             {
                 "disturbance": "box-blind", "camera": plan.cameras[0].name, "who": "mature buck",
-                "share_before": Plan::MATURE_SHARE, "share_after": plan.options.share_after,
+                "share_before": plan.options.share_before, "share_after": plan.options.share_after,
                 "effect": effect,
             },
             {
                 "disturbance": "shooting-lanes", "camera": plan.cameras[1].name, "who": "mature buck",
-                "share_before": Plan::MATURE_SHARE, "share_after": Plan::MATURE_SHARE,
+                "share_before": plan.options.share_before, "share_after": plan.options.share_before,
                 "effect": false,
             },
         ],

@@ -11,7 +11,6 @@ use super::faults::{self, Faults};
 use super::scene::Scene;
 use super::season::{Animal, Event, Played};
 use super::still::{Imprint, jpeg};
-use crate::clock::LocalTime;
 
 /// What lies on the written cards.
 #[derive(Debug, Clone, Copy, Default)]
@@ -33,19 +32,42 @@ const UNTAGGED_EVERY: usize = 60;
 
 /// `property.toml`, `cameras.csv` and `disturbances.csv`.
 pub(super) fn write_property(folder: &Path, plan: &Plan) -> Result<()> {
-    let place = plan.position;
-    fs::write(
-        folder.join("property.toml"),
-        format!(
-            "# An invented place with invented deer.\nname = \"{}\"\nlatitude = {}\nlongitude = {}\ntime_zone = \"{}\"\n\n[light]\nlegal_before_sunrise_min = 30\nlegal_after_sunset_min = 30\n\n[deer]\nmature_age = 3.5\n\n[visits]\ngap_min = 30\n\n[shift]\ndays = 21\n",
-            Plan::NAME,
-            place.latitude_deg,
-            place.longitude_deg,
-            plan.zone
-        ),
-    )?;
-    let mut cameras = csv::Writer::from_path(folder.join("cameras.csv"))?;
-    cameras.write_record([
+    fs::write(folder.join("property.toml"), settings(plan))?;
+    write_cameras(folder, plan)?;
+    write_disturbances(folder, plan)
+}
+
+fn settings(plan: &Plan) -> String {
+    format!(
+        "# An invented place with invented deer.
+name = \"{}\"
+latitude = {}
+longitude = {}
+time_zone = \"{}\"
+
+[light]
+legal_before_sunrise_min = 30
+legal_after_sunset_min = 30
+
+[deer]
+mature_age = 3.5
+
+[visits]
+gap_min = 30
+
+[shift]
+days = 21
+",
+        Plan::NAME,
+        plan.position.latitude_deg,
+        plan.position.longitude_deg,
+        plan.zone
+    )
+}
+
+fn write_cameras(folder: &Path, plan: &Plan) -> Result<()> {
+    let mut table = csv::Writer::from_path(folder.join("cameras.csv"))?;
+    table.write_record([
         "camera",
         "latitude",
         "longitude",
@@ -55,50 +77,40 @@ pub(super) fn write_property(folder: &Path, plan: &Plan) -> Result<()> {
         "clock",
     ])?;
     for camera in &plan.cameras {
-        cameras.write_record([
+        table.write_record([
             camera.name,
             &format!("{:.4}", camera.position.latitude_deg),
             &format!("{:.4}", camera.position.longitude_deg),
             camera.setting,
             &plan.first.to_string(),
             &plan.last.to_string(),
-            "local",
+            plan.clock_word(),
         ])?;
     }
-    cameras.flush()?;
-    let mut log = csv::Writer::from_path(folder.join("disturbances.csv"))?;
-    log.write_record([
-        "id",
-        "start",
-        "end",
-        "by",
-        "what",
-        "latitude",
-        "longitude",
-        "near",
-    ])?;
-    log.write_record([
-        "shooting-lanes",
-        &plan.work_day.to_string(),
-        &plan.work_day.to_string(),
-        "own",
-        "Trimmed two shooting lanes",
-        "",
-        "",
-        plan.cameras[1].name,
-    ])?;
-    log.write_record([
+    Ok(table.flush()?)
+}
+
+fn write_disturbances(folder: &Path, plan: &Plan) -> Result<()> {
+    let mut table = csv::Writer::from_path(folder.join("disturbances.csv"))?;
+    let columns = "id,start,end,by,what,latitude,longitude,near";
+    table.write_record(columns.split(','))?;
+    let (work, blind) = (plan.work_day.to_string(), plan.blind_day.to_string());
+    let lanes = "Trimmed two shooting lanes";
+    let near = plan.cameras[1].name;
+    table.write_record(["shooting-lanes", &work, &work, "own", lanes, "", "", near])?;
+    let box_blind = "A box blind went up across the fence";
+    let near = plan.cameras[0].name;
+    table.write_record([
         "box-blind",
-        &plan.blind_day.to_string(),
+        &blind,
         "",
         "neighbour",
-        "A box blind went up across the fence",
+        box_blind,
         "",
         "",
-        plan.cameras[0].name,
+        near,
     ])?;
-    log.flush()?;
-    Ok(())
+    Ok(table.flush()?)
 }
 
 /// The rows of an event, as a person would tag it: who, count, age, name.
@@ -130,7 +142,7 @@ pub(super) fn write_sightings(folder: &Path, plan: &Plan, season: &Played) -> Re
     let mut out = csv::Writer::from_path(folder.join("sightings.csv"))?;
     out.write_record(["camera", "time", "who", "count", "age", "name", "note"])?;
     for event in &season.events {
-        let local = LocalTime::at(event.time, plan.zone).shown();
+        let local = plan.camera_clock(event.time);
         let time = local.format("%Y-%m-%dT%H:%M:%S").to_string();
         for [who, count, age, name] in tags(event) {
             let camera = plan.cameras[event.camera].name;
@@ -185,7 +197,7 @@ fn write_card(
         for frame in 0..event.burst {
             number += 1;
             let untimed = camera == 2 && number == 5;
-            let local = LocalTime::at(event.time, plan.zone).shown();
+            let local = plan.camera_clock(event.time);
             let seed = plan.options.seed ^ (u64::from(number) << 8) ^ ((camera as u64) << 40);
             let bytes = jpeg(
                 &scene.picture(event, frame, seed),

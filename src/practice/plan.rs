@@ -1,9 +1,10 @@
 //! What is going to happen on a practice property.
 
 use anyhow::{Result, ensure};
-use chrono::{Days, NaiveDate};
-use chrono_tz::Tz;
+use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, Utc};
+use chrono_tz::{OffsetComponents, Tz};
 
+use super::season::Animal;
 use crate::property::Position;
 
 /// What can be chosen.
@@ -17,9 +18,15 @@ pub struct Options {
     pub cameras: usize,
     /// How busy the cameras are; 1 is an ordinary property.
     pub size: f64,
-    /// The daylight share of mature bucks at the touched camera after the disturbance; before it is
-    /// [`Plan::MATURE_SHARE`]. Give the same number for a season without an effect.
+    /// The daylight share of mature bucks where nothing disturbs them.
+    pub share_before: f64,
+    /// The same at the touched camera after the disturbance. Give the same number for a season
+    /// without an effect.
     pub share_after: f64,
+    /// What the disturbance multiplies the visits of mature bucks at the touched camera by.
+    pub rate_after: f64,
+    /// What makes the season hard to read.
+    pub trouble: Trouble,
     /// Write JPEG files; otherwise only `sightings.csv`.
     pub pictures: bool,
 }
@@ -31,10 +38,32 @@ impl Default for Options {
             weeks: 12,
             cameras: 7,
             size: 1.0,
+            share_before: 0.55,
             share_after: 0.06,
+            rate_after: 1.0,
+            trouble: Trouble::None,
             pictures: true,
         }
     }
+}
+
+/// What makes a season hard to read without being an effect of any disturbance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
+pub enum Trouble {
+    /// An ordinary season.
+    #[default]
+    None,
+    /// At every camera the visits triple and the daylight share rises by 25 points, over the six
+    /// weeks around the disturbance.
+    StrongSeason,
+    /// A resident buck at the touched camera: there for five days, away for nine, each time with
+    /// habits of his own.
+    Streaks,
+    /// The touched camera is dead for a third of the days compared after the disturbance.
+    DeadCamera,
+    /// Clocks stay on standard time, as `cameras.csv` says, and daylight time ends on the very day
+    /// of the disturbance.
+    ClockChange,
 }
 
 /// One camera of the plan.
@@ -87,8 +116,6 @@ const PLACES: [(&str, &str, f64, f64); 12] = [
 ];
 
 impl Plan {
-    /// The daylight share of mature bucks where nothing disturbs them.
-    pub const MATURE_SHARE: f64 = 0.55;
     /// The name of the property.
     pub const NAME: &str = "Sorrel Hollow (practice)";
 
@@ -113,15 +140,27 @@ impl Plan {
             "the size must be over 0 and at most 50; 1 is an ordinary property."
         );
         ensure!(
-            (0.0..=1.0).contains(&options.share_after),
-            "the share after the disturbance is a fraction from 0 to 1."
+            [options.share_before, options.share_after]
+                .iter()
+                .all(|s| (0.0..=1.0).contains(s)),
+            "the daylight shares are fractions from 0 to 1."
+        );
+        ensure!(
+            options.rate_after >= 0.0 && options.rate_after <= 10.0,
+            "the rate after the disturbance is a factor from 0 to 10."
         );
         let position = Position {
             latitude_deg: 43.1,
             longitude_deg: -90.7,
         };
         let days = u64::from(options.weeks) * 7;
-        let first = NaiveDate::from_ymd_opt(2025, 8, 30).unwrap_or_default();
+        let first = match options.trouble {
+            // Daylight time ended on 2 November 2025, which is to be the day of the disturbance.
+            Trouble::ClockChange => {
+                NaiveDate::from_ymd_opt(2025, 11, 2).unwrap_or_default() - Days::new(days / 2)
+            }
+            _ => NaiveDate::from_ymd_opt(2025, 8, 30).unwrap_or_default(),
+        };
         Ok(Self {
             first,
             last: first + Days::new(days - 1),
@@ -147,21 +186,71 @@ impl Plan {
     }
 
     /// The daylight share of a planned visit.
-    pub(super) fn share(
-        &self,
-        camera: usize,
-        animal: super::season::Animal,
-        date: NaiveDate,
-    ) -> f64 {
-        use super::season::Animal;
-        let touched = camera == 0 && date >= self.blind_day;
-        match animal {
-            Animal::Buck { mature: true } if touched => self.options.share_after,
-            Animal::Buck { mature: true } => Self::MATURE_SHARE,
+    pub(super) fn share(&self, camera: usize, animal: Animal, date: NaiveDate) -> f64 {
+        let calm = match animal {
+            Animal::Buck { mature: true } if self.touched(camera, date) => self.options.share_after,
+            Animal::Buck { mature: true } => self.options.share_before,
             Animal::Buck { mature: false } => 0.55,
             Animal::Doe => 0.62,
             Animal::Other => 0.4,
             Animal::Nothing => 0.7,
+        };
+        match self.options.trouble {
+            Trouble::StrongSeason => (calm + 0.25 * (self.swell(date) - 0.5)).clamp(0.0, 1.0),
+            _ => calm,
         }
+    }
+
+    /// What a date multiplies an animal's visits by.
+    pub(super) fn rate_factor(&self, camera: usize, animal: Animal, date: NaiveDate) -> f64 {
+        let mature = animal == Animal::Buck { mature: true };
+        let effect = if mature && self.touched(camera, date) {
+            self.options.rate_after
+        } else {
+            1.0
+        };
+        let season = match self.options.trouble {
+            Trouble::StrongSeason => 1.0 + 2.0 * self.swell(date),
+            _ => 1.0,
+        };
+        let own = if mature {
+            self.cameras[camera].mature_factor
+        } else {
+            1.0
+        };
+        effect * season * own
+    }
+
+    /// Whether a camera takes pictures on a date.
+    pub(super) fn works(&self, camera: usize, date: NaiveDate) -> bool {
+        let since = (date - self.blind_day).num_days();
+        !(self.options.trouble == Trouble::DeadCamera && camera == 0 && (6..13).contains(&since))
+    }
+
+    /// How the cameras' clocks are kept, as `cameras.csv` has it.
+    pub(super) fn clock_word(&self) -> &'static str {
+        match self.options.trouble {
+            Trouble::ClockChange => "standard",
+            _ => "local",
+        }
+    }
+
+    /// What the cameras' clocks show at an instant.
+    pub(super) fn camera_clock(&self, instant: DateTime<Utc>) -> NaiveDateTime {
+        let local = instant.with_timezone(&self.zone);
+        match self.options.trouble {
+            Trouble::ClockChange => local.naive_local() - local.offset().dst_offset(),
+            _ => local.naive_local(),
+        }
+    }
+
+    fn touched(&self, camera: usize, date: NaiveDate) -> bool {
+        camera == 0 && date >= self.blind_day
+    }
+
+    /// From 0 to 1 over the six weeks around the disturbance.
+    fn swell(&self, date: NaiveDate) -> f64 {
+        let since = (date - self.blind_day).num_days() as f64;
+        ((since + 21.0) / 42.0).clamp(0.0, 1.0)
     }
 }

@@ -1,12 +1,12 @@
 //! Playing the season: who comes where and when.
 
 use anyhow::Result;
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Exp, Poisson};
 
-use super::Plan;
+use super::{Plan, Trouble};
 use crate::sun::SunDay;
 
 /// Who sets a camera off.
@@ -76,8 +76,21 @@ pub(super) fn play(plan: &Plan) -> Result<Played> {
             played.events[from..].sort_by_key(|e| e.time);
         }
     }
+    if plan.options.trouble == Trouble::Streaks {
+        streaks(plan, &mut played.events)?;
+        played.events.sort_by_key(|e| (e.camera, e.time));
+    }
     Ok(played)
 }
+
+/// Mean triggers per day at an ordinary camera.
+const RATES: [(Animal, f64); 5] = [
+    (Animal::Buck { mature: true }, 0.55),
+    (Animal::Buck { mature: false }, 0.35),
+    (Animal::Doe, 0.9),
+    (Animal::Other, 0.3),
+    (Animal::Nothing, 0.45),
+];
 
 fn day(
     plan: &Plan,
@@ -86,32 +99,71 @@ fn day(
     rng: &mut ChaCha8Rng,
     events: &mut Vec<Event>,
 ) -> Result<()> {
+    if !plan.works(camera, date) {
+        return Ok(());
+    }
     let sun = SunDay::on(date, plan.cameras[camera].position)?;
-    let rut = 1.0 + 0.3 * f64::from(date >= plan.first + chrono::Days::new(56));
-    let mature_factor = plan.cameras[camera].mature_factor;
-    let rates = [
-        (Animal::Buck { mature: true }, 0.55 * mature_factor * rut),
-        (Animal::Buck { mature: false }, 0.35 * rut),
-        (Animal::Doe, 0.9),
-        (Animal::Other, 0.3),
-        (Animal::Nothing, 0.45),
-    ];
-    for (animal, rate) in rates {
-        let visits = Poisson::new(rate * plan.options.size)?.sample(rng) as usize;
+    for (animal, rate) in RATES {
+        let mean = rate * plan.options.size * plan.rate_factor(camera, animal, date);
+        if mean <= 0.0 {
+            continue;
+        }
+        let visits = Poisson::new(mean)?.sample(rng) as usize;
         for _ in 0..visits {
             let legal = rng.random_bool(plan.share(camera, animal, date));
-            // A crowded day may have no room left; then the visit does not happen.
-            for _ in 0..20 {
-                let time = moment(&sun, legal, rng)?;
-                let near = |e: &Event| {
-                    e.camera == camera && (e.time - time).num_minutes().abs() < APART_MIN
-                };
-                if !events.iter().rev().take(60).any(near) {
-                    events.push(event(camera, animal, time, &sun, rng));
-                    break;
-                }
+            visit(camera, animal, legal, &sun, rng, events)?;
+        }
+    }
+    Ok(())
+}
+
+/// Puts a visit where there is room for it. A crowded day may have none left; then the visit does
+/// not happen.
+fn visit(
+    camera: usize,
+    animal: Animal,
+    legal: bool,
+    sun: &SunDay,
+    rng: &mut ChaCha8Rng,
+    events: &mut Vec<Event>,
+) -> Result<()> {
+    for _ in 0..20 {
+        let time = moment(sun, legal, rng)?;
+        let near =
+            |e: &Event| e.camera == camera && (e.time - time).num_minutes().abs() < APART_MIN;
+        if !events.iter().rev().take(80).any(near) {
+            events.push(event(camera, animal, time, sun, rng));
+            break;
+        }
+    }
+    Ok(())
+}
+
+const STREAK_ON_DAYS: u64 = 5;
+const STREAK_TURN_DAYS: u64 = 14;
+const STREAK_RATE: f64 = 1.5;
+
+/// A resident buck at the touched camera: there for some days, away for more.
+fn streaks(plan: &Plan, events: &mut Vec<Event>) -> Result<()> {
+    let mut rng = ChaCha8Rng::seed_from_u64(plan.options.seed);
+    rng.set_stream(1000);
+    let mut start = plan.first - Days::new(rng.random_range(0..STREAK_TURN_DAYS));
+    while start <= plan.last {
+        let habit = rng.random_range(-0.3..0.3);
+        for date in start.iter_days().take(STREAK_ON_DAYS as usize) {
+            if date < plan.first || date > plan.last {
+                continue;
+            }
+            let sun = SunDay::on(date, plan.cameras[0].position)?;
+            let mature = Animal::Buck { mature: true };
+            let share = (plan.share(0, mature, date) + habit).clamp(0.0, 1.0);
+            let visits = Poisson::new(STREAK_RATE * plan.options.size)?.sample(&mut rng) as usize;
+            for _ in 0..visits {
+                let legal = rng.random_bool(share);
+                visit(0, mature, legal, &sun, &mut rng, events)?;
             }
         }
+        start = start + Days::new(STREAK_TURN_DAYS);
     }
     Ok(())
 }

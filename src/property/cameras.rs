@@ -52,23 +52,37 @@ pub struct Placement {
 impl Placement {
     /// Whether a date is within the placement; an open end includes everything.
     pub fn covers(&self, date: NaiveDate) -> bool {
-        self.from.is_none_or(|f| f <= date) && self.until.is_none_or(|u| date <= u)
+        self.days_away(date) == 0
+    }
+
+    /// Days from a date to the nearest one within the placement; 0 within it.
+    pub fn days_away(&self, date: NaiveDate) -> i64 {
+        let before = self.from.map_or(0, |f| (f - date).num_days());
+        let after = self.until.map_or(0, |u| (date - u).num_days());
+        before.max(after).max(0)
     }
 }
 
-pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<Placement>> {
+pub(super) fn read(
+    root: &Path,
+    home: Position,
+    problems: &mut Vec<Problem>,
+) -> Result<Vec<Placement>> {
     let mut placements = Vec::new();
     let Some(sheet) = Sheet::read(root, "cameras.csv", &["camera"], &COLUMNS, problems)? else {
         return Ok(placements);
     };
-    sheet.for_each(|row| match placement(row) {
+    sheet.for_each(problems, |row, problems| match placement(row, home) {
         Ok(placement) => placements.push(placement),
         Err(problem) => problems.push(problem),
     });
     Ok(placements)
 }
 
-fn placement(row: &Row) -> Result<Placement, Problem> {
+/// A camera further from the property than this is a slip of the pen, in metres.
+const FURTHEST_M: f64 = 100_000.0;
+
+fn placement(row: &Row, home: Position) -> Result<Placement, Problem> {
     let cell = |column: &str, what: String, remedy: &str| {
         Problem::cell("cameras.csv", row.line, column, what, remedy)
     };
@@ -90,9 +104,23 @@ fn placement(row: &Row) -> Result<Placement, Problem> {
             "Put the later date under until.",
         ));
     }
+    let place = position(row, "cameras.csv")?;
+    if let Some(away_m) = place
+        .map(|p| p.distance_m(home))
+        .filter(|m| *m > FURTHEST_M)
+    {
+        return Err(cell(
+            "longitude",
+            format!(
+                "the camera would hang {:.0} km from the property, so the row was left out.",
+                away_m / 1000.0
+            ),
+            "Check both numbers and their signs: west and south are negative.",
+        ));
+    }
     Ok(Placement {
         camera: camera.to_owned(),
-        position: position(row, "cameras.csv")?,
+        position: place,
         setting: row.get("setting").to_owned(),
         from,
         until,

@@ -5,9 +5,12 @@ use std::path::Path;
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
 
-use super::{Problem, Row, Sheet, parse_date, parse_date_time, parse_number};
+use super::{Problem, Row, Sheet, parse_date, parse_date_time, parse_number, same_name};
 
 const COLUMNS: [&str; 5] = ["camera", "from", "until", "shift_minutes", "why"];
+
+/// Twenty years: a clock that fell back to its factory date can be that far off, in minutes.
+const LARGEST_SHIFT_MIN: f64 = 20.0 * 366.0 * 1440.0;
 
 /// One row of `clocks.csv`. Corrections act at analysis time; pictures are never edited.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,7 +30,7 @@ pub struct ClockCorrection {
 impl ClockCorrection {
     /// Whether a camera's uncorrected clock time falls under this row.
     pub fn covers(&self, camera: &str, time: NaiveDateTime) -> bool {
-        self.camera == camera
+        same_name(&self.camera, camera)
             && self.from.is_none_or(|f| f <= time)
             && self.until.is_none_or(|u| time <= u)
     }
@@ -39,7 +42,7 @@ pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<Clock
     let Some(sheet) = Sheet::read(root, "clocks.csv", &required, &COLUMNS, problems)? else {
         return Ok(corrections);
     };
-    sheet.for_each(|row| match correction(row) {
+    sheet.for_each(problems, |row, problems| match correction(row) {
         Ok(correction) => corrections.push(correction),
         Err(problem) => problems.push(problem),
     });
@@ -57,16 +60,19 @@ fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
             "Name the camera whose clock is corrected.",
         )
     })?;
-    let shift_min = parse_number(row.get("shift_minutes")).ok_or_else(|| {
-        cell(
-            "shift_minutes",
-            format!(
-                "\"{}\" is not a number of minutes, so the row was left out.",
-                row.get("shift_minutes")
-            ),
-            "Write the minutes to add to the camera's clock, such as -60.",
-        )
-    })?;
+    let believable = |m: &f64| m.abs() <= LARGEST_SHIFT_MIN;
+    let shift_min = parse_number(row.get("shift_minutes"))
+        .filter(believable)
+        .ok_or_else(|| {
+            cell(
+                "shift_minutes",
+                format!(
+                    "\"{}\" is not a number of minutes, so the row was left out.",
+                    row.get("shift_minutes")
+                ),
+                "Write the minutes to add to the camera's clock, such as -60.",
+            )
+        })?;
     let end_of_day = |d: NaiveDate| d.and_hms_opt(23, 59, 59);
     Ok(ClockCorrection {
         camera: camera.to_owned(),

@@ -83,7 +83,7 @@ pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<Distu
     let Some(sheet) = Sheet::read(root, "disturbances.csv", &required, &COLUMNS, problems)? else {
         return Ok(disturbances);
     };
-    sheet.for_each(|row| match disturbance(row) {
+    sheet.for_each(problems, |row, problems| match disturbance(row) {
         Ok(d) if disturbances.iter().any(|e| e.id == d.id) => problems.push(Problem::cell(
             "disturbances.csv",
             row.line,

@@ -48,7 +48,7 @@ impl Property {
     pub fn open(root: &Path) -> Result<Self> {
         let settings = Settings::read(root)?;
         let mut problems = Vec::new();
-        let placements = cameras::read(root, &mut problems)?;
+        let placements = cameras::read(root, settings.position, &mut problems)?;
         let mut disturbances = disturbances::read(root, &mut problems)?;
         disturbances.sort_by_key(|d| (d.start, d.id.clone()));
         let corrections = clocks::read(root, &mut problems)?;
@@ -71,16 +71,21 @@ impl Property {
     pub fn camera_of_folder<'a>(&'a self, folder: &'a str) -> &'a str {
         self.placements
             .iter()
-            .find(|p| p.folder.as_deref() == Some(folder))
+            .find(|p| p.folder.as_ref().is_some_and(|f| same_name(f, folder)))
             .map_or(folder, |p| p.camera.as_str())
     }
 
-    /// The placement of a camera on a date: the row whose dates include it, else the camera's
-    /// first row.
+    /// The rows of one camera.
+    pub fn placements_of(&self, camera: &str) -> impl Iterator<Item = &Placement> {
+        self.placements
+            .iter()
+            .filter(move |p| same_name(&p.camera, camera))
+    }
+
+    /// The placement of a camera on a date: the row whose dates include it, else the row nearest
+    /// in time.
     pub fn placement(&self, camera: &str, date: chrono::NaiveDate) -> Option<&Placement> {
-        let mut rows = self.placements.iter().filter(|p| p.camera == camera);
-        let first = rows.clone().next();
-        rows.find(|p| p.covers(date)).or(first)
+        self.placements_of(camera).min_by_key(|p| p.days_away(date))
     }
 
     /// Where a camera stood on a date; the property's own position where its row gives none.
@@ -89,6 +94,14 @@ impl Property {
             .and_then(|p| p.position)
             .unwrap_or(self.settings.position)
     }
+}
+
+/// Whether two names mean one camera: memory cards and people do not keep capitals apart.
+pub fn same_name(a: &str, b: &str) -> bool {
+    a == b
+        || a.chars()
+            .flat_map(char::to_lowercase)
+            .eq(b.chars().flat_map(char::to_lowercase))
 }
 
 /// Reads a text file of the property; a missing one is `None`.

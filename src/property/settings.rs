@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use anyhow::{Context, Result, bail, ensure};
+use chrono::{Offset, TimeZone};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
@@ -208,6 +209,7 @@ impl Settings {
     }
 
     fn check(&self) -> Result<()> {
+        self.check_longitude()?;
         let within = |name: &str, value: f64, low: f64, high: f64| {
             ensure!(
                 (low..=high).contains(&value),
@@ -231,6 +233,26 @@ impl Settings {
         within("gap_min", self.gap_min, 1.0, 1440.0)?;
         within("days", f64::from(self.shift_days), 3.0, 180.0)?;
         within("near_m", self.near_m, 1.0, 20_000.0)
+    }
+
+    /// The sun's noon is within a few hours of the clock's everywhere on earth; a longitude without
+    /// its minus sign is not.
+    fn check_longitude(&self) -> Result<()> {
+        let winter = chrono::NaiveDate::from_ymd_opt(2025, 1, 15)
+            .and_then(|d| d.and_hms_opt(12, 0, 0))
+            .unwrap_or_default();
+        let offset = self.time_zone.offset_from_utc_datetime(&winter).fix();
+        let zone_h = f64::from(offset.local_minus_utc()) / 3600.0;
+        let sun_h = self.position.longitude_deg / 15.0;
+        let apart_h = (zone_h - sun_h + 12.0).rem_euclid(24.0) - 12.0;
+        ensure!(
+            apart_h.abs() <= 3.5,
+            "longitude {} does not lie in the time zone {}: the sun would be {:.0} hours off the clock. West is negative; is a minus sign missing?",
+            self.position.longitude_deg,
+            self.time_zone,
+            apart_h.abs()
+        );
+        Ok(())
     }
 
     /// How the person would name the light that the daylight share counts.
@@ -276,6 +298,7 @@ mod tests {
     #[test]
     fn places_off_the_globe_and_unknown_zones_are_errors() {
         assert!(Settings::parse(&FOUR.replace("43.1", "143.1")).is_err());
+        assert!(Settings::parse(&FOUR.replace("-90.7", "90.7")).is_err());
         assert!(Settings::parse(&FOUR.replace("America/Chicago", "Mars/Base")).is_err());
         assert!(Settings::parse(&format!("{FOUR}[visits]\ngap_min = 0\n")).is_err());
     }

@@ -7,15 +7,15 @@
 use std::path::Path;
 
 use anyhow::{Result, bail};
-use chrono::{NaiveDate, NaiveDateTime};
+use chrono::{Datelike, NaiveDate, NaiveDateTime};
 
 use super::Problem;
 
 /// A table, decoded but not yet parsed into rows.
 pub struct Sheet {
-    /// The file's name, for messages.
-    pub file: String,
+    file: String,
     text: String,
+    rows_from: usize,
     delimiter: u8,
     columns: Vec<String>,
 }
@@ -61,7 +61,7 @@ impl Sheet {
             return Ok(None);
         };
         let sheet = Self::decode(name, &bytes)?;
-        if sheet.columns.iter().all(String::is_empty) {
+        if sheet.columns.is_empty() {
             return Ok(None);
         }
         for column in required {
@@ -97,58 +97,119 @@ impl Sheet {
             Ok(text) => text.to_owned(),
             Err(_) => bytes.iter().map(|&b| windows_1252(b)).collect(),
         };
-        let header = text.lines().find(|l| !l.trim().is_empty()).unwrap_or("");
+        // Old spreadsheets end lines with a carriage return alone.
+        let text = if text.contains('\n') {
+            text
+        } else {
+            text.replace('\r', "\n")
+        };
+        let header = text
+            .lines()
+            .find(|l| l.chars().any(char::is_alphanumeric))
+            .unwrap_or("");
         let delimiter = [b',', b';', b'\t']
             .into_iter()
             .max_by_key(|d| (header.bytes().filter(|b| b == d).count(), *d == b','))
             .unwrap_or(b',');
-        let mut sheet = Self {
+        let columns = reader(header, delimiter)
+            .records()
+            .next()
+            .transpose()
+            .map_err(|e| anyhow::anyhow!("{name}: the column names cannot be read: {e}"))?
+            .map(|r| r.iter().map(|c| c.trim().to_lowercase()).collect())
+            .unwrap_or_default();
+        let rows_from = header.as_ptr() as usize - text.as_ptr() as usize + header.len();
+        Ok(Self {
             file: name.to_owned(),
+            rows_from: if header.is_empty() {
+                text.len()
+            } else {
+                rows_from
+            },
             text,
             delimiter,
-            columns: Vec::new(),
-        };
-        if let Some(header) = sheet.reader().records().next() {
-            sheet.columns = header
-                .map_err(|e| anyhow::anyhow!("{name}, line 1: {e}"))?
-                .iter()
-                .map(|c| c.trim().to_lowercase())
-                .collect();
-        }
-        Ok(sheet)
+            columns,
+        })
     }
 
-    fn reader(&self) -> csv::Reader<&[u8]> {
-        csv::ReaderBuilder::new()
-            .delimiter(self.delimiter)
-            .has_headers(false)
-            .flexible(true)
-            .from_reader(self.text.as_bytes())
-    }
-
-    /// Whether the file has a column.
-    pub fn has(&self, column: &str) -> bool {
-        self.columns.iter().any(|c| c == column)
-    }
-
-    /// Calls `each` for every row that is not blank.
-    pub fn for_each(&self, mut each: impl FnMut(&Row)) {
-        let mut reader = self.reader();
-        let mut record = csv::StringRecord::new();
+    /// Calls `each` for every row that is not blank. A row that breaks the table's shape becomes a
+    /// problem and is left out: a quotation mark that is never closed, or more cells than columns.
+    pub fn for_each(
+        &self,
+        problems: &mut Vec<Problem>,
+        mut each: impl FnMut(&Row, &mut Vec<Problem>),
+    ) {
         let mut lines = LineCounter::new(&self.text);
-        let mut header = true;
-        while reader.read_record(&mut record).unwrap_or(false) {
-            let start = record.position().map_or(0, csv::Position::byte);
-            if std::mem::take(&mut header) || record.iter().all(|c| c.trim().is_empty()) {
-                continue;
+        let mut from = self.rows_from;
+        let mut record = csv::StringRecord::new();
+        'restart: loop {
+            let mut reader = reader(&self.text[from..], self.delimiter);
+            while reader.read_record(&mut record).unwrap_or(false) {
+                let start = from + record.position().map_or(0, |p| p.byte() as usize);
+                let end = from + reader.position().byte() as usize;
+                if record.iter().all(|c| c.trim().is_empty()) {
+                    continue;
+                }
+                let (line, start) = lines.at(start);
+                let raw = &self.text[start.min(end)..end];
+                if raw.bytes().filter(|b| *b == b'"').count() % 2 == 1 {
+                    problems.push(self.shape_problem(
+                        line,
+                        "a quotation mark is opened and never closed, so the row was left out.",
+                        "Close it, or remove it.",
+                    ));
+                    from = start + raw.find('\n').map_or(raw.len(), |n| n + 1);
+                    continue 'restart;
+                }
+                if self.has_surplus(&record) {
+                    problems.push(self.shape_problem(
+                        line,
+                        "there are more cells than columns, so the row was left out.",
+                        "Put quotation marks around a cell that holds a comma or semicolon, a number with a decimal comma too.",
+                    ));
+                    continue;
+                }
+                let row = Row {
+                    line,
+                    columns: &self.columns,
+                    record: &record,
+                };
+                each(&row, problems);
             }
-            each(&Row {
-                line: lines.at(start as usize),
-                columns: &self.columns,
-                record: &record,
-            });
+            return;
         }
     }
+
+    /// Whether a record has more cells than there are columns. Empty ones at its end are forgiven, a
+    /// trailing comma is soon typed, unless a number with a decimal comma may have been torn in two.
+    fn has_surplus(&self, record: &csv::StringRecord) -> bool {
+        let is_number = |c: &str| !c.is_empty() && c.bytes().all(|b| b.is_ascii_digit());
+        let torn = || {
+            let cells: Vec<&str> = record.iter().map(str::trim).collect();
+            let pair = |w: &[&str]| is_number(w[0]) && is_number(w[1]) && w[1].len() == 1;
+            self.delimiter == b',' && cells.windows(2).any(pair)
+        };
+        let mut surplus = record.iter().skip(self.columns.len()).peekable();
+        surplus.peek().is_some() && (surplus.any(|c| !c.trim().is_empty()) || torn())
+    }
+
+    fn shape_problem(&self, line: u64, what: &str, remedy: &str) -> Problem {
+        Problem {
+            file: self.file.clone(),
+            line: Some(line),
+            column: None,
+            what: what.to_owned(),
+            remedy: remedy.to_owned(),
+        }
+    }
+}
+
+fn reader(text: &str, delimiter: u8) -> csv::Reader<&[u8]> {
+    csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(text.as_bytes())
 }
 
 /// Counts lines up to a byte, moving only forward. The csv reader's own count starts a record at
@@ -168,15 +229,16 @@ impl<'a> LineCounter<'a> {
         }
     }
 
-    fn at(&mut self, start: usize) -> u64 {
+    /// The line on which a record that the reader found at `start` really begins, and that byte.
+    fn at(&mut self, start: usize) -> (u64, usize) {
         let mut first = start;
         while matches!(self.bytes.get(first), Some(b'\r' | b'\n')) {
             first += 1;
         }
-        let passed = &self.bytes[self.at..first];
+        let passed = &self.bytes[self.at..first.max(self.at)];
         self.line += passed.iter().filter(|&&b| b == b'\n').count() as u64;
         self.at = first;
-        self.line
+        (self.line, first)
     }
 }
 
@@ -204,10 +266,15 @@ pub fn parse_number(text: &str) -> Option<f64> {
     number.ok().filter(|x| x.is_finite())
 }
 
-/// An ISO 8601 date, `2025-10-18`.
+/// An ISO 8601 date, `2025-10-18`, from 2000 to 2100: `25-10-18` is not the year 25.
 pub fn parse_date(text: &str) -> Option<NaiveDate> {
-    NaiveDate::parse_from_str(text.trim(), "%Y-%m-%d").ok()
+    NaiveDate::parse_from_str(text.trim(), "%Y-%m-%d")
+        .ok()
+        .filter(|d| YEARS.contains(&d.year()))
 }
+
+/// Years in which a trail camera can have taken a picture.
+const YEARS: std::ops::RangeInclusive<i32> = 2000..=2100;
 
 /// An ISO 8601 date and time without an offset: `2025-10-18T06:30`, with seconds or without, with
 /// a blank in place of the `T`.
@@ -221,17 +288,26 @@ pub fn parse_date_time(text: &str) -> Option<NaiveDateTime> {
     SHAPES
         .iter()
         .find_map(|shape| NaiveDateTime::parse_from_str(text.trim(), shape).ok())
+        .filter(|t| YEARS.contains(&t.year()))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn rows(bytes: &[u8]) -> Vec<(u64, String, String)> {
+    fn read(bytes: &[u8]) -> (Vec<(u64, String, String)>, Vec<Problem>) {
         let sheet = Sheet::decode("t.csv", bytes).unwrap();
-        let mut out = Vec::new();
-        sheet.for_each(|r| out.push((r.line, r.get("who").to_owned(), r.get("age").to_owned())));
-        out
+        let (mut out, mut problems) = (Vec::new(), Vec::new());
+        sheet.for_each(&mut problems, |r, _| {
+            out.push((r.line, r.get("who").to_owned(), r.get("age").to_owned()));
+        });
+        (out, problems)
+    }
+
+    fn rows(bytes: &[u8]) -> Vec<(u64, String, String)> {
+        let (rows, problems) = read(bytes);
+        assert!(problems.is_empty(), "{problems:?}");
+        rows
     }
 
     #[test]
@@ -247,6 +323,21 @@ mod tests {
         );
         assert_eq!(rows(b"who;age\nbuck;3.5\n;\ndoe\n"), want);
         assert_eq!(rows(b"age\twho\n3.5\tbuck\n\n\tdoe"), want);
+        assert_eq!(rows(b"who,age\rbuck,3.5\r\rdoe,"), want);
+        let lower: Vec<u64> = rows(b",,\n \nwho,age\nbuck,3.5\n")
+            .iter()
+            .map(|r| r.0)
+            .collect();
+        assert_eq!(lower, [4]);
+    }
+
+    #[test]
+    fn rows_of_a_broken_shape_are_told_and_the_rest_goes_on() {
+        let (got, problems) =
+            read(b"who,age,note\nbuck,1,\"big one\ndoe,2,x\nbuck,3,5,\ndoe,4,\"ok\"\n");
+        assert_eq!(got.iter().map(|r| r.0).collect::<Vec<_>>(), [3, 5]);
+        let lines: Vec<_> = problems.iter().map(|p| p.line).collect();
+        assert_eq!(lines, [Some(2), Some(4)]);
     }
 
     #[test]
@@ -276,5 +367,7 @@ mod tests {
         assert_eq!(parse_date_time("2024-02-29T06:30"), want);
         assert_eq!(parse_date_time("2024-02-29 06:30:00"), want);
         assert_eq!(parse_date_time("2025-02-29 06:30:00"), None);
+        assert_eq!(parse_date("25-10-18"), None);
+        assert_eq!(parse_date("+262142-12-31"), None);
     }
 }

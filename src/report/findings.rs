@@ -47,13 +47,14 @@ pub fn pictures(debrief: &Debrief) -> Value {
         "found": crawl.found(),
         "readable": crawl.readable(),
         "timed": crawl.timed(),
-        "tagged": debrief.tagged.pictures,
+        "tagged": debrief.tagged.pictures(),
         "unreadable": crawl.unreadable.len(),
         "duplicate": crawl.duplicates.len(),
         "cut_short": crawl.pictures.iter().filter(|p| p.cut_short).count(),
         "not_timed": crawl.pictures.len() - crawl.timed(),
-        "untagged": crawl.pictures.len() - debrief.tagged.pictures,
+        "untagged": crawl.pictures.len() - debrief.tagged.pictures(),
         "tags_without_time": debrief.tagged.without_time,
+        "video_clips": crawl.clips.len(),
         "other_files": crawl.other_files,
     })
 }
@@ -69,15 +70,17 @@ pub fn cameras(debrief: &Debrief, with_places: bool) -> Value {
             .collect();
         let mut value = json!({
             "camera": c.name,
-            "setting": c.setting,
+            "setting": c.settings(),
             "nights": c.effort.nights(),
             "visits": c.visits(crate::visits::Kind::Deer).len(),
             "pictures": c.pictures,
             "in_doubt": silences,
         });
         if with_places {
-            value["latitude"] = json!(c.position.latitude_deg);
-            value["longitude"] = json!(c.position.longitude_deg);
+            let places = c.placements.iter().filter_map(|p| p.position);
+            value["places"] = places
+                .map(|p| json!({ "latitude": p.latitude_deg, "longitude": p.longitude_deg }))
+                .collect();
         }
         value
     };
@@ -141,9 +144,11 @@ pub fn shifts(debrief: &Debrief) -> Value {
             "all_hours_rate_ratio": s.all_hours_ratio.map(|e| e.value),
             "all_hours_rate_ratio_low": s.all_hours_ratio.map(|e| e.low),
             "all_hours_rate_ratio_high": s.all_hours_ratio.and_then(finite_high),
-            "design_effect": s.design_effect,
+            "design_effect": s.runs.design_effect,
             "p_value": s.p_value,
             "p_adjusted": s.p_adjusted,
+            "rate_p_value": s.rate_p_value,
+            "rate_p_adjusted": s.rate_p_adjusted,
             "verdict": s.verdict.word(),
             "pattern": s.pattern.map(|p| p.word()),
         })
@@ -162,6 +167,9 @@ fn side(side: &Side) -> Value {
         "nights": side.nights,
         "visits": side.visits,
         "legal_light_visits": side.legal,
+        "counted_visits": side.counted,
         "share": side.share.map(|s| s.value),
+        "pictures": side.pictures.all,
+        "untagged_pictures": side.pictures.untagged,
     })
 }

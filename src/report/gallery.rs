@@ -87,7 +87,7 @@ fn plot(debrief: &Debrief, subject: Subject) -> Result<Option<Plot>> {
                 .collect();
             let svg = changes(debrief, &heading, &rows)?;
             Some(plot(
-                format!("changes-{}.svg", slug(&disturbances[d].id)),
+                format!("changes-{}.svg", disturbance_file(debrief, d)),
                 svg,
                 heading,
             ))
@@ -109,7 +109,7 @@ fn plot(debrief: &Debrief, subject: Subject) -> Result<Option<Plot>> {
             let svg = activity(&heading, &before, &after, mean, &debrief.property.settings)?;
             let file = format!(
                 "activity-{}-{}.svg",
-                slug(&logged.id),
+                disturbance_file(debrief, disturbance),
                 file_name(debrief, camera)
             );
             Some(plot(file, svg, heading))
@@ -167,7 +167,7 @@ fn mean_day(
         .iter_days()
         .take_while(|d| *d <= windows.after.1);
     let minutes = |date: NaiveDate| -> Result<(f64, f64)> {
-        let sun = SunDay::on(date, camera.position)?;
+        let sun = SunDay::on(date, camera.position_on(date))?;
         let midnight = date.and_time(chrono::NaiveTime::MIN).and_utc();
         let of = |t: chrono::DateTime<chrono::Utc>| {
             (t - midnight).num_milliseconds() as f64 / 60_000.0 + offset_min
@@ -188,6 +188,12 @@ fn file_name(debrief: &Debrief, camera: usize) -> String {
         camera + 1,
         slug(&debrief.season.cameras[camera].name)
     )
+}
+
+/// The same for a disturbance.
+fn disturbance_file(debrief: &Debrief, disturbance: usize) -> String {
+    let id = &debrief.property.disturbances[disturbance].id;
+    format!("{:02}-{}", disturbance + 1, slug(id))
 }
 
 fn slug(name: &str) -> String {

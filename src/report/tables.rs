@@ -1,10 +1,13 @@
 //! The report's tables as CSV, one fact a column.
 
 use anyhow::Result;
-use polars::prelude::*;
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use polars::prelude::{CsvWriter, DataFrame, SerWriter, df};
 
+use crate::clock::LocalTime;
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
+use crate::sun::SunDay;
 use crate::visits::{Kind, Visit};
 
 /// A table and the file it goes into.
@@ -17,6 +20,8 @@ pub(super) fn tables(debrief: &Debrief) -> Result<Vec<Table>> {
         ("shifts.csv", shifts(debrief)?),
         ("visits.csv", visits(debrief)?),
         ("set-aside.csv", set_aside(debrief)?),
+        ("pictures.csv", debrief.crawl.table()?),
+        ("light.csv", light(debrief)?),
     ])
 }
 
@@ -88,11 +93,13 @@ fn shifts(debrief: &Debrief) -> Result<DataFrame> {
         "before_nights" => counts(|r| r.before.nights),
         "before_visits" => counts(|r| r.before.visits),
         "before_legal_light_visits" => counts(|r| r.before.legal),
+        "before_counted_visits" => counts(|r| r.before.counted),
         "after_from" => rows.iter().map(|r| r.after.from.to_string()).collect::<Vec<_>>(),
         "after_until" => rows.iter().map(|r| r.after.until.to_string()).collect::<Vec<_>>(),
         "after_nights" => counts(|r| r.after.nights),
         "after_visits" => counts(|r| r.after.visits),
         "after_legal_light_visits" => counts(|r| r.after.legal),
+        "after_counted_visits" => counts(|r| r.after.counted),
         "share_change" => change,
         "share_change_low" => change_low,
         "share_change_high" => change_high,
@@ -133,6 +140,42 @@ fn visits(debrief: &Debrief) -> Result<DataFrame> {
         "light" => all.iter().map(|(.., v)| v.light.word()).collect::<Vec<_>>(),
         "minutes_after_sunrise" => all.iter().map(|(.., v)| tenth(v.after_sunrise_min)).collect::<Vec<_>>(),
         "minutes_before_sunset" => all.iter().map(|(.., v)| tenth(v.before_sunset_min)).collect::<Vec<_>>(),
+    )?)
+}
+
+/// The light of every date at the property's own place, by the clock on the wall.
+fn light(debrief: &Debrief) -> Result<DataFrame> {
+    let settings = &debrief.property.settings;
+    let dates: Vec<NaiveDate> = debrief
+        .season
+        .span()
+        .map_or_else(Vec::new, |(first, last)| {
+            first.iter_days().take_while(|d| *d <= last).collect()
+        });
+    let days: Vec<SunDay> = dates
+        .iter()
+        .map(|d| SunDay::on(*d, settings.position))
+        .collect::<Result<_, _>>()?;
+    let clock = |t: DateTime<Utc>| {
+        let local = LocalTime::at(t, settings.time_zone).shown();
+        local.format("%H:%M:%S").to_string()
+    };
+    let column = |of: &dyn Fn(&SunDay) -> DateTime<Utc>| -> Vec<String> {
+        days.iter().map(|d| clock(of(d))).collect()
+    };
+    let minutes = |m: f64| TimeDelta::milliseconds((m * 60_000.0) as i64);
+    let (before, after) = (
+        minutes(settings.legal_before_sunrise_min),
+        minutes(settings.legal_after_sunset_min),
+    );
+    Ok(df!(
+        "date" => dates.iter().map(ToString::to_string).collect::<Vec<_>>(),
+        "civil_dawn" => days.iter().map(|d| d.civil_dawn.map(clock)).collect::<Vec<_>>(),
+        "legal_light_begins" => column(&|d| d.sunrise - before),
+        "sunrise" => column(&|d| d.sunrise),
+        "sunset" => column(&|d| d.sunset),
+        "legal_light_ends" => column(&|d| d.sunset + after),
+        "civil_dusk" => days.iter().map(|d| d.civil_dusk.map(clock)).collect::<Vec<_>>(),
     )?)
 }
 

@@ -1,18 +1,23 @@
 //! One camera's days before against its days after, with the controls beside them.
 
+use chrono::{Days, NaiveDate};
+
 use super::window::{Side, Tally, Windows};
 use super::{Role, Shift, Verdict};
 use crate::measure::{
-    Counts, DayCount, Estimate, Exposure, change, change_against, change_p_value, count_dispersion,
-    design_effect, rate_ratio,
+    Counts, DayCount, Estimate, Exposure, Runs, change, change_against, change_p_value,
+    rate_p_value, rate_ratio, runs_of_counts, runs_of_shares,
 };
 use crate::property::Disturbance;
-use crate::visits::{Kind, Season};
+use crate::visits::{Camera, Kind, Season};
 
 /// A side with fewer visits than this is never judged.
 const FEWEST_VISITS: usize = 5;
 /// The level of a verdict.
 pub(super) const LEVEL: f64 = 0.05;
+/// Runs are measured on the days compared and on this many before and after them, so that they are
+/// known better than the compared days alone could tell.
+const AROUND_DAYS: u64 = 63;
 
 /// A camera's comparison, before its verdict.
 pub(super) struct Comparison {
@@ -22,8 +27,9 @@ pub(super) struct Comparison {
     against: Option<Estimate>,
     rate_ratio: Option<Estimate>,
     all_hours_ratio: Option<Estimate>,
-    design_effect: f64,
+    runs: Runs,
     p_value: Option<f64>,
+    rate_p_value: Option<f64>,
     judgeable: bool,
 }
 
@@ -46,9 +52,11 @@ impl Comparison {
             share_change_against_controls: self.against,
             rate_ratio: self.rate_ratio,
             all_hours_ratio: self.all_hours_ratio,
-            design_effect: self.design_effect,
+            runs: self.runs,
             p_value: self.p_value,
             p_adjusted: None,
+            rate_p_value: self.rate_p_value,
+            rate_p_adjusted: None,
             verdict: if self.judgeable {
                 Verdict::NoClearChange
             } else {
@@ -59,6 +67,34 @@ impl Comparison {
     }
 }
 
+/// One camera around one disturbance: the days compared, and the days around them.
+struct Around {
+    earlier: Tally,
+    before: Tally,
+    after: Tally,
+    later: Tally,
+}
+
+impl Around {
+    fn of(camera: &Camera, kind: Kind, windows: &Windows) -> Self {
+        let one = Days::new(1);
+        let far = Days::new(AROUND_DAYS);
+        let as_on = windows.after.0;
+        let tally =
+            |from: NaiveDate, until: NaiveDate| Tally::of(camera, kind, (from, until), as_on);
+        Self {
+            earlier: tally(windows.before.0 - far, windows.before.0 - one),
+            before: tally(windows.before.0, windows.before.1),
+            after: tally(windows.after.0, windows.after.1),
+            later: tally(windows.after.1 + one, windows.after.1 + far),
+        }
+    }
+
+    fn stretches(&self) -> [&Tally; 4] {
+        [&self.earlier, &self.before, &self.after, &self.later]
+    }
+}
+
 /// Compares every camera of the season. A camera is set against all controls other than itself.
 pub(super) fn cameras(
     season: &Season,
@@ -66,88 +102,117 @@ pub(super) fn cameras(
     kind: Kind,
     roles: &[Role],
 ) -> Vec<Comparison> {
-    let tallies: Vec<(Tally, Tally)> = season
+    let around: Vec<Around> = season
         .cameras
         .iter()
-        .map(|c| {
-            (
-                Tally::of(c, kind, windows.before),
-                Tally::of(c, kind, windows.after),
-            )
-        })
+        .map(|camera| Around::of(camera, kind, windows))
         .collect();
-    (0..tallies.len())
+    (0..around.len())
         .map(|camera| {
-            let controls: Vec<&(Tally, Tally)> = (0..tallies.len())
+            let controls: Vec<&Around> = (0..around.len())
                 .filter(|&other| other != camera && roles[other] == Role::Control)
-                .map(|other| &tallies[other])
+                .map(|other| &around[other])
                 .collect();
-            compare(&tallies[camera], pooled(&controls))
+            compare(&around[camera], &controls)
         })
         .collect()
 }
 
-fn compare((before, after): &(Tally, Tally), elsewhere: Option<(Counts, Counts)>) -> Comparison {
-    let runs = design_effect(&[&before.days, &after.days]);
+fn compare(around: &Around, controls: &[&Around]) -> Comparison {
+    let (before, after) = (&around.before, &around.after);
+    let runs = runs_of_shares(&around.stretches().map(|t| t.days.as_slice()));
     let here = (
-        before.counts().divided_by(runs),
-        after.counts().divided_by(runs),
+        before.counts().divided_by(runs.design_effect),
+        after.counts().divided_by(runs.design_effect),
     );
+    let elsewhere = pooled_shares(controls);
     let enough = before.side.visits.min(after.side.visits) >= FEWEST_VISITS;
+    let tagged = before.side.is_tagged() && after.side.is_tagged();
+    let rates = |nightly| tagged.then(|| ratio(around, nightly)).flatten();
     Comparison {
-        share_change: change(here.0, here.1),
-        against: elsewhere.and_then(|there| change_against(here, there)),
-        rate_ratio: ratio(&before.counted_per_night, &after.counted_per_night),
-        all_hours_ratio: ratio(&before.visits_per_night, &after.visits_per_night),
-        design_effect: runs,
-        p_value: change_p_value(here, elsewhere),
-        judgeable: enough && could_be_clear(here, elsewhere),
+        share_change: change(here.0, here.1, runs.freedom),
+        against: elsewhere.and_then(|there| change_against(here, there, runs.freedom)),
+        rate_ratio: rates(|t| &t.counted_per_night),
+        all_hours_ratio: rates(|t| &t.visits_per_night),
+        runs,
+        p_value: change_p_value(here, elsewhere, runs.freedom),
+        rate_p_value: tagged.then(|| left_p_value(around, controls)).flatten(),
+        judgeable: enough && could_be_clear(here, elsewhere, runs.freedom),
         before: before.side.clone(),
         after: after.side.clone(),
     }
 }
 
 /// Whether the largest change these visits could have shown would be told from chance.
-fn could_be_clear(here: (Counts, Counts), elsewhere: Option<(Counts, Counts)>) -> bool {
+fn could_be_clear(
+    here: (Counts, Counts),
+    elsewhere: Option<(Counts, Counts)>,
+    freedom: f64,
+) -> bool {
     let (before, after) = here;
     [0.0, after.trials].into_iter().any(|hits| {
         let extreme = Counts { hits, ..after };
-        change_p_value((before, extreme), elsewhere).is_some_and(|p| p <= LEVEL)
+        change_p_value((before, extreme), elsewhere, freedom).is_some_and(|p| p <= LEVEL)
     })
 }
 
 /// The controls' effective counts before and after: their visits are added day by day, so that
 /// deer seen by several cameras on one day count as one day's luck.
-fn pooled(controls: &[&(Tally, Tally)]) -> Option<(Counts, Counts)> {
-    let add = |side: fn(&(Tally, Tally)) -> &Tally| {
-        let mut days: Vec<DayCount> = Vec::new();
-        for tally in controls.iter().map(|c| side(c)) {
-            days.resize(tally.days.len(), DayCount::default());
-            for (sum, day) in days.iter_mut().zip(&tally.days) {
+fn pooled_shares(controls: &[&Around]) -> Option<(Counts, Counts)> {
+    let mut stretches: [Vec<DayCount>; 4] = Default::default();
+    for control in controls {
+        for (sum, tally) in stretches.iter_mut().zip(control.stretches()) {
+            sum.resize(tally.days.len(), DayCount::default());
+            for (sum, day) in sum.iter_mut().zip(&tally.days) {
                 sum.hits += day.hits;
                 sum.trials += day.trials;
             }
         }
-        days
-    };
-    let (before, after) = (add(|c| &c.0), add(|c| &c.1));
-    let runs = design_effect(&[&before, &after]);
+    }
+    let runs = runs_of_shares(&[&stretches[0], &stretches[1], &stretches[2], &stretches[3]]);
     let effective = |days: &[DayCount]| {
         Counts {
             hits: days.iter().map(|d| d.hits).sum(),
             trials: days.iter().map(|d| d.trials).sum(),
         }
-        .divided_by(runs)
+        .divided_by(runs.design_effect)
     };
-    let (before, after) = (effective(&before), effective(&after));
+    let (before, after) = (effective(&stretches[1]), effective(&stretches[2]));
     (before.trials > 0.0 && after.trials > 0.0).then_some((before, after))
 }
 
-fn ratio(before: &[f64], after: &[f64]) -> Option<Estimate> {
-    let dispersion = count_dispersion(&[before, after]);
-    let exposure = |counts: &[f64]| Exposure {
-        events: counts.iter().sum::<f64>() / dispersion,
-        effort: counts.len() as f64,
+/// Effective events and effort before and after, and the degrees of freedom of their dispersion.
+fn exposures(around: &Around, nightly: fn(&Tally) -> &Vec<f64>) -> (Exposure, Exposure, f64) {
+    let runs = runs_of_counts(&around.stretches().map(|t| nightly(t).as_slice()));
+    let exposure = |tally: &Tally| Exposure {
+        events: nightly(tally).iter().sum::<f64>() / runs.design_effect,
+        effort: nightly(tally).len() as f64,
     };
-    rate_ratio(exposure(before), exposure(after))
+    (
+        exposure(&around.before),
+        exposure(&around.after),
+        runs.freedom,
+    )
+}
+
+fn ratio(around: &Around, nightly: fn(&Tally) -> &Vec<f64>) -> Option<Estimate> {
+    let (before, after, freedom) = exposures(around, nightly);
+    rate_ratio(before, after, freedom)
+}
+
+/// P-value of unchanged visits at all hours, against the controls where there are any.
+fn left_p_value(around: &Around, controls: &[&Around]) -> Option<f64> {
+    let nightly: fn(&Tally) -> &Vec<f64> = |t| &t.visits_per_night;
+    let (before, after, freedom) = exposures(around, nightly);
+    let add = |a: Exposure, b: Exposure| Exposure {
+        events: a.events + b.events,
+        effort: a.effort + b.effort,
+    };
+    let elsewhere = controls
+        .iter()
+        .map(|c| exposures(c, nightly))
+        .map(|(before, after, _)| (before, after))
+        .reduce(|a, b| (add(a.0, b.0), add(a.1, b.1)))
+        .filter(|(before, after)| before.effort > 0.0 && after.effort > 0.0);
+    rate_p_value((before, after), elsewhere, freedom)
 }

@@ -6,7 +6,7 @@
 //!   divided by a design effect measured from the days themselves before anything is tested.
 //! * The season moves every camera alike. Where there are control cameras, a camera's change is
 //!   tested against theirs over the same dates, so what the whole property did is taken out.
-//! * Everything looked at shares one error rate (Holm). Half of it goes to the question that was
+//! * Everything looked at shares one error rate (Holm), for the shares and for the rates alike. Half of it goes to the question that was
 //!   asked first, mature bucks at the cameras near a disturbance; the rest to everything else.
 //!
 //! A verdict says that a pattern changed. It never says who changed it.
@@ -16,7 +16,7 @@ mod roles;
 mod verdict;
 mod window;
 
-use crate::measure::{Estimate, weighted_holm};
+use crate::measure::{Estimate, Runs, weighted_holm};
 use crate::property::{Disturbance, Problem};
 use crate::visits::{Kind, Season};
 
@@ -47,12 +47,16 @@ pub struct Shift {
     pub rate_ratio: Option<Estimate>,
     /// Visits at all hours per camera-night, after over before.
     pub all_hours_ratio: Option<Estimate>,
-    /// How many visits of a run are worth one independent visit.
-    pub design_effect: f64,
+    /// What runs of days cost: how many visits are worth one independent visit.
+    pub runs: Runs,
     /// Two-sided p-value of the share's change.
     pub p_value: Option<f64>,
     /// The same, with everything that was looked at allowed for.
     pub p_adjusted: Option<f64>,
+    /// Two-sided p-value of the change in visits at all hours.
+    pub rate_p_value: Option<f64>,
+    /// The same, with everything that was looked at allowed for.
+    pub rate_p_adjusted: Option<f64>,
     /// What can be said about the daylight share.
     pub verdict: Verdict,
     /// What the rates did beside it.
@@ -92,29 +96,42 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
             }
         }
     }
-    adjust(&mut shifts.rows);
+    adjust(
+        &mut shifts.rows,
+        |r| r.p_value,
+        |r, p| r.p_adjusted = Some(p),
+    );
+    adjust(
+        &mut shifts.rows,
+        |r| r.rate_p_value,
+        |r, p| r.rate_p_adjusted = Some(p),
+    );
     verdict::judge(&mut shifts.rows);
     shifts
 }
 
-/// Half of the error allowance goes to mature bucks near a disturbance, half to all else. Rows with
-/// too few visits to reach any verdict ask nothing, so they take no share of it (Tarone 1990,
-/// Biometrics 46:515-522).
-fn adjust(rows: &mut [Shift]) {
-    let asked: Vec<usize> = (0..rows.len())
-        .filter(|&i| rows[i].verdict != Verdict::TooFewVisits && rows[i].p_value.is_some())
-        .collect();
+/// Adjusts one question's p-values over all rows. Half of the error allowance goes to mature bucks
+/// near a disturbance, half to all else. Rows with too few visits to reach any verdict ask nothing,
+/// so they take no share of it (Tarone 1990, Biometrics 46:515-522).
+fn adjust(
+    rows: &mut [Shift],
+    question: impl Fn(&Shift) -> Option<f64>,
+    answer: impl Fn(&mut Shift, f64),
+) {
     let first = |r: &Shift| r.role == Role::Near && r.kind == Kind::MatureBuck;
-    let firsts = asked.iter().filter(|&&i| first(&rows[i])).count() as f64;
+    let asked: Vec<(usize, f64, bool)> = rows
+        .iter()
+        .enumerate()
+        .filter(|(_, r)| r.verdict != Verdict::TooFewVisits)
+        .filter_map(|(i, r)| Some((i, question(r)?, first(r))))
+        .collect();
+    let firsts = asked.iter().filter(|(.., first)| *first).count() as f64;
     let others = asked.len() as f64 - firsts;
     let tests: Vec<(f64, f64)> = asked
         .iter()
-        .map(|&i| {
-            let in_class = if first(&rows[i]) { firsts } else { others };
-            (rows[i].p_value.unwrap_or(1.0), 0.5 / in_class)
-        })
+        .map(|&(_, p, first)| (p, 0.5 / if first { firsts } else { others }))
         .collect();
-    for (&i, p) in asked.iter().zip(weighted_holm(&tests)) {
-        rows[i].p_adjusted = Some(p);
+    for (&(i, ..), p) in asked.iter().zip(weighted_holm(&tests)) {
+        answer(&mut rows[i], p);
     }
 }

@@ -1,6 +1,6 @@
 //! Which cameras a disturbance could touch, and which it should not.
 
-use crate::property::{Disturbance, Problem};
+use crate::property::{Disturbance, Problem, same_name};
 use crate::visits::Season;
 
 /// A camera's part in the comparison.
@@ -36,10 +36,19 @@ pub(super) fn roles(
     let near: Vec<bool> = match (listed, disturbance.position) {
         (Some(listed), _) => listed,
         (None, Some(place)) => {
+            let date = disturbance.first_day_after();
             let distances_m: Vec<f64> = season
                 .cameras
                 .iter()
-                .map(|c| c.position.distance_m(place))
+                .map(|c| {
+                    c.place_on(date).map_or_else(
+                        || {
+                            problems.push(unplaced(&c.name, disturbance));
+                            f64::INFINITY
+                        },
+                        |p| p.distance_m(place),
+                    )
+                })
                 .collect();
             let nearest_m = distances_m.iter().copied().fold(f64::INFINITY, f64::min);
             let reach_m = season.settings.near_m.max(nearest_m);
@@ -57,7 +66,7 @@ fn listed(
     disturbance: &Disturbance,
     problems: &mut Vec<Problem>,
 ) -> Option<Vec<bool>> {
-    let known = |name: &String| season.cameras.iter().any(|c| &c.name == name);
+    let known = |name: &String| season.cameras.iter().any(|c| same_name(&c.name, name));
     for name in disturbance.near.iter().filter(|n| !known(n)) {
         problems.push(Problem::file(
             "disturbances.csv",
@@ -72,7 +81,18 @@ fn listed(
         season
             .cameras
             .iter()
-            .map(|c| disturbance.near.contains(&c.name))
+            .map(|c| disturbance.near.iter().any(|n| same_name(n, &c.name)))
             .collect()
     })
+}
+
+fn unplaced(camera: &str, disturbance: &Disturbance) -> Problem {
+    Problem::file(
+        "cameras.csv",
+        format!(
+            "{camera} has no latitude and longitude, so it counts as a control for {}.",
+            disturbance.id
+        ),
+        "Give its place, or list the near cameras in disturbances.csv.",
+    )
 }

@@ -2,7 +2,6 @@
 
 use super::Shift;
 use super::compare::LEVEL;
-use crate::measure::Estimate;
 
 /// What happened to the daylight share.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -92,27 +91,29 @@ fn pattern(row: &Shift, rows: &[Shift]) -> Option<Pattern> {
     if row.verdict == Verdict::TooFewVisits {
         return None;
     }
-    let all_hours = row.all_hours_ratio?;
-    let fell = |r: Estimate| r.high < 1.0;
-    let rose_elsewhere = || {
-        rows.iter().any(|other| {
-            other.disturbance == row.disturbance
-                && other.kind == row.kind
-                && other.camera != row.camera
-                && other.all_hours_ratio.is_some_and(|r| r.low > 1.0)
-        })
-    };
-    if fell(all_hours) {
-        Some(if rose_elsewhere() {
-            Pattern::Moved
-        } else {
-            Pattern::Left
-        })
-    } else if row.verdict == Verdict::ClearDrop {
-        Some(Pattern::WentDark)
-    } else if all_hours.low <= 1.0 && !row.verdict.is_clear() {
-        Some(Pattern::Stayed)
-    } else {
-        None
+    match visits_changed(row)? {
+        Some(fewer) if fewer => {
+            let more_elsewhere = rows
+                .iter()
+                .filter(|o| o.disturbance == row.disturbance && o.kind == row.kind)
+                .any(|o| visits_changed(o) == Some(Some(false)));
+            Some(if more_elsewhere {
+                Pattern::Moved
+            } else {
+                Pattern::Left
+            })
+        }
+        Some(_) => None,
+        None if row.verdict == Verdict::ClearDrop => Some(Pattern::WentDark),
+        None if row.verdict == Verdict::NoClearChange => Some(Pattern::Stayed),
+        None => None,
     }
+}
+
+/// Whether visits at all hours clearly changed, and if so whether they became fewer; `None` where
+/// the rate is not known.
+fn visits_changed(row: &Shift) -> Option<Option<bool>> {
+    let ratio = row.all_hours_ratio?;
+    let clear = row.rate_p_adjusted? <= LEVEL;
+    Some(clear.then_some(ratio.value < 1.0))
 }

@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 
 use crate::measure::{Counts, DayCount, Estimate, wilson};
 use crate::property::Disturbance;
-use crate::visits::{Camera, Kind};
+use crate::visits::{Camera, Kind, PicturesOn, Visit};
 
 /// The dates compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -44,6 +44,19 @@ pub struct Side {
     pub counted: usize,
     /// The daylight share, with Wilson's interval.
     pub share: Option<Estimate>,
+    /// Pictures taken, and how many of them have no tag yet.
+    pub pictures: PicturesOn,
+}
+
+/// Rates are not told where more than this part of the pictures has no tag: what is not tagged yet
+/// would look like deer that stayed away.
+const UNTAGGED_AT_MOST: f64 = 0.1;
+
+impl Side {
+    /// Whether enough of the pictures are tagged for a rate.
+    pub fn is_tagged(&self) -> bool {
+        self.pictures.untagged as f64 <= UNTAGGED_AT_MOST * self.pictures.all as f64
+    }
 }
 
 /// One side's visits, day by day.
@@ -58,11 +71,23 @@ pub(super) struct Tally {
 }
 
 impl Tally {
-    pub fn of(camera: &Camera, kind: Kind, (from, until): (NaiveDate, NaiveDate)) -> Self {
-        let visits = camera.visits_between(kind, from, until);
+    /// Counts a camera's dates from one to another, as far as it hung where it did on `as_on`: a
+    /// camera that was moved is another camera.
+    pub fn of(
+        camera: &Camera,
+        kind: Kind,
+        (from, until): (NaiveDate, NaiveDate),
+        as_on: NaiveDate,
+    ) -> Self {
+        let stayed = |date: NaiveDate| !camera.moved_between(date, as_on);
+        let visits: Vec<&Visit> = camera
+            .visits_between(kind, from, until)
+            .iter()
+            .filter(|v| stayed(v.date()))
+            .collect();
         let dates: Vec<NaiveDate> = from.iter_days().take_while(|d| *d <= until).collect();
         let mut days = vec![DayCount::default(); dates.len()];
-        for visit in visits {
+        for visit in &visits {
             let day = &mut days[(visit.date() - from).num_days() as usize];
             day.trials += 1.0;
             day.hits += f64::from(visit.counted);
@@ -71,7 +96,7 @@ impl Tally {
             dates
                 .iter()
                 .zip(&days)
-                .filter(|(date, _)| camera.effort.worked_on(**date))
+                .filter(|(date, _)| camera.effort.worked_on(**date) && stayed(**date))
         };
         let counted = visits.iter().filter(|v| v.counted).count();
         Self {
@@ -83,6 +108,7 @@ impl Tally {
                 legal: visits.iter().filter(|v| v.light.is_legal()).count(),
                 counted,
                 share: wilson(Counts::new(counted, visits.len())),
+                pictures: camera.pictures_between(from, until),
             },
             counted_per_night: worked().map(|(_, day)| day.hits).collect(),
             visits_per_night: worked().map(|(_, day)| day.trials).collect(),

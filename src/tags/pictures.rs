@@ -15,7 +15,7 @@ const COLUMNS: [&str; 6] = ["picture", "who", "count", "age", "name", "note"];
 
 pub(super) struct Joined {
     pub sightings: DataFrame,
-    pub pictures: usize,
+    pub tagged: Vec<bool>,
     pub without_time: usize,
 }
 
@@ -30,7 +30,7 @@ pub(super) fn read(property: &Property, problems: &mut Vec<Problem>) -> Result<D
         &COLUMNS,
         problems,
     )? {
-        sheet.for_each(|row| {
+        sheet.for_each(problems, |row, problems| {
             let Some(text) = row.some("picture") else {
                 problems.push(Problem::cell(
                     FILE,
@@ -149,10 +149,18 @@ pub(super) fn join(tags: DataFrame, crawl: &Crawl, problems: &mut Vec<Problem>) 
     let matched = joined.filter(&index.is_not_null())?;
     let timed = place(&matched, crawl)?;
     Ok(Joined {
-        pictures: matched.column("index")?.n_unique()?,
+        tagged: tagged(&matched, crawl)?,
         without_time: matched.height() - timed.height(),
         sightings: timed,
     })
+}
+
+fn tagged(matched: &DataFrame, crawl: &Crawl) -> Result<Vec<bool>> {
+    let mut tagged = vec![false; crawl.pictures.len()];
+    for index in matched.column("index")?.u32()?.iter().flatten() {
+        tagged[index as usize] = true;
+    }
+    Ok(tagged)
 }
 
 /// Puts each matched tag at its picture's camera and time.
@@ -170,6 +178,7 @@ fn place(matched: &DataFrame, crawl: &Crawl) -> Result<DataFrame> {
         };
         let Ok(stamp) = picture.time else { continue };
         columns.camera.push(picture.camera.clone());
+        columns.picture.push(index.get(row));
         columns
             .camera_time
             .push(stamp.time.shown().and_utc().timestamp_millis());

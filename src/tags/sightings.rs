@@ -1,7 +1,7 @@
 //! `sightings.csv`: rows that were tagged elsewhere and come without pictures.
 
 use anyhow::Result;
-use chrono::{DateTime, FixedOffset, NaiveDateTime};
+use chrono::{DateTime, Days, FixedOffset, NaiveDate, NaiveDateTime};
 use polars::prelude::DataFrame;
 
 use super::Columns;
@@ -12,13 +12,17 @@ const FILE: &str = "sightings.csv";
 const COLUMNS: [&str; 7] = ["camera", "time", "who", "count", "age", "name", "note"];
 
 /// The usable rows, or `None` where there is no such file.
-pub(super) fn read(property: &Property, problems: &mut Vec<Problem>) -> Result<Option<DataFrame>> {
+pub(super) fn read(
+    property: &Property,
+    today: NaiveDate,
+    problems: &mut Vec<Problem>,
+) -> Result<Option<DataFrame>> {
     let required = ["camera", "time", "who"];
     let Some(sheet) = Sheet::read(&property.root, FILE, &required, &COLUMNS, problems)? else {
         return Ok(None);
     };
     let mut columns = Columns::default();
-    sheet.for_each(|row| {
+    sheet.for_each(problems, |row, problems| {
         let Some(camera) = row.some("camera") else {
             problems.push(Problem::cell(
                 FILE,
@@ -39,8 +43,19 @@ pub(super) fn read(property: &Property, problems: &mut Vec<Problem>) -> Result<O
             ));
             return;
         };
+        if time.date() > today + Days::new(1) {
+            problems.push(Problem::cell(
+                FILE,
+                row.line,
+                "time",
+                format!("{time} has not come yet, so the row was left out."),
+                "Check the year.",
+            ));
+            return;
+        }
         if let Some(tag) = seen(row, FILE, problems) {
             columns.camera.push(camera.to_owned());
+            columns.picture.push(None);
             columns.camera_time.push(time.and_utc().timestamp_millis());
             columns
                 .offset_s

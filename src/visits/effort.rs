@@ -71,9 +71,8 @@ pub(super) fn effort(active: &BTreeSet<NaiveDate>, placements: &[&Placement]) ->
     let mut silences = Vec::new();
     for (from, until) in spans(placements, first, last) {
         let within: Vec<NaiveDate> = active.range(from..=until).copied().collect();
-        let quiet = gaps(from, until, &within);
-        let longest_believed = longest_believed_days(&quiet, within.len());
-        for silence in quiet {
+        let longest_believed = longest_believed_days(&within);
+        for silence in gaps(from, until, &within) {
             if silence.days() > longest_believed {
                 silences.push(silence);
             } else {
@@ -87,6 +86,7 @@ pub(super) fn effort(active: &BTreeSet<NaiveDate>, placements: &[&Placement]) ->
     }
 }
 
+/// The stretches of time in which the camera hung, in order and apart from each other.
 fn spans(
     placements: &[&Placement],
     first: NaiveDate,
@@ -95,11 +95,20 @@ fn spans(
     if placements.is_empty() {
         return vec![(first, last)];
     }
-    placements
+    let mut spans: Vec<(NaiveDate, NaiveDate)> = placements
         .iter()
         .map(|p| (p.from.unwrap_or(first), p.until.unwrap_or(last)))
         .filter(|(from, until)| from <= until)
-        .collect()
+        .collect();
+    spans.sort_unstable();
+    let mut apart: Vec<(NaiveDate, NaiveDate)> = Vec::new();
+    for (from, until) in spans {
+        match apart.last_mut() {
+            Some(before) if from <= before.1 => before.1 = before.1.max(until),
+            _ => apart.push((from, until)),
+        }
+    }
+    apart
 }
 
 /// The stretches between active dates.
@@ -121,27 +130,29 @@ fn gaps(from: NaiveDate, until: NaiveDate, active: &[NaiveDate]) -> Vec<Silence>
     gaps
 }
 
-/// The longest silence that is still believed: with a share `q` of days silent, `n` days of silence
-/// in a row happen with probability `q^n`. The share is taken over the days outside doubted
-/// silences, so a dead stretch does not make the camera look slow.
-fn longest_believed_days(quiet: &[Silence], active: usize) -> usize {
+/// The longest silence that is still believed, in days: with a share `q` of days silent, `n` days of
+/// silence in a row happen with probability `q^n`. The share is taken between the first and the last
+/// picture and outside doubted silences, so a dead stretch does not make the camera look slow.
+/// Without a picture no silence is believed.
+fn longest_believed_days(active: &[NaiveDate]) -> usize {
+    let (Some(&first), Some(&last)) = (active.first(), active.last()) else {
+        return 0;
+    };
+    let between = gaps(first, last, active);
     let mut longest = usize::MAX;
     loop {
-        let silent: usize = quiet
+        let silent: usize = between
             .iter()
             .map(Silence::days)
             .filter(|d| *d <= longest)
             .sum();
-        let q = (silent as f64 + 0.5) / ((silent + active) as f64 + 1.0);
+        let q = (silent as f64 + 0.5) / ((silent + active.len()) as f64 + 1.0);
         let believed = ((1.0 / ONE_IN).ln() / q.ln()).ceil().min(1e6) as usize;
         let believed = believed.max(SHORTEST_DAYS - 1);
-        if believed >= longest {
-            return longest;
+        if believed >= longest || between.iter().all(|s| s.days() <= believed) {
+            return believed.min(longest);
         }
         longest = believed;
-        if quiet.iter().all(|s| s.days() <= longest) {
-            return longest;
-        }
     }
 }
 
@@ -199,6 +210,28 @@ mod tests {
         };
         let effort = effort(&active(2..30), &[&placement]);
         assert_eq!(effort.nights(), 30);
+        assert_eq!(effort.silences[0].days(), 30);
+    }
+
+    #[test]
+    fn a_camera_that_dies_in_its_first_week_or_never_wakes_is_doubted() {
+        let placement = |from, until| Placement {
+            camera: "x".into(),
+            position: None,
+            setting: String::new(),
+            from: Some(day(from)),
+            until: Some(day(until)),
+            clock: Default::default(),
+            folder: None,
+        };
+        for alive in 1..8 {
+            let effort = effort(&active(0..alive), &[&placement(0, 59)]);
+            assert_eq!(effort.nights(), alive as usize);
+            assert_eq!(effort.silences.len(), 1);
+        }
+        let (asleep, awake) = (placement(0, 29), placement(40, 59));
+        let effort = effort(&active(40..60), &[&asleep, &awake]);
+        assert_eq!(effort.nights(), 20);
         assert_eq!(effort.silences[0].days(), 30);
     }
 

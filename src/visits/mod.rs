@@ -7,5 +7,5 @@ mod visit;
 
 pub use effort::{Effort, Silence};
 pub use kind::Kind;
-pub use season::{Camera, Season};
+pub use season::{Camera, PicturesOn, Season};
 pub use visit::Visit;

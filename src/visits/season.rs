@@ -9,7 +9,7 @@ use super::Kind;
 use super::effort::{Effort, effort};
 use super::visit::{Seen, Visit, visits};
 use crate::card::Crawl;
-use crate::clock::{Clocks, LocalTime};
+use crate::clock::Clocks;
 use crate::property::{Placement, Position, Property, Settings};
 use crate::sun::SunTable;
 use crate::tags::{self, Tagged};
@@ -19,17 +19,25 @@ use crate::tags::{self, Tagged};
 pub struct Camera {
     /// Its name.
     pub name: String,
-    /// What it looked at, from `cameras.csv`.
-    pub setting: String,
-    /// Where it stood.
-    pub position: Position,
-    /// Whether `cameras.csv` gave that place, or it is the property's own.
-    pub placed: bool,
+    /// Where it hung and when, from `cameras.csv`.
+    pub placements: Vec<Placement>,
+    /// The property's place, for a camera that has none of its own.
+    home: Position,
     /// Pictures taken off it, copies left out.
     pub pictures: usize,
     /// The days it worked.
     pub effort: Effort,
+    pictures_on: BTreeMap<NaiveDate, PicturesOn>,
     visits: [Vec<Visit>; Kind::ALL.len()],
+}
+
+/// Pictures of one date.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct PicturesOn {
+    /// All.
+    pub all: usize,
+    /// Those without a tag.
+    pub untagged: usize,
 }
 
 impl Camera {
@@ -45,6 +53,49 @@ impl Camera {
         let end = all.partition_point(|v| v.date() <= until);
         &all[start..end.max(start)]
     }
+
+    /// Its pictures on dates from one to another, both included.
+    pub fn pictures_between(&self, from: NaiveDate, until: NaiveDate) -> PicturesOn {
+        self.pictures_on.range(from..=until.max(from)).fold(
+            PicturesOn::default(),
+            |sum, (_, on)| PicturesOn {
+                all: sum.all + on.all,
+                untagged: sum.untagged + on.untagged,
+            },
+        )
+    }
+
+    /// The placement in force on a date, or the nearest in time.
+    pub fn placement_on(&self, date: NaiveDate) -> Option<&Placement> {
+        self.placements.iter().min_by_key(|p| p.days_away(date))
+    }
+
+    /// Where it hung on a date, if `cameras.csv` says.
+    pub fn place_on(&self, date: NaiveDate) -> Option<Position> {
+        self.placement_on(date).and_then(|p| p.position)
+    }
+
+    /// Where it hung on a date; the property's own place where `cameras.csv` does not say.
+    pub fn position_on(&self, date: NaiveDate) -> Position {
+        self.place_on(date).unwrap_or(self.home)
+    }
+
+    /// What it looked at, placement by placement.
+    pub fn settings(&self) -> String {
+        let mut words: Vec<&str> = self.placements.iter().map(|p| p.setting.as_str()).collect();
+        words.retain(|w| !w.is_empty());
+        words.dedup();
+        words.join(", then ")
+    }
+
+    /// Whether the camera hung elsewhere, or looked at something else, on another date.
+    pub fn moved_between(&self, one: NaiveDate, other: NaiveDate) -> bool {
+        let what = |date| {
+            self.placement_on(date)
+                .map(|p| (p.position, p.setting.as_str()))
+        };
+        what(one) != what(other)
+    }
 }
 
 /// Everything that is known about a season, ready to be counted.
@@ -56,11 +107,18 @@ pub struct Season {
     pub cameras: Vec<Camera>,
 }
 
+/// What was gathered for one camera, before it is counted.
+#[derive(Default)]
 struct Gathered {
+    name: String,
     active: BTreeSet<NaiveDate>,
     pictures: usize,
+    pictures_on: BTreeMap<NaiveDate, PicturesOn>,
     seen: [Vec<Seen>; Kind::ALL.len()],
 }
+
+/// Cameras by their name in small letters.
+type ByName = HashMap<String, Gathered>;
 
 impl Season {
     /// Puts pictures, tags, clocks and light together.
@@ -68,13 +126,13 @@ impl Season {
     /// # Errors
     /// Where the sun does not rise or set at a camera on a date with a visit.
     pub fn of(property: &Property, crawl: &Crawl, tagged: &Tagged) -> Result<Self> {
-        let mut cameras = gather(property, crawl, tagged)?;
+        let mut gathered = gather(property, crawl, tagged)?;
         let mut sun = SunTable::default();
-        let cameras = order(property, &cameras)
+        let cameras = order(property, &gathered)
             .into_iter()
             .map(|name| {
-                let gathered = cameras.remove(&name).unwrap_or_else(Gathered::new);
-                camera(property, name, gathered, &mut sun)
+                let found = gathered.remove(&name.to_lowercase()).unwrap_or_default();
+                camera(property, name, found, &mut sun)
             })
             .collect::<Result<Vec<_>>>()?;
         Ok(Self {
@@ -91,41 +149,36 @@ impl Season {
     }
 }
 
-impl Gathered {
-    fn new() -> Self {
-        Self {
-            active: BTreeSet::new(),
-            pictures: 0,
-            seen: Default::default(),
-        }
-    }
-}
-
 /// Every moment of every camera, from pictures and from sightings, in local time.
-fn gather(
-    property: &Property,
-    crawl: &Crawl,
-    tagged: &Tagged,
-) -> Result<HashMap<String, Gathered>> {
+fn gather(property: &Property, crawl: &Crawl, tagged: &Tagged) -> Result<ByName> {
     let clocks = Clocks::of(property);
-    let mut cameras: HashMap<String, Gathered> = HashMap::new();
-    for picture in &crawl.pictures {
+    let mut cameras = ByName::new();
+    for (picture, is_tagged) in crawl.pictures.iter().zip(&tagged.tagged) {
         let camera = entry(&mut cameras, &picture.camera);
         camera.pictures += 1;
         if let Ok(stamp) = picture.time {
-            let time = clocks.local(&picture.camera, stamp.time, stamp.offset);
-            camera.active.insert(time.date());
+            let date = clocks
+                .local(&picture.camera, stamp.time, stamp.offset)
+                .date();
+            camera.active.insert(date);
+            let on = camera.pictures_on.entry(date).or_default();
+            on.all += 1;
+            on.untagged += usize::from(!is_tagged);
         }
     }
     let mature_age = property.settings.mature_age;
     tags::rows(&tagged.sightings, |row| {
-        let time: LocalTime = clocks.local(row.camera, row.time, row.offset);
+        let time = match (row.picture, row.offset) {
+            (None, Some(offset)) => clocks.instant(row.time, offset),
+            (_, offset) => clocks.local(row.camera, row.time, offset),
+        };
         let camera = entry(&mut cameras, row.camera);
         camera.active.insert(time.date());
         for kind in Kind::ALL {
             if kind.includes(row.who, row.age, mature_age) {
                 camera.seen[kind as usize].push(Seen {
                     time,
+                    picture: row.picture,
                     count: row.count,
                 });
             }
@@ -134,26 +187,32 @@ fn gather(
     Ok(cameras)
 }
 
-fn entry<'a>(cameras: &'a mut HashMap<String, Gathered>, name: &str) -> &'a mut Gathered {
-    if !cameras.contains_key(name) {
-        cameras.insert(name.to_owned(), Gathered::new());
-    }
-    cameras.get_mut(name).expect("just inserted")
+fn entry<'a>(cameras: &'a mut ByName, name: &str) -> &'a mut Gathered {
+    cameras
+        .entry(name.to_lowercase())
+        .or_insert_with(|| Gathered {
+            name: name.to_owned(),
+            ..Gathered::default()
+        })
 }
 
 /// Cameras as `cameras.csv` lists them, then those it does not, by name.
-fn order(property: &Property, gathered: &HashMap<String, Gathered>) -> Vec<String> {
-    let mut rank: BTreeMap<&str, usize> = BTreeMap::new();
-    for (i, placement) in property.placements.iter().enumerate() {
-        rank.entry(&placement.camera).or_insert(i);
-    }
-    let mut names: BTreeSet<(usize, &str)> = rank.iter().map(|(n, i)| (*i, *n)).collect();
-    for name in gathered.keys() {
-        if !rank.contains_key(name.as_str()) {
-            names.insert((usize::MAX, name));
+fn order(property: &Property, gathered: &ByName) -> Vec<String> {
+    let mut listed = BTreeSet::new();
+    let mut names: Vec<String> = Vec::new();
+    for placement in &property.placements {
+        if listed.insert(placement.camera.to_lowercase()) {
+            names.push(placement.camera.clone());
         }
     }
-    names.into_iter().map(|(_, n)| n.to_owned()).collect()
+    let mut others: Vec<String> = gathered
+        .iter()
+        .filter(|(key, _)| !listed.contains(*key))
+        .map(|(_, camera)| camera.name.clone())
+        .collect();
+    others.sort();
+    names.append(&mut others);
+    names
 }
 
 fn camera(
@@ -162,26 +221,20 @@ fn camera(
     gathered: Gathered,
     sun: &mut SunTable,
 ) -> Result<Camera> {
-    let placements: Vec<&Placement> = property
-        .placements
-        .iter()
-        .filter(|p| p.camera == name)
-        .collect();
+    let placements: Vec<&Placement> = property.placements_of(&name).collect();
     let mut found: [Vec<Visit>; Kind::ALL.len()] = Default::default();
     for (kind, mut seen) in gathered.seen.into_iter().enumerate() {
-        seen.sort_by_key(|s| s.time.utc());
+        seen.sort_by_key(|s| (s.time.utc(), s.picture));
         found[kind] = visits(&seen, &property.settings, |date| {
             sun.day(date, property.position(&name, date))
         })?;
     }
-    let last = placements.last();
-    let placed = last.and_then(|p| p.position);
     Ok(Camera {
         effort: effort(&gathered.active, &placements),
+        placements: placements.into_iter().cloned().collect(),
+        home: property.settings.position,
         pictures: gathered.pictures,
-        setting: last.map(|p| p.setting.clone()).unwrap_or_default(),
-        position: placed.unwrap_or(property.settings.position),
-        placed: placed.is_some(),
+        pictures_on: gathered.pictures_on,
         visits: found,
         name,
     })

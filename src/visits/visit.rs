@@ -10,6 +10,7 @@ use crate::sun::{Light, NoSunrise, SunDay};
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Seen {
     pub time: LocalTime,
+    pub picture: Option<u32>,
     pub count: u32,
 }
 
@@ -78,10 +79,11 @@ pub(super) fn visits(
         .collect()
 }
 
-/// The largest number seen at one moment; rows of the same moment add up.
+/// The largest number seen in one picture; rows of the same picture add up, and so do rows without
+/// a picture at the same moment.
 fn largest_group(pictures: &[Seen]) -> u32 {
     pictures
-        .chunk_by(|a, b| a.time == b.time)
+        .chunk_by(|a, b| a.time == b.time && a.picture == b.picture)
         .map(|moment| moment.iter().map(|s| s.count).sum())
         .max()
         .unwrap_or(0)

@@ -1,6 +1,6 @@
 //! Practice properties: the effect is found where it is and nothing where it is not.
 
-use graylight::practice::{Options, Plan};
+use graylight::practice::Options;
 use graylight::shift::{Shift, Verdict};
 use graylight::visits::Kind;
 
@@ -50,7 +50,7 @@ fn the_known_effect_is_found_where_it_is_and_only_there() {
 fn nothing_is_found_in_seasons_without_an_effect() {
     let mut alarmed = 0;
     for seed in 1..=SEEDS {
-        let debrief = Place::practice(&options(seed, Plan::MATURE_SHARE)).debrief();
+        let debrief = Place::practice(&options(seed, Options::default().share_before)).debrief();
         alarmed += usize::from(debrief.shifts.rows.iter().any(|s| s.verdict.is_clear()));
     }
     // At 5 % a season, more than three of twelve has a chance of 1 in 450.
@@ -76,7 +76,7 @@ fn pictures_and_sightings_of_one_season_agree() {
     assert_eq!(debrief.crawl.found(), expected("found"));
     assert_eq!(debrief.crawl.unreadable.len(), expected("unreadable"));
     assert_eq!(debrief.crawl.duplicates.len(), expected("duplicate"));
-    assert_eq!(debrief.tagged.pictures, expected("tagged"));
+    assert_eq!(debrief.tagged.pictures(), expected("tagged"));
     assert!(debrief.problems.is_empty(), "{:?}", debrief.problems);
     let rows_only = Place::practice(&Options {
         weeks: 6,

@@ -3,8 +3,8 @@
 //! `reference/intervals.json`).
 
 use graylight::measure::{
-    Counts, DayCount, Exposure, change, change_p_value, design_effect, median_interval, rate_ratio,
-    weighted_holm, wilson,
+    Counts, DayCount, Exposure, KNOWN, change, change_p_value, median_interval, rate_ratio,
+    runs_of_shares, weighted_holm, wilson,
 };
 use serde_json::Value;
 
@@ -57,7 +57,7 @@ fn differences_of_shares() {
     ] {
         for row in rows(&all, key) {
             // The source subtracts the second group from the first; a change is after less before.
-            let ours = change(counts(row, "k2", "n2"), counts(row, "k1", "n1")).unwrap();
+            let ours = change(counts(row, "k2", "n2"), counts(row, "k1", "n1"), KNOWN).unwrap();
             near(ours.low, f(row, "low"), tolerance, row);
             near(ours.high, f(row, "high"), tolerance, row);
         }
@@ -69,7 +69,11 @@ fn p_values_of_two_shares() {
     let all = reference_json("intervals.json");
     let mut checked = 0;
     for row in rows(&all, "n_minus_1") {
-        let ours = change_p_value((counts(row, "k1", "n1"), counts(row, "k2", "n2")), None);
+        let ours = change_p_value(
+            (counts(row, "k1", "n1"), counts(row, "k2", "n2")),
+            None,
+            KNOWN,
+        );
         match row["p"].as_f64() {
             Some(p) => near(ours.unwrap(), p, 1e-9, row),
             // All hits or none: the statistic is undefined, and nothing speaks for a change.
@@ -94,7 +98,7 @@ fn ratios_of_rates() {
             effort: f(row, "exposure1"),
         };
         let score = &row["interval"]["score"];
-        let Some(ours) = rate_ratio(before, after) else {
+        let Some(ours) = rate_ratio(before, after, KNOWN) else {
             assert_eq!(before.events, 0.0);
             continue;
         };
@@ -141,7 +145,12 @@ fn design_effects() {
         }
         let theirs = row["design_effect"].as_f64().unwrap();
         above_one += usize::from(theirs > 1.0);
-        near(design_effect(&[&days]), theirs.max(1.0), 1e-9, row);
+        near(
+            runs_of_shares(&[&days]).design_effect,
+            theirs.max(1.0),
+            1e-9,
+            row,
+        );
     }
     assert!(above_one >= 1);
 }

@@ -94,7 +94,7 @@ fn a_picture_can_be_named_in_every_sensible_way() {
     // Only the last, which fits two pictures, is refused.
     assert_eq!(debrief.problems.len(), 1, "{:?}", debrief.problems);
     assert_eq!(debrief.problems[0].line, Some(7));
-    assert_eq!(debrief.tagged.pictures, 3);
+    assert_eq!(debrief.tagged.pictures(), 3);
 }
 
 #[test]
@@ -280,4 +280,145 @@ fn loops_odd_names_and_things_that_are_no_files() {
     let saved = graylight::report::save(&debrief, &out, false).unwrap();
     let page = std::fs::read_to_string(saved.page).unwrap();
     assert!(!page.contains("<b>") && page.contains("&lt;b&gt;"));
+}
+
+#[test]
+fn names_in_any_capitals_are_one_camera() {
+    let place = Place::new();
+    place.put("cards/Oak/IMG_0001.JPG", picture_at("2025:11:08 18:00:00"));
+    place.put("tags.csv", "picture,who\nIMG_0001.JPG,doe\n");
+    place.put("cameras.csv", "camera,clock\noak,local\n");
+    place.put("clocks.csv", "camera,shift_minutes\nOAK,-720\nElm,60\n");
+    place.put("disturbances.csv", "id,start,near\nx,2025-11-01,OAK\n");
+    place.put(
+        "sightings.csv",
+        "camera,time,who\nOak,2025-11-09T06:30:00,doe\nOAK,2025-11-09T08:30:00-06:00,doe\n",
+    );
+    let debrief = place.debrief();
+    assert_eq!(debrief.season.cameras.len(), 1);
+    let visits = debrief.season.cameras[0].visits(Kind::Doe);
+    let times: Vec<String> = visits.iter().map(|v| v.first.shown().to_string()).collect();
+    // The camera's clock is corrected; a time written with its offset is nobody's clock.
+    assert_eq!(
+        times,
+        [
+            "2025-11-08 06:00:00",
+            "2025-11-08 18:30:00",
+            "2025-11-09 08:30:00"
+        ]
+    );
+    let told: Vec<String> = debrief.problems.iter().map(ToString::to_string).collect();
+    assert!(told.len() == 1 && told[0].contains("Elm"), "{told:?}");
+}
+
+#[test]
+fn loose_pictures_and_clips_are_told() {
+    let place = Place::new();
+    place.put("cards/DCIM/100X/IMG_0001.JPG", good_picture());
+    place.put("cards/Oak/CLIP.AVI", b"RIFF");
+    let debrief = place.debrief();
+    assert_eq!(debrief.crawl.clips, ["cards/Oak/CLIP.AVI"]);
+    assert!(debrief.problems[0].what.contains("no camera's folder"));
+}
+
+/// Two months of evenings: 8 of 10 visits in legal light, or 2 of 10 from a date on.
+fn evenings(cameras: &[(&str, bool)], moved_on: u32) -> String {
+    let mut rows = "camera,time,who,age\n".to_owned();
+    for (camera, falls) in cameras {
+        for day in 0..60_u32 {
+            let date = chrono::NaiveDate::from_ymd_opt(2025, 9, 1).unwrap()
+                + chrono::Days::new(u64::from(day));
+            let one_in_five = day % 5 == 0;
+            let light = if *falls && day >= moved_on {
+                one_in_five
+            } else {
+                !one_in_five
+            };
+            let hour = if light { "17:00" } else { "22:00" };
+            rows += &format!("{camera},{date}T{hour},buck,4.5\n");
+        }
+    }
+    rows
+}
+
+#[test]
+fn a_camera_that_was_moved_is_not_compared_with_itself() {
+    let place = Place::new();
+    let cameras = [
+        ("Oak", true),
+        ("Elm", false),
+        ("Ash", false),
+        ("Fir", false),
+    ];
+    place.put("sightings.csv", evenings(&cameras, 30));
+    place.put("disturbances.csv", "id,start,near\nblind,2025-10-01,Oak\n");
+    let oak = |place: &Place| {
+        let debrief = place.debrief();
+        let row = debrief
+            .shifts
+            .of("blind", Kind::MatureBuck)
+            .find(|r| debrief.season.cameras[r.camera].name == "Oak");
+        row.unwrap().verdict
+    };
+    assert_eq!(oak(&place), Verdict::ClearDrop);
+    place.put(
+        "cameras.csv",
+        "camera,setting,from,until\nOak,food plot,2025-09-01,2025-09-30\nOak,bedding,2025-10-01,2025-10-30\n",
+    );
+    assert_eq!(oak(&place), Verdict::TooFewVisits);
+}
+
+#[test]
+fn a_camera_that_stood_still_while_the_others_rose_did_not_drop() {
+    let place = Place::new();
+    let mut rows = evenings(&[("Oak", false)], 0);
+    let others: String = evenings(&[("Elm", true), ("Ash", true), ("Fir", true)], 30)
+        .lines()
+        .skip(1)
+        .map(|l| {
+            // Turned round: the controls rise from 2 in 10 to 8 in 10.
+            let turned = if l.contains("17:00") {
+                l.replace("17:00", "22:00")
+            } else {
+                l.replace("22:00", "17:00")
+            };
+            turned + "\n"
+        })
+        .collect();
+    rows += &others;
+    place.put("sightings.csv", rows);
+    place.put("disturbances.csv", "id,start,near\nblind,2025-10-01,Oak\n");
+    let debrief = place.debrief();
+    let row = debrief
+        .shifts
+        .of("blind", Kind::MatureBuck)
+        .find(|r| r.role.word() == "near");
+    let row = row.unwrap();
+    assert!(row.share_change_against_controls.unwrap().high < 0.0);
+    assert_eq!(row.verdict, Verdict::NoClearChange);
+}
+
+#[test]
+fn untagged_pictures_are_not_deer_that_stayed_away() {
+    let place = Place::new();
+    let mut tags = "picture,who,age\n".to_owned();
+    for day in 1..=30 {
+        let name = format!("cards/Oak/IMG_{day:04}.JPG");
+        place.put(&name, picture_at(&format!("2025:10:{day:02} 17:00:00")));
+        if day < 15 {
+            tags += &format!("{name},buck,4.5\n");
+        }
+    }
+    place.put("tags.csv", tags);
+    place.put("disturbances.csv", "id,start,near\nblind,2025-10-15,Oak\n");
+    let debrief = place.debrief();
+    let answer = debrief.daylight_of(Some(0), Kind::MatureBuck).unwrap();
+    assert!(answer.per_100_nights.is_none());
+    assert!(
+        debrief
+            .shifts
+            .rows
+            .iter()
+            .all(|r| r.rate_ratio.is_none() && r.pattern.is_none())
+    );
 }

@@ -41,7 +41,8 @@ pub(super) fn left_out(debrief: &Debrief) -> Markup {
         .iter()
         .map(|p| ("", p.to_string()))
         .collect();
-    let untagged = crawl.pictures.len() - debrief.tagged.pictures;
+    let clips: Vec<(&str, String)> = crawl.clips.iter().map(|path| ("", path.clone())).collect();
+    let untagged = crawl.pictures.len() - debrief.tagged.pictures();
     html! {
         section {
             h2 { "What was left out" }
@@ -49,7 +50,7 @@ pub(super) fn left_out(debrief: &Debrief) -> Markup {
                 (words::counted(crawl.found(), "picture file")) " found, "
                 (words::grouped(crawl.readable())) " readable, "
                 (words::grouped(crawl.timed())) " with a time that can be used, "
-                (words::grouped(debrief.tagged.pictures)) " tagged. "
+                (words::grouped(debrief.tagged.pictures())) " tagged. "
                 @if untagged > 0 {
                     (words::counted(untagged, "picture")) " without a tag "
                     (if untagged == 1 { "is" } else { "are" }) " counted here and nowhere else; nothing is guessed."
@@ -58,6 +59,7 @@ pub(super) fn left_out(debrief: &Debrief) -> Markup {
             (list("Files that could not be read", &unreadable))
             (list("Pictures whose time cannot be used", &untimed))
             (list("Pictures that are cut short", &cut))
+            (list("Video clips (not read; tag what is in them in sightings.csv)", &clips))
             (list("Copies of a picture that is already counted", &copies))
             (list("Rows and folders that could not be used", &problems))
         }
@@ -95,9 +97,10 @@ pub(super) fn method(debrief: &Debrief) -> Markup {
                 }
                 li { "A buck is mature from " (s.mature_age) " years. A buck tagged without an age is a buck, not a mature one." }
                 li { "A visit takes the light and the minute of its first picture. Group size is the most seen at one moment." }
-                li { "Ranges of shares are Wilson's score interval. Ranges of rates and of changes are widened where visits come in runs of days." }
+                li { "Ranges of shares are Wilson's score interval, with every visit taken as one independent event. Ranges of rates and of changes are widened where visits come in runs of days." }
+                li { "Rates are left out where more than a tenth of the pictures has no tag yet: what is not tagged would look like deer that stayed away. A camera that was moved counts only where it hung on the day of the disturbance." }
                 li {
-                    "Before and after are equal numbers of whole days. A change is tested against the control cameras over the same days, so what the whole property did at that season is taken out. Where there is no control, it is not, and the page says so."
+                    "Before and after are equal numbers of whole days. A change is tested against the control cameras over the same days, so what the whole property did at that season is taken out; it must also differ from no change at all. Where there is no control, the season is not taken out, and the page says so."
                 }
                 li {
                     "Everything tested shares one error rate of 5 % (Holm's method); half of it is kept for mature bucks at the near cameras. A clear change needs an adjusted p at or under 0.05."

@@ -17,9 +17,11 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot], with_places: bool) -> M
             }
             @for (i, camera) in debrief.season.cameras.iter().enumerate() {
                 details {
-                    summary { (camera.name) @if !camera.setting.is_empty() { ", " (camera.setting) } ": " (nights(camera)) }
-                    @if with_places && camera.placed {
-                        p.note { (format!("{:.5}, {:.5}", camera.position.latitude_deg, camera.position.longitude_deg)) }
+                    summary { (camera.name) @if !camera.settings().is_empty() { ", " (camera.settings()) } ": " (nights(camera)) }
+                    @if with_places {
+                        @for place in camera.placements.iter().filter_map(|p| p.position) {
+                            p.note { (format!("{:.5}, {:.5}", place.latitude_deg, place.longitude_deg)) }
+                        }
                     }
                     @for silence in &camera.effort.silences {
                         p.mind {

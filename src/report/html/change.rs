@@ -117,7 +117,9 @@ fn notes(
     };
     for other in &debrief.property.disturbances {
         let date = other.start.date();
-        if other.id != disturbance.id && (shift.before.from..=shift.after.until).contains(&date) {
+        if other.id != disturbance.id
+            && (shift.before.from < other.first_day_after() && date <= shift.after.until)
+        {
             notes.push(format!(
                 "\"{}\" began on {}, within the days compared; the two cannot be told apart where both are near.",
                 other.what,
@@ -135,7 +137,23 @@ fn notes(
         ));
     }
     for s in near.iter().chain(others) {
+        let camera = &debrief.season.cameras[s.camera];
+        if camera.moved_between(s.before.from, s.after.until) {
+            notes.push(format!(
+                "{} was moved within these days; only the days at the place where it hung on {} count.",
+                camera.name,
+                words::day(s.after.from)
+            ));
+        }
         for (side, name) in [(&s.before, "before"), (&s.after, "after")] {
+            if !side.is_tagged() {
+                notes.push(format!(
+                    "{}: {} of {} on the days {name} have no tag yet, so no rates are given.",
+                    camera.name,
+                    words::grouped(side.pictures.untagged),
+                    words::counted(side.pictures.all, "picture")
+                ));
+            }
             let days = (side.until + Days::new(1) - side.from).num_days() as usize;
             if side.nights * 4 < days * 3 {
                 notes.push(format!(
@@ -157,28 +175,28 @@ fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {
             caption { (kind.plural()) }
             thead { tr {
                 th scope="col" { "Camera" }
+                th scope="col" { "Verdict" }
                 th scope="col" { "Before" }
                 th scope="col" { "After" }
                 th scope="col" { "Share changed by" }
                 th scope="col" { "Against the controls" }
                 th scope="col" { "Visits in light, after over before" }
-                th scope="col" { "Verdict" }
             } }
             tbody {
                 @for s in rows {
                     tr {
                         th scope="row" { (debrief.camera_name(Some(s.camera))) " (" (s.role.word()) ")" }
-                        td { (words::share(s.before.counted, s.before.visits, s.before.share)) }
-                        td { (words::share(s.after.counted, s.after.visits, s.after.share)) }
-                        td { (s.share_change.map_or_else(|| "–".to_owned(), words::points)) }
-                        td { (s.share_change_against_controls.map_or_else(|| "–".to_owned(), words::points)) }
-                        td { (words::times(s.rate_ratio)) }
                         td {
                             strong { (s.verdict.word()) }
                             @if let Some(pattern) = s.pattern { ", " (pattern.word()) }
                             br;
                             (words::p(s.p_adjusted))
                         }
+                        td { (words::share(s.before.counted, s.before.visits, s.before.share)) }
+                        td { (words::share(s.after.counted, s.after.visits, s.after.share)) }
+                        td { (s.share_change.map_or_else(|| "–".to_owned(), words::points)) }
+                        td { (s.share_change_against_controls.map_or_else(|| "–".to_owned(), words::points)) }
+                        td { (words::times(s.rate_ratio)) }
                     }
                 }
             }

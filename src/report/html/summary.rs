@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::debrief::{DaylightAnswer, Debrief};
+use crate::debrief::Debrief;
 use crate::report::words;
 use crate::shift::{Role, Shift, Verdict};
 use crate::visits::Kind;
@@ -51,31 +51,22 @@ fn property(debrief: &Debrief) -> String {
     }
 }
 
-/// The camera with the highest rate whose interval lies clear of the property's own rate, or the
-/// highest with a warning.
 fn best_camera(debrief: &Debrief) -> Option<String> {
-    let all = debrief
-        .daylight_of(None, Kind::MatureBuck)?
-        .per_100_nights?;
-    let rate = |a: &DaylightAnswer| a.per_100_nights.map_or(0.0, |r| r.value);
-    let best = debrief
-        .daylight
-        .iter()
-        .filter(|a| a.camera.is_some() && a.kind == Kind::MatureBuck && a.counted > 0)
-        .max_by(|a, b| rate(a).total_cmp(&rate(b)))?;
-    let interval = best.per_100_nights?;
-    let certainty = if interval.low > all.value {
-        "more than chance would give an ordinary camera here"
+    let leader = debrief.leader?;
+    let best = debrief.daylight_of(Some(leader.camera), Kind::MatureBuck)?;
+    let interval = best.per_100_nights.filter(|_| best.counted > 0)?;
+    let certainty = if leader.p_adjusted <= 0.05 {
+        "clearly more than the other cameras together"
     } else {
         "but the others are too close behind to call it better"
     };
     Some(format!(
-        "{} had the most: {} of mature bucks in {} over {}, {} in 100 nights ({:.0}–{:.0}); {certainty}.",
+        "{} had the most: {} of mature bucks in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}.",
         debrief.camera_name(best.camera),
         words::counted(best.counted, "visit"),
         debrief.property.settings.share_light(),
         words::counted(best.nights, "night"),
-        interval.value.round(),
+        interval.value,
         interval.low,
         interval.high,
     ))
@@ -106,8 +97,12 @@ fn change_words(debrief: &Debrief, shift: &Shift) -> String {
     } else {
         "rose"
     };
+    let against = shift.share_change_against_controls.map_or_else(
+        || "with no control camera to take the season out".to_owned(),
+        |c| format!("{} against the control cameras", words::points(c)),
+    );
     format!(
-        "at {} the share of mature-buck visits in {} {fell} from {} of {} to {} of {}, {}, {} with everything looked at allowed for",
+        "at {} mature bucks in {} {fell} from {} of {} visits to {} of {}: {}, {against} ({} with everything looked at allowed for)",
         debrief.camera_name(Some(shift.camera)),
         debrief.property.settings.share_light(),
         shift.before.counted,

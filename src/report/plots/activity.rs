@@ -5,8 +5,8 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
 use super::{
-    AFTER, Area, BEFORE, DAY, GRAY_LIGHT, GRID, INK, MUTED, NIGHT, plot_error, svg, text, title,
-    write,
+    AFTER, Area, BEFORE, Chart, DAY, GRAY_LIGHT, GRID, INK, MUTED, NIGHT, plot_error, svg, text,
+    title, write,
 };
 use crate::measure::density;
 use crate::property::Settings;
@@ -67,17 +67,12 @@ pub(in crate::report) fn activity(
     mean: MeanDay,
     settings: &Settings,
 ) -> Result<String> {
+    let curves = [before.values(), after.values()];
+    let highest = curves.iter().flatten().flatten().map(|p| p.1);
+    let top = highest.fold(1.0, f64::max) * 1.12;
     svg((860, 400), |area| {
         title(area, heading)?;
         legend(area, before, after)?;
-        let curves = [before.values(), after.values()];
-        let top = curves
-            .iter()
-            .flatten()
-            .flatten()
-            .map(|p| p.1)
-            .fold(1.0, f64::max)
-            * 1.12;
         let mut chart = ChartBuilder::on(area)
             .margin_top(64)
             .margin_right(16)
@@ -88,71 +83,83 @@ pub(in crate::report) fn activity(
             .build_cartesian_2d(0.0..SUN_DAY_MIN / TICK_MIN, -0.17 * top..top)
             .map_err(plot_error)?;
         for (from, until, colour) in bands(mean, settings) {
-            let band = Rectangle::new(
-                [(from / TICK_MIN, 0.0), (until / TICK_MIN, top)],
-                colour.filled(),
-            );
-            chart.draw_series([band]).map_err(plot_error)?;
-        }
-        chart
-            .configure_mesh()
-            .disable_x_mesh()
-            .light_line_style(TRANSPARENT)
-            .bold_line_style(GRID)
-            .axis_style(MUTED)
-            .x_labels(9)
-            .y_labels(6)
-            .label_style(text(14, MUTED, HPos::Left, VPos::Top))
-            .x_label_formatter(&|m| format!("{:02.0}:00", m * TICK_MIN / HOUR_MIN))
-            .y_label_formatter(&|v| {
-                if *v < 0.0 {
-                    String::new()
-                } else {
-                    format!("{v:.0}")
-                }
-            })
-            .x_desc("time of day, sunrise and sunset at their mean")
-            .y_desc("visits per 100 nights, each hour")
-            .draw()
-            .map_err(plot_error)?;
-        for (minute, name) in [(mean.sunrise_min, "sunrise"), (mean.sunset_min, "sunset")] {
-            let at = minute / TICK_MIN;
+            let corners = [(from / TICK_MIN, 0.0), (until / TICK_MIN, top)];
             chart
-                .draw_series([PathElement::new(
-                    vec![(at, 0.0), (at, top)],
-                    MUTED.stroke_width(1),
-                )])
-                .map_err(plot_error)?;
-            let style = text(14, MUTED, HPos::Left, VPos::Top);
-            chart
-                .draw_series([Text::new(name, (at + 0.04, top * 0.99), style)])
+                .draw_series([Rectangle::new(corners, colour.filled())])
                 .map_err(plot_error)?;
         }
-        let [first, second] = curves;
-        if let Some(points) = first {
-            chart
-                .draw_series(LineSeries::new(points, BEFORE.stroke_width(3)))
-                .map_err(plot_error)?;
-        }
-        if let Some(points) = second {
-            chart
-                .draw_series(DashedLineSeries::new(points, 9, 5, AFTER.stroke_width(3)))
-                .map_err(plot_error)?;
-        }
-        for (curve, colour, y) in [(before, BEFORE, -0.075 * top), (after, AFTER, -0.15 * top)] {
-            let marks = curve.minutes.iter().map(|m| {
-                PathElement::new(
-                    vec![
-                        (*m / TICK_MIN, y - 0.02 * top),
-                        (*m / TICK_MIN, y + 0.035 * top),
-                    ],
-                    colour.stroke_width(2),
-                )
-            });
-            chart.draw_series(marks).map_err(plot_error)?;
-        }
-        Ok(())
+        axes(&mut chart)?;
+        sun_marks(&mut chart, mean, top)?;
+        lines(&mut chart, curves)?;
+        visit_marks(&mut chart, before, after, top)
     })
+}
+
+fn axes(chart: &mut Chart) -> Result<()> {
+    let rate = |v: &f64| {
+        if *v < 0.0 {
+            String::new()
+        } else {
+            format!("{v:.0}")
+        }
+    };
+    chart
+        .configure_mesh()
+        .disable_x_mesh()
+        .light_line_style(TRANSPARENT)
+        .bold_line_style(GRID)
+        .axis_style(MUTED)
+        .x_labels(9)
+        .y_labels(6)
+        .label_style(text(14, MUTED, HPos::Left, VPos::Top))
+        .x_label_formatter(&|m| format!("{:02.0}:00", m * TICK_MIN / HOUR_MIN))
+        .y_label_formatter(&rate)
+        .x_desc("time of day, sunrise and sunset at their mean")
+        .y_desc("visits per 100 nights, each hour")
+        .draw()
+        .map_err(plot_error)
+}
+
+fn sun_marks(chart: &mut Chart, mean: MeanDay, top: f64) -> Result<()> {
+    for (minute, name) in [(mean.sunrise_min, "sunrise"), (mean.sunset_min, "sunset")] {
+        let at = minute / TICK_MIN;
+        let line = PathElement::new(vec![(at, 0.0), (at, top)], MUTED.stroke_width(1));
+        chart.draw_series([line]).map_err(plot_error)?;
+        let style = text(14, MUTED, HPos::Left, VPos::Top);
+        chart
+            .draw_series([Text::new(name, (at + 0.04, top * 0.99), style)])
+            .map_err(plot_error)?;
+    }
+    Ok(())
+}
+
+fn lines(chart: &mut Chart, [before, after]: [Option<Vec<(f64, f64)>>; 2]) -> Result<()> {
+    if let Some(points) = before {
+        chart
+            .draw_series(LineSeries::new(points, BEFORE.stroke_width(3)))
+            .map_err(plot_error)?;
+    }
+    if let Some(points) = after {
+        chart
+            .draw_series(DashedLineSeries::new(points, 9, 5, AFTER.stroke_width(3)))
+            .map_err(plot_error)?;
+    }
+    Ok(())
+}
+
+/// One stroke a visit, before above after.
+fn visit_marks(chart: &mut Chart, before: &Curve, after: &Curve, top: f64) -> Result<()> {
+    for (curve, colour, y) in [(before, BEFORE, -0.075 * top), (after, AFTER, -0.15 * top)] {
+        let mark = |minute: &f64| {
+            let x = minute / TICK_MIN;
+            let ends = vec![(x, y - 0.02 * top), (x, y + 0.035 * top)];
+            PathElement::new(ends, colour.stroke_width(2))
+        };
+        chart
+            .draw_series(curve.minutes.iter().map(mark))
+            .map_err(plot_error)?;
+    }
+    Ok(())
 }
 
 /// Bands of light from midnight to midnight.

@@ -4,7 +4,7 @@ use anyhow::Result;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
-use super::{GRID, INK, MUTED, plot_error, svg, text, title, write};
+use super::{Area, DAY, GRID, INK, MUTED, fit, plot_error, svg, text, title, write};
 use crate::measure::Estimate;
 
 /// One row.
@@ -34,6 +34,13 @@ const RIGHT: i32 = 640;
 const TOP: i32 = 52;
 const ROW: i32 = 30;
 
+impl Scale<'_> {
+    fn x(&self, value: f64) -> i32 {
+        let share = (value.clamp(self.from, self.until) - self.from) / (self.until - self.from);
+        LEFT + (share * f64::from(RIGHT - LEFT)).round() as i32
+    }
+}
+
 pub(super) fn draw(
     heading: &str,
     counts_heading: &str,
@@ -41,64 +48,59 @@ pub(super) fn draw(
     scale: &Scale,
 ) -> Result<String> {
     let bottom = TOP + 14 + ROW * rows.len() as i32;
-    let size = (WIDTH as u32, (bottom + 52) as u32);
-    let x = |value: f64| {
-        let share =
-            (value.clamp(scale.from, scale.until) - scale.from) / (scale.until - scale.from);
-        LEFT + (share * f64::from(RIGHT - LEFT)).round() as i32
-    };
-    svg(size, |area| {
+    svg((WIDTH as u32, (bottom + 52) as u32), |area| {
         title(area, heading)?;
-        let line = |from, to, style: ShapeStyle| {
-            area.draw(&PathElement::new(vec![from, to], style))
-                .map_err(plot_error)
-        };
-        for step in 0..=4 {
-            let value = scale.from + (scale.until - scale.from) * f64::from(step) / 4.0;
-            line((x(value), TOP), (x(value), bottom), GRID.stroke_width(1))?;
-            let style = text(14, MUTED, HPos::Center, VPos::Top);
-            write(area, &(scale.label)(value), (x(value), bottom + 6), &style)?;
-        }
-        let style = text(14, MUTED, HPos::Center, VPos::Top);
-        write(area, scale.words, ((LEFT + RIGHT) / 2, bottom + 27), &style)?;
-        if let Some(value) = scale.reference {
-            line((x(value), TOP), (x(value), bottom), MUTED.stroke_width(2))?;
-        }
-        write(
-            area,
-            counts_heading,
-            (RIGHT + 18, TOP - 2),
-            &text(14, MUTED, HPos::Left, VPos::Bottom),
-        )?;
+        grid(area, scale, bottom)?;
+        let style = text(14, MUTED, HPos::Left, VPos::Bottom);
+        write(area, counts_heading, (RIGHT + 18, TOP - 2), &style)?;
         for (i, row) in rows.iter().enumerate() {
-            let y = TOP + 8 + ROW * i as i32 + ROW / 2;
-            write(
-                area,
-                &row.name,
-                (LEFT - 14, y),
-                &text(15, INK, HPos::Right, VPos::Center),
-            )?;
-            write(
-                area,
-                &row.counts,
-                (RIGHT + 18, y),
-                &text(14, INK, HPos::Left, VPos::Center),
-            )?;
-            let Some(e) = row.estimate else { continue };
-            line((x(e.low), y), (x(e.high), y), row.colour.stroke_width(2))?;
-            for end in [e.low, e.high] {
-                line((x(end), y - 5), (x(end), y + 5), row.colour.stroke_width(2))?;
-            }
-            let style = if row.filled {
-                row.colour.filled()
-            } else {
-                super::DAY.filled()
-            };
-            area.draw(&Circle::new((x(e.value), y), 6, style))
-                .map_err(plot_error)?;
-            area.draw(&Circle::new((x(e.value), y), 6, row.colour.stroke_width(2)))
-                .map_err(plot_error)?;
+            mark(area, scale, row, TOP + 8 + ROW * i as i32 + ROW / 2)?;
         }
         Ok(())
     })
+}
+
+fn line(area: &Area, from: (i32, i32), to: (i32, i32), style: ShapeStyle) -> Result<()> {
+    area.draw(&PathElement::new(vec![from, to], style))
+        .map_err(plot_error)
+}
+
+fn grid(area: &Area, scale: &Scale, bottom: i32) -> Result<()> {
+    let style = text(14, MUTED, HPos::Center, VPos::Top);
+    for step in 0..=4 {
+        let value = scale.from + (scale.until - scale.from) * f64::from(step) / 4.0;
+        let x = scale.x(value);
+        line(area, (x, TOP), (x, bottom), GRID.stroke_width(1))?;
+        write(area, &(scale.label)(value), (x, bottom + 6), &style)?;
+    }
+    write(area, scale.words, ((LEFT + RIGHT) / 2, bottom + 27), &style)?;
+    if let Some(value) = scale.reference {
+        let x = scale.x(value);
+        line(area, (x, TOP), (x, bottom), MUTED.stroke_width(2))?;
+    }
+    Ok(())
+}
+
+fn mark(area: &Area, scale: &Scale, row: &Row, y: i32) -> Result<()> {
+    const LONGEST_NAME: usize = 24;
+    let name = fit(&row.name, LONGEST_NAME);
+    let style = text(15, INK, HPos::Right, VPos::Center);
+    write(area, &name, (LEFT - 14, y), &style)?;
+    let style = text(14, INK, HPos::Left, VPos::Center);
+    write(area, &row.counts, (RIGHT + 18, y), &style)?;
+    let Some(e) = row.estimate else {
+        return Ok(());
+    };
+    let stroke = row.colour.stroke_width(2);
+    line(area, (scale.x(e.low), y), (scale.x(e.high), y), stroke)?;
+    for end in [e.low, e.high] {
+        let x = scale.x(end);
+        line(area, (x, y - 5), (x, y + 5), stroke)?;
+    }
+    let inside = if row.filled { row.colour } else { DAY };
+    for style in [inside.filled(), stroke] {
+        area.draw(&Circle::new((scale.x(e.value), y), 6, style))
+            .map_err(plot_error)?;
+    }
+    Ok(())
 }

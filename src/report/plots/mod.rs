@@ -17,6 +17,7 @@ pub(super) use season::season;
 
 use anyhow::{Result, anyhow};
 use plotters::coord::Shift;
+use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
@@ -45,6 +46,8 @@ pub(super) const DARK: &str = "@media screen and (prefers-color-scheme:dark){\
     [fill=\"#009E73\"]{fill:#2BC79A}[stroke=\"#009E73\"]{stroke:#2BC79A}}";
 
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
+type Plane = Cartesian2d<RangedCoordf64, RangedCoordf64>;
+type Chart<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Plane>;
 
 /// Draws into a new SVG of a size in pixels.
 fn svg(size: (u32, u32), draw: impl FnOnce(&Area) -> Result<()>) -> Result<String> {
@@ -81,14 +84,37 @@ fn text(size: i32, colour: RGBColor, h: HPos, v: VPos) -> TextStyle<'static> {
 
 /// Writes the title of a plot, top left.
 fn title(area: &Area, words: &str) -> Result<()> {
+    const LONGEST: usize = 84;
     let style = ("sans-serif", 18, FontStyle::Bold)
         .into_font()
         .color(&INK)
         .pos(Pos::new(HPos::Left, VPos::Top));
-    write(area, words, (12, 10), &style)
+    write(area, &fit(words, LONGEST), (12, 10), &style)
 }
 
 fn write(area: &Area, words: &str, at: (i32, i32), style: &TextStyle) -> Result<()> {
     area.draw(&Text::new(words.to_owned(), at, style.clone()))
         .map_err(plot_error)
+}
+
+/// Words that fit: cut at a number of characters, and without control characters, which no SVG may
+/// hold.
+fn fit(words: &str, longest: usize) -> String {
+    let clean: Vec<char> = words.chars().filter(|c| !c.is_control()).collect();
+    if clean.len() <= longest {
+        return clean.into_iter().collect();
+    }
+    let kept: String = clean[..longest - 1].iter().collect();
+    kept.trim_end().to_owned() + "…"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_names_are_cut_and_control_characters_dropped() {
+        assert_eq!(fit("North\u{7} Fence", 20), "North Fence");
+        assert_eq!(fit("A very long name", 8), "A very…");
+    }
 }

@@ -5,7 +5,10 @@ use chrono::{Days, NaiveDate};
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
-use super::{DAY, GRAY_LIGHT, GRID, INK, MATURE, MUTED, NIGHT, plot_error, svg, text, title};
+use super::{
+    Chart, DAY, GRAY_LIGHT, GRID, INK, MATURE, MUTED, NIGHT, fit, plot_error, svg, text, title,
+    write,
+};
 use crate::clock::LocalTime;
 use crate::debrief::Debrief;
 use crate::sun::SunDay;
@@ -18,10 +21,18 @@ const QUARTERS: f64 = 4.0;
 const QUARTER_H: f64 = 6.0;
 const QUARTER_MIN: f64 = 360.0;
 
-/// The dates that sunrise and sunset are drawn for, in quarters of the wall clock's day.
-struct SunLines {
-    /// Day of the season, legal begin, sunrise, sunset, legal end.
-    days: Vec<[f64; 5]>,
+/// What is drawn, in days of the season and quarters of the day.
+struct Picture {
+    first: NaiveDate,
+    length: f64,
+    /// Day, legal light begins, sunrise, sunset, legal light ends.
+    sun: Vec<[f64; 5]>,
+    mature: Vec<(f64, f64)>,
+    all: Vec<(f64, f64)>,
+    /// Only one in so many of the other deer is drawn.
+    every: usize,
+    /// Disturbances: day and id.
+    logged: Vec<(f64, String)>,
 }
 
 /// Draws all visits at some cameras. `None` when there is no season to draw.
@@ -33,53 +44,89 @@ pub(in crate::report) fn season(
     let Some((first, last)) = debrief.season.span() else {
         return Ok(None);
     };
-    let lines = sun_lines(debrief, first, last)?;
-    let length = (last - first).num_days() as f64 + 1.0;
-    let place = |v: &Visit| {
-        let quarter = v.first.minute_of_day() / QUARTER_MIN;
-        ((v.date() - first).num_days() as f64 + 0.5, quarter)
-    };
-    let mature: Vec<(f64, f64)> = points(cameras, Kind::MatureBuck, place);
-    let all: Vec<(f64, f64)> = points(cameras, Kind::Deer, place);
-    let every = all.len().div_ceil(MOST_MARKS).max(1);
-    let drawn = svg((860, 460), |area| {
+    let picture = Picture::of(debrief, cameras, first, last)?;
+    let drawn = svg((860, 470), |area| {
         title(area, heading)?;
-        let note = if every > 1 {
-            format!(
-                "▲ mature buck ({})   ● other deer (one in {every} of {} drawn)",
-                mature.len(),
-                all.len()
-            )
-        } else {
-            format!(
-                "▲ mature buck ({})   ● deer of any kind ({})",
-                mature.len(),
-                all.len()
-            )
-        };
-        super::write(
-            area,
-            &note,
-            (12, 40),
-            &text(15, INK, HPos::Left, VPos::Center),
-        )?;
+        let style = text(15, INK, HPos::Left, VPos::Center);
+        write(area, &picture.legend(), (12, 40), &style)?;
         let mut chart = ChartBuilder::on(area)
-            .margin_top(76)
+            .margin_top(86)
             .margin_right(66)
             .margin_left(8)
             .margin_bottom(6)
             .x_label_area_size(26)
             .y_label_area_size(58)
-            .build_cartesian_2d(0.0..length, 0.0..QUARTERS)
+            .build_cartesian_2d(0.0..picture.length, 0.0..QUARTERS)
             .map_err(plot_error)?;
-        let background = Rectangle::new([(0.0, 0.0), (length, QUARTERS)], NIGHT.filled());
-        chart.draw_series([background]).map_err(plot_error)?;
+        picture.bands(&mut chart)?;
+        picture.axes(&mut chart)?;
+        picture.sun_lines(&mut chart)?;
+        picture.marks(&mut chart)?;
+        picture.disturbances(&mut chart)
+    })?;
+    Ok(Some(drawn))
+}
+
+impl Picture {
+    fn of(
+        debrief: &Debrief,
+        cameras: &[&Camera],
+        first: NaiveDate,
+        last: NaiveDate,
+    ) -> Result<Self> {
+        let day = |date: NaiveDate| (date - first).num_days() as f64;
+        let points = |kind| -> Vec<(f64, f64)> {
+            let place = |v: &Visit| (day(v.date()) + 0.5, v.first.minute_of_day() / QUARTER_MIN);
+            cameras
+                .iter()
+                .flat_map(|c| c.visits(kind))
+                .map(place)
+                .collect()
+        };
+        let all = points(Kind::Deer);
+        let length = day(last) + 1.0;
+        Ok(Self {
+            first,
+            length,
+            sun: sun(debrief, first, last)?,
+            mature: points(Kind::MatureBuck),
+            every: all.len().div_ceil(MOST_MARKS).max(1),
+            all,
+            logged: debrief
+                .property
+                .disturbances
+                .iter()
+                .map(|d| (day(d.start.date()), fit(&d.id, 20)))
+                .filter(|(x, _)| (0.0..length).contains(x))
+                .collect(),
+        })
+    }
+
+    fn legend(&self) -> String {
+        let (mature, all) = (self.mature.len(), self.all.len());
+        match self.every {
+            1 => format!("▲ mature buck ({mature}) ● deer of any kind ({all})"),
+            n => format!("▲ mature buck ({mature}) ● other deer (one in {n} of {all} drawn)"),
+        }
+    }
+
+    fn bands(&self, chart: &mut Chart) -> Result<()> {
+        let night = Rectangle::new([(0.0, 0.0), (self.length, QUARTERS)], NIGHT.filled());
+        chart.draw_series([night]).map_err(plot_error)?;
         for (low, high, colour) in [(1, 4, GRAY_LIGHT), (2, 3, DAY)] {
-            let up = lines.days.iter().map(|d| (d[0], d[low]));
-            let down = lines.days.iter().rev().map(|d| (d[0], d[high]));
+            let up = self.sun.iter().map(|d| (d[0], d[low]));
+            let down = self.sun.iter().rev().map(|d| (d[0], d[high]));
             let band = Polygon::new(up.chain(down).collect::<Vec<_>>(), colour.filled());
             chart.draw_series([band]).map_err(plot_error)?;
         }
+        Ok(())
+    }
+
+    fn axes(&self, chart: &mut Chart) -> Result<()> {
+        let date = |day: &f64| {
+            let date = self.first + Days::new(day.max(0.0) as u64);
+            date.format("%-d %b").to_string()
+        };
         chart
             .configure_mesh()
             .disable_x_mesh()
@@ -89,85 +136,76 @@ pub(in crate::report) fn season(
             .x_labels(8)
             .y_labels(5)
             .label_style(text(14, MUTED, HPos::Left, VPos::Top))
-            .x_label_formatter(&|d| {
-                (first + Days::new(d.max(0.0) as u64))
-                    .format("%-d %b")
-                    .to_string()
-            })
+            .x_label_formatter(&date)
             .y_label_formatter(&|h| format!("{:02.0}:00", h * QUARTER_H))
             .y_desc("clock on the wall")
             .draw()
-            .map_err(plot_error)?;
+            .map_err(plot_error)
+    }
+
+    fn sun_lines(&self, chart: &mut Chart) -> Result<()> {
         for (index, name) in [(2, "sunrise"), (3, "sunset")] {
-            let line = lines.days.iter().map(|d| (d[0], d[index]));
+            let line = self.sun.iter().map(|d| (d[0], d[index]));
             chart
                 .draw_series(LineSeries::new(line, MUTED.stroke_width(1)))
                 .map_err(plot_error)?;
-            if let Some(day) = lines.days.last() {
-                let at = (length * 1.006, day[index]);
-                chart
-                    .draw_series([Text::new(name, at, text(14, INK, HPos::Left, VPos::Center))])
-                    .map_err(plot_error)?;
+            if let Some(day) = self.sun.last() {
+                let style = text(14, INK, HPos::Left, VPos::Center);
+                let label = Text::new(name, (self.length * 1.006, day[index]), style);
+                chart.draw_series([label]).map_err(plot_error)?;
             }
         }
-        let dots = all.iter().step_by(every);
+        Ok(())
+    }
+
+    fn marks(&self, chart: &mut Chart) -> Result<()> {
+        let others = self.all.iter().step_by(self.every);
         chart
-            .draw_series(dots.map(|p| Circle::new(*p, 2, MUTED.filled())))
+            .draw_series(others.map(|p| Circle::new(*p, 2, MUTED.filled())))
             .map_err(plot_error)?;
+        let mature = self.mature.iter();
         chart
-            .draw_series(
-                mature
-                    .iter()
-                    .map(|p| TriangleMarker::new(*p, 6, MATURE.filled())),
-            )
+            .draw_series(mature.map(|p| TriangleMarker::new(*p, 6, MATURE.filled())))
             .map_err(plot_error)?;
-        for disturbance in &debrief.property.disturbances {
-            let x = (disturbance.start.date() - first).num_days() as f64;
-            if !(0.0..length).contains(&x) {
-                continue;
-            }
-            let line = DashedLineSeries::new([(x, 0.0), (x, QUARTERS)], 6, 4, INK.stroke_width(2));
-            chart.draw_series(line).map_err(plot_error)?;
+        Ok(())
+    }
+
+    /// Lines at the disturbances, their names on two levels so that neighbours do not overprint.
+    fn disturbances(&self, chart: &mut Chart) -> Result<()> {
+        for (i, (day, id)) in self.logged.iter().enumerate() {
+            let ends = [(*day, 0.0), (*day, QUARTERS)];
+            chart
+                .draw_series(DashedLineSeries::new(ends, 6, 4, INK.stroke_width(2)))
+                .map_err(plot_error)?;
+            let level = QUARTERS + 0.07 + 0.2 * (i % 2) as f64;
             let style = text(14, INK, HPos::Center, VPos::Bottom);
             chart
-                .draw_series([Text::new(
-                    disturbance.id.clone(),
-                    (x, QUARTERS + 0.07),
-                    style,
-                )])
+                .draw_series([Text::new(id.clone(), (*day, level), style)])
                 .map_err(plot_error)?;
         }
         Ok(())
-    })?;
-    Ok(Some(drawn))
+    }
 }
 
-fn points(
-    cameras: &[&Camera],
-    kind: Kind,
-    place: impl Fn(&Visit) -> (f64, f64),
-) -> Vec<(f64, f64)> {
-    cameras
-        .iter()
-        .flat_map(|c| c.visits(kind))
-        .map(place)
-        .collect()
-}
-
-fn sun_lines(debrief: &Debrief, first: NaiveDate, last: NaiveDate) -> Result<SunLines> {
+/// The sun's lines for every date, by the clock on the wall at the property's own place.
+fn sun(debrief: &Debrief, first: NaiveDate, last: NaiveDate) -> Result<Vec<[f64; 5]>> {
     let settings = &debrief.property.settings;
-    let mut days = Vec::new();
-    for date in first.iter_days().take_while(|d| *d <= last + Days::new(1)) {
+    let day = |date: NaiveDate| -> Result<[f64; 5]> {
         let sun = SunDay::on(date, settings.position)?;
         let quarter = |t| LocalTime::at(t, settings.time_zone).minute_of_day() / QUARTER_MIN;
         let (rise, set) = (quarter(sun.sunrise), quarter(sun.sunset));
-        days.push([
+        Ok([
             (date - first).num_days() as f64,
             rise - settings.legal_before_sunrise_min / QUARTER_MIN,
             rise,
             set,
             set + settings.legal_after_sunset_min / QUARTER_MIN,
-        ]);
-    }
-    Ok(SunLines { days })
+        ])
+    };
+    let end = last + Days::new(1);
+    first
+        .iter_days()
+        .take_while(|d| *d <= end)
+        .map(day)
+        .collect()
 }
