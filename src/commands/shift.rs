@@ -39,6 +39,16 @@ pub(super) fn print(debrief: &Debrief) {
     if debrief.property.disturbances.is_empty() {
         println!("No disturbance is logged in disturbances.csv.");
     }
+    for change in &debrief.shifts.unlogged {
+        println!(
+            "Not logged: {} at {}, {} to {}, {:+.0} points against the other cameras",
+            change.kind.word(),
+            debrief.camera_name(Some(change.camera)),
+            change.dates.0,
+            change.dates.1,
+            change.change * 100.0
+        );
+    }
     for disturbance in &debrief.property.disturbances {
         println!(
             "{} ({}): mature bucks, {} days before and after",

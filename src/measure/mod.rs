@@ -5,19 +5,23 @@
 //! given as `(low, high)`; p-values are two-sided; a quantity that the data do not define is
 //! `None`, never a guess.
 
+mod change_point;
 mod circle;
 mod cluster;
 mod multiplicity;
 mod order;
 mod proportion;
 mod rate;
+mod resample;
 
-pub use circle::{Density, density};
+pub use change_point::{ChangePoint, change_point};
+pub use circle::{Density, density, overlap, overlap_of};
 pub use cluster::{DayCount, Runs, runs_of_counts, runs_of_shares};
 pub use multiplicity::weighted_holm;
-pub use order::{median, median_interval, quantile};
+pub use order::{median, median_interval, quantile, shift_between};
 pub use proportion::{Counts, Estimate, change, change_against, change_p_value, wilson};
 pub use rate::{Exposure, rate, rate_p_value, rate_ratio};
+pub use resample::block_interval;
 
 /// Degrees of freedom of a quantity whose variance is known: the normal distribution.
 pub const KNOWN: f64 = f64::INFINITY;

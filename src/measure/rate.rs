@@ -49,7 +49,7 @@ pub fn rate_p_value(
     let own = |freedom| own_p_value(here, freedom);
     match elsewhere {
         None => own(freedom),
-        Some(there) => Some(own(KNOWN)?.max(contrast_p_value(here, there, freedom)?)),
+        Some(there) => Some(own(KNOWN)?.max(contrast_p_value(here, there)?)),
     }
 }
 
@@ -66,11 +66,7 @@ fn own_p_value((before, after): (Exposure, Exposure), freedom: f64) -> Option<f6
     })
 }
 
-fn contrast_p_value(
-    here: (Exposure, Exposure),
-    there: (Exposure, Exposure),
-    freedom: f64,
-) -> Option<f64> {
+fn contrast_p_value(here: (Exposure, Exposure), there: (Exposure, Exposure)) -> Option<f64> {
     let sides = [here.0, here.1, there.0, there.1];
     if sides.iter().any(|s| s.effort <= 0.0) {
         return None;
@@ -78,7 +74,7 @@ fn contrast_p_value(
     let log = |s: Exposure| ((s.events + 0.5) / s.effort).ln();
     let contrast = (log(here.1) - log(here.0)) - (log(there.1) - log(there.0));
     let variance: f64 = sides.iter().map(|s| 1.0 / (s.events + 0.5)).sum();
-    Some(two_sided(contrast / variance.sqrt(), freedom))
+    Some(two_sided(contrast / variance.sqrt(), KNOWN))
 }
 
 /// Ratio of two rates, `after / before`, with a score interval.

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use crate::debrief::{DaylightAnswer, Debrief, Usual};
 use crate::measure::Estimate;
 use crate::property::ShareOf;
-use crate::shift::{Shift, Side};
+use crate::shift::{DayAfter, Onset, Placebo, Repeated, Shift, Side, Unlogged};
 
 /// The whole findings file. Coordinates are left out unless asked for.
 pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
@@ -36,6 +36,8 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
         "cameras": cameras(debrief, with_places),
         "daylight": daylight(debrief),
         "shifts": shifts(debrief),
+        "unlogged": unlogged(debrief),
+        "repeated": repeated(debrief),
         "problems": debrief.problems,
     })
 }
@@ -151,9 +153,71 @@ pub fn shifts(debrief: &Debrief) -> Value {
             "rate_p_adjusted": s.rate_p_adjusted,
             "verdict": s.verdict.word(),
             "pattern": s.pattern.map(|p| p.word()),
+            "smallest_visible_drop": s.enough.and_then(|e| e.smallest_drop),
+            "times_nights_for_25_points": s.enough.and_then(|e| e.times_nights),
+            "evening_minutes_later": s.timing.and_then(|t| t.evening_min).map(interval),
+            "morning_minutes_later": s.timing.and_then(|t| t.morning_min).map(interval),
+            "overlap": s.timing.and_then(|t| t.overlap).map(interval),
+            "onset": s.onset.map(onset),
+            "placebo": s.placebo.as_ref().map(placebo),
         })
     };
     debrief.shifts.rows.iter().map(row).collect()
+}
+
+/// Clear changes that nobody logged.
+fn unlogged(debrief: &Debrief) -> Value {
+    let change = |u: &Unlogged| {
+        json!({
+            "camera": debrief.camera_name(Some(u.camera)),
+            "who": u.kind.word(),
+            "from": u.dates.0.to_string(),
+            "until": u.dates.1.to_string(),
+            "share_change_against_others": u.change,
+            "p_adjusted": u.p_adjusted,
+        })
+    };
+    debrief.shifts.unlogged.iter().map(change).collect()
+}
+
+/// The days after what happened several times.
+fn repeated(debrief: &Debrief) -> Value {
+    let day = |d: &DayAfter| {
+        json!({
+            "nights": d.nights,
+            "visits": d.visits,
+            "counted_visits": d.counted,
+            "share": d.share.map(interval),
+            "visits_per_night": d.per_night.map(interval),
+        })
+    };
+    let one = |r: &Repeated| {
+        json!({
+            "what": r.what,
+            "times": r.times,
+            "days_after": r.after.iter().map(day).collect::<Vec<_>>(),
+            "other_days": day(&r.ordinary),
+        })
+    };
+    debrief.shifts.repeated.iter().map(one).collect()
+}
+
+fn interval(estimate: Estimate) -> Value {
+    json!({ "value": estimate.value, "low": estimate.low, "high": estimate.high })
+}
+
+fn onset(onset: Onset) -> Value {
+    json!({
+        "date": onset.date.to_string(),
+        "low": onset.interval.0.to_string(),
+        "high": onset.interval.1.to_string(),
+        "recovered_after_days": onset.recovered_after_days,
+        "followed_until": onset.followed_until.to_string(),
+    })
+}
+
+fn placebo(placebo: &Placebo) -> Value {
+    json!({ "other_dates": placebo.untouched, "as_large": placebo.as_large })
 }
 
 fn finite_high(estimate: Estimate) -> Option<f64> {

@@ -4,11 +4,11 @@ use anyhow::Result;
 use chrono::{NaiveDate, Offset, TimeZone};
 use rayon::prelude::*;
 
-use super::plots::{Curve, activity, changes, ranking, season};
+use super::plots::{Curve, Spot, activity, changes, placebo, ranking, season, sketch};
 use super::words;
 use crate::debrief::Debrief;
 use crate::property::Disturbance;
-use crate::shift::{Shift, Windows};
+use crate::shift::{Role, Shift, Windows};
 use crate::sun::{MeanDay, SunDay};
 use crate::visits::{Camera, Kind};
 
@@ -30,7 +30,9 @@ pub(super) enum Subject {
     Ranking,
     Season(Option<usize>),
     Changes(usize),
+    Sketch(usize),
     Activity { disturbance: usize, camera: usize },
+    Placebo { disturbance: usize, camera: usize },
 }
 
 /// Draws everything.
@@ -40,11 +42,17 @@ pub(super) fn draw(debrief: &Debrief) -> Result<Vec<Plot>> {
     let mut subjects = vec![Subject::Ranking, Subject::Season(None)];
     subjects.extend(cameras.clone().map(|c| Subject::Season(Some(c))));
     for disturbance in disturbances {
-        subjects.push(Subject::Changes(disturbance));
-        subjects.extend(cameras.clone().map(|camera| Subject::Activity {
-            disturbance,
-            camera,
-        }));
+        subjects.extend([Subject::Changes(disturbance), Subject::Sketch(disturbance)]);
+        for camera in cameras.clone() {
+            subjects.push(Subject::Activity {
+                disturbance,
+                camera,
+            });
+            subjects.push(Subject::Placebo {
+                disturbance,
+                camera,
+            });
+        }
     }
     let drawn: Vec<Option<Plot>> = subjects
         .into_par_iter()
@@ -54,67 +62,133 @@ pub(super) fn draw(debrief: &Debrief) -> Result<Vec<Plot>> {
 }
 
 fn plot(debrief: &Debrief, subject: Subject) -> Result<Option<Plot>> {
-    let plot = |file: String, svg: String, alt: String| Plot {
-        subject,
-        file,
-        svg,
-        alt,
-    };
-    let camera_name = |c: usize| debrief.season.cameras[c].name.as_str();
-    let disturbances = &debrief.property.disturbances;
-    Ok(match subject {
-        Subject::Ranking => Some(plot(
-            "ranking.svg".into(),
+    let drawn = match subject {
+        Subject::Ranking => Some((
+            "ranking".to_owned(),
             ranking(debrief)?,
-            "Cameras ranked by visits of mature bucks per 100 camera-nights".into(),
+            "Cameras ranked by visits of mature bucks per 100 camera-nights".to_owned(),
         )),
-        Subject::Season(which) => {
-            let (cameras, name): (Vec<&Camera>, &str) = match which {
-                Some(c) => (vec![&debrief.season.cameras[c]], camera_name(c)),
-                None => (debrief.season.cameras.iter().collect(), "all cameras"),
-            };
-            let heading = format!("Every visit by date and hour, {name}");
-            let file = which.map_or("season.svg".into(), |c| {
-                format!("season-{}.svg", file_name(debrief, c))
-            });
-            season(debrief, &heading, &cameras)?.map(|svg| plot(file, svg, heading))
-        }
-        Subject::Changes(d) => {
-            let heading = format!("Mature bucks before and after: {}", disturbances[d].what);
-            let rows: Vec<&Shift> = debrief
-                .shifts
-                .of(&disturbances[d].id, Kind::MatureBuck)
-                .collect();
-            let svg = changes(debrief, &heading, &rows)?;
-            Some(plot(
-                format!("changes-{}.svg", disturbance_file(debrief, d)),
-                svg,
-                heading,
-            ))
-        }
+        Subject::Season(camera) => season_plot(debrief, camera)?,
+        Subject::Changes(d) => Some(changes_plot(debrief, d)?),
+        Subject::Sketch(d) => sketch_plot(debrief, d)?,
         Subject::Activity {
             disturbance,
             camera,
-        } => {
-            let logged = &disturbances[disturbance];
-            let (kind, curves, mean) = sides(debrief, logged, &debrief.season.cameras[camera])?;
-            let heading = format!(
-                "{} at {}, {} days either side of {}",
-                kind.plural(),
-                camera_name(camera),
-                debrief.property.settings.shift_days,
-                words::day(logged.start.date())
-            );
-            let [before, after] = curves;
-            let svg = activity(&heading, &before, &after, mean, &debrief.property.settings)?;
-            let file = format!(
-                "activity-{}-{}.svg",
-                disturbance_file(debrief, disturbance),
-                file_name(debrief, camera)
-            );
-            Some(plot(file, svg, heading))
+        } => Some(activity_plot(debrief, disturbance, camera)?),
+        Subject::Placebo {
+            disturbance,
+            camera,
+        } => placebo_plot(debrief, disturbance, camera)?,
+    };
+    Ok(drawn.map(|(name, svg, alt)| Plot {
+        subject,
+        file: name + ".svg",
+        svg,
+        alt,
+    }))
+}
+
+/// File name, picture, and what it shows.
+type Drawn = (String, String, String);
+
+fn season_plot(debrief: &Debrief, camera: Option<usize>) -> Result<Option<Drawn>> {
+    let every = &debrief.season.cameras;
+    let (cameras, name, file): (Vec<&Camera>, &str, String) = match camera {
+        Some(c) => {
+            let file = format!("season-{}", file_name(debrief, c));
+            (vec![&every[c]], &every[c].name, file)
         }
-    })
+        None => (every.iter().collect(), "all cameras", "season".to_owned()),
+    };
+    let heading = format!("Every visit by date and hour, {name}");
+    Ok(season(debrief, &heading, &cameras)?.map(|svg| (file, svg, heading)))
+}
+
+fn changes_plot(debrief: &Debrief, d: usize) -> Result<Drawn> {
+    let logged = &debrief.property.disturbances[d];
+    let heading = format!("Mature bucks before and after: {}", logged.what);
+    let rows: Vec<&Shift> = debrief.shifts.of(&logged.id, Kind::MatureBuck).collect();
+    let svg = changes(debrief, &heading, &rows)?;
+    Ok((
+        format!("changes-{}", disturbance_file(debrief, d)),
+        svg,
+        heading,
+    ))
+}
+
+fn sketch_plot(debrief: &Debrief, d: usize) -> Result<Option<Drawn>> {
+    let logged = &debrief.property.disturbances[d];
+    let date = logged.first_day_after();
+    let cameras = debrief
+        .shifts
+        .of(&logged.id, Kind::MatureBuck)
+        .filter_map(|row| {
+            let camera = &debrief.season.cameras[row.camera];
+            Some(Spot {
+                name: camera.name.clone(),
+                place: camera.place_on(date)?,
+                near: Some(row.role == Role::Near),
+            })
+        });
+    let itself = logged.position.map(|place| Spot {
+        name: logged.id.clone(),
+        place,
+        near: None,
+    });
+    let spots: Vec<Spot> = cameras.chain(itself).collect();
+    let heading = format!("Where the cameras hang: {}", logged.what);
+    let svg = sketch(&heading, &spots)?;
+    Ok(svg.map(|svg| {
+        (
+            format!("sketch-{}", disturbance_file(debrief, d)),
+            svg,
+            heading,
+        )
+    }))
+}
+
+fn activity_plot(debrief: &Debrief, disturbance: usize, camera: usize) -> Result<Drawn> {
+    let logged = &debrief.property.disturbances[disturbance];
+    let here = &debrief.season.cameras[camera];
+    let (kind, [before, after], mean) = sides(debrief, logged, here)?;
+    let heading = format!(
+        "{} at {}, {} days either side of {}",
+        kind.plural(),
+        here.name,
+        debrief.property.settings.shift_days,
+        words::day(logged.start.date())
+    );
+    let svg = activity(&heading, &before, &after, mean, &debrief.property.settings)?;
+    Ok((
+        pair_file("activity", debrief, disturbance, camera),
+        svg,
+        heading,
+    ))
+}
+
+fn placebo_plot(debrief: &Debrief, disturbance: usize, camera: usize) -> Result<Option<Drawn>> {
+    let logged = &debrief.property.disturbances[disturbance];
+    let mut rows = debrief.shifts.of(&logged.id, Kind::MatureBuck);
+    let row = rows.find(|r| r.camera == camera);
+    let Some(measured) = row.and_then(|r| r.placebo.as_ref()) else {
+        return Ok(None);
+    };
+    let heading = format!(
+        "The same comparison at every other date, {}",
+        debrief.season.cameras[camera].name
+    );
+    let days = debrief.property.settings.shift_days;
+    let svg = placebo(&heading, measured, logged.first_day_after(), days)?;
+    let file = pair_file("placebo", debrief, disturbance, camera);
+    Ok(svg.map(|svg| (file, svg, heading)))
+}
+
+fn pair_file(what: &str, debrief: &Debrief, disturbance: usize, camera: usize) -> String {
+    format!(
+        "{what}-{}-{}",
+        disturbance_file(debrief, disturbance),
+        file_name(debrief, camera)
+    )
 }
 
 /// The kinds worth a curve, the most asked-for first.

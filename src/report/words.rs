@@ -5,14 +5,21 @@ use chrono::NaiveDate;
 use crate::debrief::Usual;
 use crate::measure::Estimate;
 
+/// Keeps a number and its sign on one line.
+const NBSP: char = '\u{a0}';
+
 /// `32 %`
 pub(super) fn percent(share: f64) -> String {
-    format!("{:.0} %", share * 100.0)
+    format!("{:.0}{NBSP}%", share * 100.0)
 }
 
 /// `19–49 %`
 pub(super) fn percent_range(estimate: Estimate) -> String {
-    format!("{:.0}–{:.0} %", estimate.low * 100.0, estimate.high * 100.0)
+    format!(
+        "{:.0}–{:.0}{NBSP}%",
+        estimate.low * 100.0,
+        estimate.high * 100.0
+    )
 }
 
 /// `11 of 34 visits, 32 % (19–49 %)`; without visits just `no visits`.
@@ -20,8 +27,9 @@ pub(super) fn share(counted: usize, visits: usize, share: Option<Estimate>) -> S
     match share {
         None => "no visits".to_owned(),
         Some(s) => format!(
-            "{counted} of {visits} visit{}, {} ({})",
-            if visits == 1 { "" } else { "s" },
+            "{} of {}, {} ({})",
+            grouped(counted),
+            self::counted(visits, "visit"),
             percent(s.value),
             percent_range(s)
         ),
@@ -120,6 +128,21 @@ pub(super) fn spread(usual: Usual, told: fn(f64) -> String) -> String {
     format!("of {visits}, half from {} to {}", told(a), told(b))
 }
 
+/// `38 min later (12 to 71 min later)`; negative is earlier.
+pub(super) fn later(change: Estimate) -> String {
+    let told = |minutes: f64| match minutes.round() {
+        m if m > 0.0 => format!("{} later", duration(m)),
+        m if m < 0.0 => format!("{} earlier", duration(-m)),
+        _ => "no later".to_owned(),
+    };
+    format!(
+        "{} ({} to {})",
+        told(change.value),
+        told(change.low),
+        told(change.high)
+    )
+}
+
 /// `18 October 2025`
 pub(super) fn day(date: NaiveDate) -> String {
     date.format("%-d %B %Y").to_string()
@@ -155,10 +178,13 @@ mod tests {
     #[test]
     fn a_share_reads_like_speech() {
         let s = wilson(Counts::new(11, 34));
-        assert_eq!(share(11, 34, s), "11 of 34 visits, 32 % (19–49 %)");
+        assert_eq!(
+            share(11, 34, s).replace(NBSP, " "),
+            "11 of 34 visits, 32 % (19–49 %)"
+        );
         assert_eq!(share(0, 0, None), "no visits");
         assert_eq!(
-            share(1, 1, wilson(Counts::new(1, 1))),
+            share(1, 1, wilson(Counts::new(1, 1))).replace(NBSP, " "),
             "1 of 1 visit, 100 % (21–100 %)"
         );
     }

@@ -2,8 +2,9 @@
 
 use chrono::{Days, NaiveDate};
 
+use super::enough::enough;
 use super::window::{Side, Tally, Windows};
-use super::{Role, Shift, Verdict};
+use super::{Enough, Role, Shift, Verdict};
 use crate::measure::{
     Counts, DayCount, Estimate, Exposure, Runs, change, change_against, change_p_value,
     rate_p_value, rate_ratio, runs_of_counts, runs_of_shares,
@@ -31,9 +32,23 @@ pub(super) struct Comparison {
     p_value: Option<f64>,
     rate_p_value: Option<f64>,
     judgeable: bool,
+    enough: Option<Enough>,
 }
 
 impl Comparison {
+    /// The change that is tested: against the controls where there are any. `None` where a side has
+    /// too few visits.
+    pub fn tested_change(&self) -> Option<f64> {
+        let few = self.before.visits.min(self.after.visits) < FEWEST_VISITS;
+        let tested = self.against.or(self.share_change)?;
+        (!few).then_some(tested.value)
+    }
+
+    /// The p-value of a comparison with enough visits to be judged.
+    pub fn p_value(&self) -> Option<f64> {
+        self.p_value.filter(|_| self.judgeable)
+    }
+
     pub fn into_shift(
         self,
         disturbance: &Disturbance,
@@ -63,6 +78,10 @@ impl Comparison {
                 Verdict::TooFewVisits
             },
             pattern: None,
+            enough: self.enough,
+            timing: None,
+            onset: None,
+            placebo: None,
         }
     }
 }
@@ -107,11 +126,17 @@ pub(super) fn cameras(
         .iter()
         .map(|camera| Around::of(camera, kind, windows))
         .collect();
+    let last_year = windows.a_year_earlier();
     (0..around.len())
         .map(|camera| {
+            // The same camera in the same weeks of last year is a control too, if it worked then.
+            let itself = last_year
+                .map(|windows| Around::of(&season.cameras[camera], kind, &windows))
+                .filter(|a| a.before.side.visits.min(a.after.side.visits) >= FEWEST_VISITS);
             let controls: Vec<&Around> = (0..around.len())
                 .filter(|&other| other != camera && roles[other] == Role::Control)
                 .map(|other| &around[other])
+                .chain(&itself)
                 .collect();
             compare(&around[camera], &controls)
         })
@@ -126,7 +151,7 @@ fn compare(around: &Around, controls: &[&Around]) -> Comparison {
         after.counts().divided_by(runs.design_effect),
     );
     let elsewhere = pooled_shares(controls);
-    let enough = before.side.visits.min(after.side.visits) >= FEWEST_VISITS;
+    let enough_visits = before.side.visits.min(after.side.visits) >= FEWEST_VISITS;
     let tagged = before.side.is_tagged() && after.side.is_tagged();
     let rates = |nightly| tagged.then(|| ratio(around, nightly)).flatten();
     Comparison {
@@ -137,7 +162,8 @@ fn compare(around: &Around, controls: &[&Around]) -> Comparison {
         runs,
         p_value: change_p_value(here, elsewhere, runs.freedom),
         rate_p_value: tagged.then(|| left_p_value(around, controls)).flatten(),
-        judgeable: enough && could_be_clear(here, elsewhere, runs.freedom),
+        judgeable: enough_visits && could_be_clear(here, elsewhere, runs.freedom),
+        enough: enough(here, elsewhere, runs.freedom),
         before: before.side.clone(),
         after: after.side.clone(),
     }

@@ -12,16 +12,30 @@
 //! A verdict says that a pattern changed. It never says who changed it.
 
 mod compare;
+mod enough;
+mod onset;
+mod placebo;
+mod pressure;
 mod roles;
+mod timing;
 mod verdict;
+mod watch;
 mod window;
+
+use rayon::prelude::*;
 
 use crate::measure::{Estimate, Runs, weighted_holm};
 use crate::property::{Disturbance, Problem};
 use crate::visits::{Kind, Season};
 
+pub use enough::{Enough, MOST_TIMES, WORTH_KNOWING};
+pub use onset::Onset;
+pub use placebo::Placebo;
+pub use pressure::{DayAfter, FOLLOWED_DAYS, Repeated};
 pub use roles::Role;
+pub use timing::Timing;
 pub use verdict::{Pattern, Verdict};
+pub use watch::Unlogged;
 pub use window::{Side, Windows};
 
 /// What happened at one camera, for one kind of deer, around one disturbance.
@@ -61,6 +75,14 @@ pub struct Shift {
     pub verdict: Verdict,
     /// What the rates did beside it.
     pub pattern: Option<Pattern>,
+    /// What these visits could have shown; `None` where a side has none.
+    pub enough: Option<Enough>,
+    /// How the hours of visits changed; near cameras only.
+    pub timing: Option<Timing>,
+    /// When a clear change began; near cameras only.
+    pub onset: Option<Onset>,
+    /// How this date stands among all others; mature bucks at near cameras only.
+    pub placebo: Option<Placebo>,
 }
 
 /// Everything found about every logged disturbance.
@@ -68,6 +90,10 @@ pub struct Shift {
 pub struct Shifts {
     /// One row per disturbance, camera and kind; disturbances by date, cameras in season order.
     pub rows: Vec<Shift>,
+    /// Clear changes that no logged disturbance accounts for.
+    pub unlogged: Vec<Unlogged>,
+    /// What happened several times, and how the days after it looked.
+    pub repeated: Vec<Repeated>,
     /// Disturbances that could not be set against any camera.
     pub problems: Vec<Problem>,
 }
@@ -107,7 +133,40 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
         |r, p| r.rate_p_adjusted = Some(p),
     );
     verdict::judge(&mut shifts.rows);
+    look_closer(season, disturbances, &mut shifts.rows);
+    shifts.unlogged = watch::watch(season, disturbances);
+    shifts.repeated = pressure::repeated(season, disturbances);
     shifts
+}
+
+/// Adds to the near cameras' rows what a sceptic asks next: which minutes, since when, and whether
+/// other dates look the same.
+fn look_closer(season: &Season, disturbances: &[Disturbance], rows: &mut [Shift]) {
+    for disturbance in disturbances {
+        let windows = Windows::around(disturbance, season.settings.shift_days);
+        let mut theirs: Vec<&mut Shift> = rows
+            .iter_mut()
+            .filter(|r| r.disturbance == disturbance.id)
+            .collect();
+        let roles: Vec<Role> = theirs
+            .iter()
+            .filter(|r| r.kind == Kind::MatureBuck)
+            .map(|r| r.role)
+            .collect();
+        let mut placebos = placebo::placebos(season, disturbance, Kind::MatureBuck, &roles);
+        theirs.retain(|r| r.role == Role::Near);
+        theirs.par_iter_mut().for_each(|row| {
+            let camera = &season.cameras[row.camera];
+            let seed = row.camera as u64 * 10 + row.kind as u64;
+            row.timing = Some(timing::timing(camera, row.kind, &windows, seed));
+            if row.verdict.is_clear() {
+                row.onset = onset::onset(camera, row.kind, &windows, row.runs);
+            }
+        });
+        for row in theirs.iter_mut().filter(|r| r.kind == Kind::MatureBuck) {
+            row.placebo = placebos[row.camera].take();
+        }
+    }
 }
 
 /// Adjusts one question's p-values over all rows. Half of the error allowance goes to mature bucks

@@ -16,6 +16,28 @@ pub struct Windows {
 }
 
 impl Windows {
+    /// As many days before a date as from it on.
+    pub fn at(date: NaiveDate, days: u32) -> Self {
+        let (one, further) = (Days::new(1), Days::new(u64::from(days) - 1));
+        Self {
+            before: (date - one - further, date - one),
+            after: (date, date + further),
+        }
+    }
+
+    /// The same weeks of the year before.
+    pub fn a_year_earlier(&self) -> Option<Self> {
+        // 52 weeks, so that weekends stay weekends.
+        let year = Days::new(364);
+        let back = |(from, until): (NaiveDate, NaiveDate)| {
+            Some((from.checked_sub_days(year)?, until.checked_sub_days(year)?))
+        };
+        Some(Self {
+            before: back(self.before)?,
+            after: back(self.after)?,
+        })
+    }
+
     /// As many days before as after. A disturbance that began within a day leaves that day out.
     pub fn around(disturbance: &Disturbance, days: u32) -> Self {
         let further = Days::new(u64::from(days) - 1);

@@ -12,7 +12,7 @@ use crate::card::Crawl;
 use crate::clock::Clocks;
 use crate::property::{Placement, Position, Property, Settings};
 use crate::sun::SunTable;
-use crate::tags::{self, Tagged};
+use crate::tags::{self, Tagged, Who};
 
 /// One camera's season.
 #[derive(Debug, Clone)]
@@ -27,6 +27,8 @@ pub struct Camera {
     pub pictures: usize,
     /// The days it worked.
     pub effort: Effort,
+    /// Dates on which a person was tagged at it.
+    pub people_on: BTreeSet<NaiveDate>,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
     visits: [Vec<Visit>; Kind::ALL.len()],
 }
@@ -112,6 +114,7 @@ pub struct Season {
 struct Gathered {
     name: String,
     active: BTreeSet<NaiveDate>,
+    people_on: BTreeSet<NaiveDate>,
     pictures: usize,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
     seen: [Vec<Seen>; Kind::ALL.len()],
@@ -174,6 +177,9 @@ fn gather(property: &Property, crawl: &Crawl, tagged: &Tagged) -> Result<ByName>
         };
         let camera = entry(&mut cameras, row.camera);
         camera.active.insert(time.date());
+        if row.who == Who::Person {
+            camera.people_on.insert(time.date());
+        }
         for kind in Kind::ALL {
             if kind.includes(row.who, row.age, mature_age) {
                 camera.seen[kind as usize].push(Seen {
@@ -234,6 +240,7 @@ fn camera(
         placements: placements.into_iter().cloned().collect(),
         home: property.settings.position,
         pictures: gathered.pictures,
+        people_on: gathered.people_on,
         pictures_on: gathered.pictures_on,
         visits: found,
         name,

@@ -28,9 +28,9 @@ fn main() {
         "Coverage: how often the 95 % interval holds the true value, for mature bucks, all cameras.\n"
     );
     println!(
-        "| season | wrong verdict | change of share covered | change against controls covered |"
+        "| season | wrong verdict | false alarm of the watch | change of share covered | change against controls covered |"
     );
-    println!("| --- | --- | --- | --- |");
+    println!("| --- | --- | --- | --- | --- |");
     let sorts = [
         ("plain", Trouble::None, 7),
         (
@@ -59,6 +59,7 @@ fn main() {
         };
         let Outcome {
             wrong,
+            alarm,
             own,
             against,
         } = without_effect(&options, seasons);
@@ -68,8 +69,9 @@ fn main() {
             _ => own.percent(),
         };
         println!(
-            "| {name} | {} | {own} | {} |",
+            "| {name} | {} | {} | {own} | {} |",
             wrong.percent(),
+            alarm.percent(),
             against.percent()
         );
     }

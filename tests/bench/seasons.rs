@@ -3,10 +3,9 @@
 use graylight::debrief::Debrief;
 use graylight::measure::Estimate;
 use graylight::practice::{self, Options};
-use graylight::shift::{Shift, Verdict};
+use graylight::shift::{Shift, Shifts, Verdict};
 use graylight::visits::Kind;
 use indicatif::ProgressBar;
-use rayon::prelude::*;
 use statrs::distribution::{Discrete, Hypergeometric};
 
 /// Hits among trials.
@@ -44,6 +43,8 @@ impl Tally {
 pub struct Outcome {
     /// Seasons with any clear verdict.
     pub wrong: Tally,
+    /// Seasons with an alarm for a change that nobody logged.
+    pub alarm: Tally,
     /// Intervals of a camera's own change that hold zero.
     pub own: Tally,
     /// Intervals of the change against the controls that hold zero.
@@ -51,24 +52,25 @@ pub struct Outcome {
 }
 
 /// Plays and judges a season.
-fn judged(options: &Options) -> Vec<Shift> {
+fn judged(options: &Options) -> Shifts {
     let folder = tempfile::tempdir().unwrap();
     practice::write(folder.path(), options, &ProgressBar::hidden()).unwrap();
     let today = chrono::NaiveDate::from_ymd_opt(2026, 2, 1).unwrap();
     let debrief = Debrief::of(folder.path(), today, &ProgressBar::hidden()).unwrap();
-    debrief.shifts.rows
+    debrief.shifts
 }
 
 /// Judges seasons in which nothing happened.
 pub fn without_effect(options: &Options, seasons: u64) -> Outcome {
     let one = |seed: u64| {
-        let rows = judged(&Options {
+        let Shifts { rows, unlogged, .. } = judged(&Options {
             seed,
             share_after: options.share_before,
             pictures: false,
             ..options.clone()
         });
         let mut outcome = Outcome::default();
+        outcome.alarm.add(!unlogged.is_empty());
         outcome.wrong.add(rows.iter().any(|r| r.verdict.is_clear()));
         let holds = |e: Estimate| e.low <= 0.0 && e.high >= 0.0;
         for row in rows.iter().filter(|r| r.kind == Kind::MatureBuck) {
@@ -81,14 +83,38 @@ pub fn without_effect(options: &Options, seasons: u64) -> Outcome {
         }
         outcome
     };
-    (1..=seasons)
-        .into_par_iter()
-        .map(one)
-        .reduce(Outcome::default, |a, b| Outcome {
-            wrong: a.wrong.merge(b.wrong),
-            own: a.own.merge(b.own),
-            against: a.against.merge(b.against),
-        })
+    over_seeds(seasons, one, |a: Outcome, b| Outcome {
+        wrong: a.wrong.merge(b.wrong),
+        alarm: a.alarm.merge(b.alarm),
+        own: a.own.merge(b.own),
+        against: a.against.merge(b.against),
+    })
+}
+
+/// Sums over seeds on all cores. Plain threads: the seasons themselves use the thread pool, and a
+/// pool that waits inside itself takes up new seasons until its stack is full.
+fn over_seeds<T: Default + Send>(
+    seeds: u64,
+    one: impl Fn(u64) -> T + Sync,
+    merge: impl Fn(T, T) -> T + Sync,
+) -> T {
+    let workers = std::thread::available_parallelism().map_or(1, |n| n.get() as u64);
+    let of_worker = |worker: u64| {
+        (1..=seeds)
+            .filter(|seed| seed % workers == worker)
+            .map(&one)
+            .fold(T::default(), &merge)
+    };
+    std::thread::scope(|scope| {
+        let of_worker = &of_worker;
+        let running: Vec<_> = (0..workers)
+            .map(|worker| scope.spawn(move || of_worker(worker)))
+            .collect();
+        running
+            .into_iter()
+            .map(|thread| thread.join().unwrap())
+            .fold(T::default(), &merge)
+    })
 }
 
 /// How often an effect is found.
@@ -109,7 +135,7 @@ pub struct Power {
 /// Judges seasons with a known effect: the share falls from 0.45 to 0.20 and visits halve.
 pub fn power(size: f64, seasons: u64) -> Power {
     let one = |seed: u64| {
-        let rows = judged(&Options {
+        let Shifts { rows, .. } = judged(&Options {
             seed,
             size,
             share_before: 0.45,
@@ -132,16 +158,13 @@ pub fn power(size: f64, seasons: u64) -> Power {
         power.verdict.add(row.verdict == Verdict::ClearDrop);
         power
     };
-    let sum = (1..=seasons)
-        .into_par_iter()
-        .map(one)
-        .reduce(Power::default, |a, b| Power {
-            before: a.before + b.before,
-            after: a.after + b.after,
-            found: a.found.merge(b.found),
-            fisher: a.fisher.merge(b.fisher),
-            verdict: a.verdict.merge(b.verdict),
-        });
+    let sum = over_seeds(seasons, one, |a: Power, b| Power {
+        before: a.before + b.before,
+        after: a.after + b.after,
+        found: a.found.merge(b.found),
+        fisher: a.fisher.merge(b.fisher),
+        verdict: a.verdict.merge(b.verdict),
+    });
     Power {
         before: sum.before / seasons as f64,
         after: sum.after / seasons as f64,

@@ -1,6 +1,7 @@
 //! The product from the outside, and its numbers against sources outside the project.
 
 mod cli;
+mod error_rates;
 mod exif_outside;
 mod findings;
 mod mangled;

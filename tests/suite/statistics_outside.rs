@@ -1,11 +1,13 @@
 //! `measure` against statsmodels and scipy (`reference/intervals.py`), and against published worked
 //! examples (Newcombe 1998, both papers; each value's source stands beside it in
-//! `reference/intervals.json`).
+//! `reference/intervals.json`); circular statistics, change points and shifts against scipy, astropy
+//! and brute force (`reference/circular.py`), sun-anchored time against its published definition.
 
 use graylight::measure::{
-    Counts, DayCount, Exposure, KNOWN, change, change_p_value, median_interval, rate_ratio,
-    runs_of_shares, weighted_holm, wilson,
+    Counts, DayCount, Exposure, KNOWN, change, change_p_value, change_point, density,
+    median_interval, overlap, rate_ratio, runs_of_shares, shift_between, weighted_holm, wilson,
 };
+use graylight::sun::MeanDay;
 use serde_json::Value;
 
 use crate::support::reference_json;
@@ -163,5 +165,103 @@ fn ranks_of_the_median_interval() {
         let values: Vec<f64> = (1..=n).map(|i| i as f64).collect();
         let theirs = row["low"].as_f64().zip(row["high"].as_f64());
         assert_eq!(median_interval(&values), theirs, "{row}");
+    }
+}
+
+fn list(row: &Value, key: &str) -> Vec<f64> {
+    let values = row[key].as_array().unwrap();
+    values.iter().map(|v| v.as_f64().unwrap()).collect()
+}
+
+#[test]
+fn densities_on_the_circle() {
+    let all = reference_json("circular.json");
+    for row in rows(&all, "von_mises_density") {
+        let ours = density(&list(row, "minutes"), 1440.0, f(row, "kappa"), 14_400).unwrap();
+        for (at, theirs) in list(row, "at").into_iter().zip(list(row, "density")) {
+            let index = at * 10.0;
+            assert!(
+                (index - index.round()).abs() < 1e-9,
+                "{at} is not on the grid"
+            );
+            // The series for the Bessel function is good to 2e-7 of the value.
+            near(
+                ours.values[index.round() as usize],
+                theirs,
+                1e-6 * theirs + 1e-15,
+                row,
+            );
+        }
+    }
+}
+
+#[test]
+fn overlap_of_two_patterns() {
+    let all = reference_json("circular.json");
+    for row in rows(&all, "overlap") {
+        let ours = overlap(
+            &list(row, "a"),
+            &list(row, "b"),
+            1440.0,
+            f(row, "kappa"),
+            1440,
+        );
+        near(ours.unwrap(), f(row, "dhat1"), 1e-6, row);
+    }
+}
+
+#[test]
+fn sun_anchored_time() {
+    let all = reference_json("circular.json");
+    for row in rows(&all, "anchored") {
+        let (sunrise, mut sunset) = (f(row, "sunrise"), f(row, "sunset"));
+        let (mean_rise, mut mean_set) = (f(row, "mean_sunrise"), f(row, "mean_sunset"));
+        // After midnight on the clock is still the evening of that day.
+        if sunset < sunrise {
+            sunset += 1440.0;
+        }
+        if mean_set < mean_rise {
+            mean_set += 1440.0;
+        }
+        let mean = MeanDay {
+            sunrise_min: mean_rise,
+            sunset_min: mean_set,
+        };
+        let ours = mean.anchor(f(row, "time") - sunrise, sunset - sunrise);
+        let apart = (ours - f(row, "anchored") + 720.0).rem_euclid(1440.0) - 720.0;
+        assert!(apart.abs() < 1e-6, "{ours} in {row}");
+    }
+}
+
+#[test]
+fn change_points_of_a_share() {
+    let all = reference_json("circular.json");
+    for row in rows(&all, "change_point") {
+        let days: Vec<DayCount> = row["series"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|d| DayCount {
+                hits: d[0].as_f64().unwrap(),
+                trials: d[1].as_f64().unwrap(),
+            })
+            .collect();
+        let best = list(row, "days");
+        match change_point(&days, 1.0) {
+            None => assert!(best.is_empty(), "{row}"),
+            Some(found) => {
+                assert!(best.contains(&(found.at as f64)), "{found:?} in {row}");
+                assert!(found.interval.0 <= found.at && found.at <= found.interval.1);
+            }
+        }
+    }
+}
+
+#[test]
+fn shifts_of_location() {
+    let all = reference_json("circular.json");
+    for row in rows(&all, "mann_whitney") {
+        let ours = shift_between(&list(row, "a"), &list(row, "b")).unwrap();
+        near(ours, f(row, "shift"), 1e-9, row);
     }
 }

@@ -8,7 +8,7 @@ use crate::debrief::Debrief;
 use crate::property::{By, Disturbance};
 use crate::report::gallery::{Plot, Subject};
 use crate::report::words;
-use crate::shift::{Role, Shift};
+use crate::shift::{Enough, MOST_TIMES, Onset, Placebo, Role, Shift, WORTH_KNOWING};
 use crate::visits::Kind;
 
 pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
@@ -55,6 +55,7 @@ fn one(debrief: &Debrief, plots: &[Plot], index: usize, disturbance: &Disturbanc
                 (figure(plots, Subject::Activity { disturbance: index, camera: shift.camera }))
             }
             @for kind in [Kind::MatureBuck, Kind::Deer] { (table(debrief, disturbance, kind)) }
+            (working(debrief, plots, index, &near))
             @if !others.is_empty() {
                 details {
                     summary { "The same days at the control cameras" }
@@ -115,6 +116,15 @@ fn notes(
     let Some(shift) = near.first().or(others.first()) else {
         return notes;
     };
+    for s in others {
+        if s.all_hours_ratio.is_some_and(|r| r.low > 1.0) {
+            notes.push(format!(
+                "{} is a control and had more visits of mature bucks after ({}). If they came from the near cameras, the comparison makes the change look larger than it was.",
+                debrief.camera_name(Some(s.camera)),
+                words::times(s.all_hours_ratio)
+            ));
+        }
+    }
     for other in &debrief.property.disturbances {
         let date = other.start.date();
         if other.id != disturbance.id
@@ -165,6 +175,112 @@ fn notes(
         }
     }
     notes
+}
+
+/// What a sceptic asks next, camera by camera.
+fn working(debrief: &Debrief, plots: &[Plot], index: usize, near: &[&Shift]) -> Markup {
+    html! {
+        details {
+            summary { "Working: mature bucks at the near cameras, minutes, other dates, what could be seen" }
+            (figure(plots, Subject::Sketch(index)))
+            @for shift in near {
+                h4 { (debrief.camera_name(Some(shift.camera))) }
+                ul { @for line in findings(shift) { li { (line) } } }
+                (figure(plots, Subject::Placebo { disturbance: index, camera: shift.camera }))
+            }
+        }
+    }
+}
+
+fn findings(shift: &Shift) -> Vec<String> {
+    let mut lines = Vec::new();
+    lines.extend(shift.onset.as_ref().map(onset));
+    if let Some(timing) = shift.timing {
+        lines.extend(timing.evening_min.map(|m| {
+            format!(
+                "Evening visits, by the sunset of their day, came {}.",
+                words::later(m)
+            )
+        }));
+        lines.extend(timing.morning_min.map(|m| {
+            format!(
+                "Morning visits, by the sunrise of their day, came {}.",
+                words::later(m)
+            )
+        }));
+        lines.extend(timing.overlap.map(|o| {
+            format!(
+                "The patterns of the day before and after overlap by {} ({}); 100 % would be the same pattern. Few visits alone already make patterns differ.",
+                words::percent(o.value),
+                words::percent_range(o)
+            )
+        }));
+    }
+    lines.push(format!(
+        "Runs of days: {:.1} visits here are worth one independent visit.",
+        shift.runs.design_effect
+    ));
+    lines.extend(shift.enough.map(could_be_seen));
+    lines.extend(shift.placebo.as_ref().map(placebo));
+    lines
+}
+
+fn onset(onset: &Onset) -> String {
+    let (from, until) = onset.interval;
+    let recovery = onset.recovered_after_days.map_or_else(
+        || {
+            format!(
+                "it had not come back by {}, when the pictures end",
+                words::day(onset.followed_until)
+            )
+        },
+        |days| {
+            let days = usize::try_from(days).unwrap_or(0);
+            format!(
+                "it was within reach of what it had been after {}",
+                words::counted(days, "day")
+            )
+        },
+    );
+    format!(
+        "The share most likely changed on {} (between {} and {}); {recovery}.",
+        words::day(onset.date),
+        words::day(from),
+        words::day(until)
+    )
+}
+
+fn could_be_seen(enough: Enough) -> String {
+    let seen = enough.smallest_drop.map_or_else(
+        || "With these visits not even a fall to nothing could have been told from chance".to_owned(),
+        |drop| {
+            format!(
+                "With these visits a drop of {:.0} points or more would have been told from chance, had it been the only question",
+                drop * 100.0
+            )
+        },
+    );
+    let worth = WORTH_KNOWING * 100.0;
+    match enough.times_nights {
+        Some(times) if times <= 1.0 => format!("{seen}."),
+        Some(times) => format!(
+            "{seen}. To see a drop of {worth:.0} points takes about {times:.1} times as many camera-nights."
+        ),
+        None => format!(
+            "{seen}. To see a drop of {worth:.0} points would take more than {MOST_TIMES:.0} times as many camera-nights, or there was not so much to drop from."
+        ),
+    }
+}
+
+fn placebo(placebo: &Placebo) -> String {
+    match placebo.untouched {
+        0 => "No other date has all its days before the disturbance, so there is none to compare this one with.".to_owned(),
+        n => format!(
+            "Of {} whose days all lie before the disturbance, {} changed as much, up or down. Neighbouring dates share most of their days, so these are far fewer independent comparisons than they look.",
+            words::counted(n, "other date"),
+            placebo.as_large
+        ),
+    }
 }
 
 fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {

@@ -16,7 +16,7 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
             p {
                 "A visit is all pictures of one kind of deer at one camera until none comes for "
                 (debrief.property.settings.gap_min) " minutes. The share counts visits in " (light)
-                "; the range behind it is where the true share lies, 19 times in 20."
+                "; the range behind it is where the true share lies, 19 times in 20, if every visit stands for itself."
             }
             (kinds(debrief))
             (figure(plots, Subject::Ranking))

@@ -6,6 +6,7 @@ mod cameras;
 mod change;
 mod light;
 mod summary;
+mod watch;
 
 use anyhow::Result;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -44,6 +45,7 @@ pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
                     (summary::section(debrief))
                     (light::section(debrief, &plots))
                     (change::section(debrief, &plots))
+                    (watch::section(debrief))
                     (cameras::section(debrief, &plots, with_places))
                     (aside::left_out(debrief))
                     (aside::method(debrief))

@@ -7,13 +7,17 @@
 mod activity;
 mod changes;
 mod interval_rows;
+mod placebo;
 mod ranking;
 mod season;
+mod sketch;
 
 pub(super) use activity::{Curve, activity};
 pub(super) use changes::changes;
+pub(super) use placebo::placebo;
 pub(super) use ranking::ranking;
 pub(super) use season::season;
+pub(super) use sketch::{Spot, sketch};
 
 use anyhow::{Result, anyhow};
 use plotters::coord::Shift;

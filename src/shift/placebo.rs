@@ -1,0 +1,84 @@
+//! The same ruler laid over every other date: how unusual is this one?
+
+use chrono::{Days, NaiveDate};
+use rayon::prelude::*;
+
+use super::Role;
+use super::compare::{self, Comparison};
+use super::window::Windows;
+use crate::property::Disturbance;
+use crate::visits::{Kind, Season};
+
+/// The change that would have been measured at every date of the season.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Placebo {
+    /// Date and change: against the controls where there are any, else the camera's own.
+    pub changes: Vec<(NaiveDate, f64)>,
+    /// Dates whose days do not touch those after the disturbance, so that it cannot show in them.
+    pub untouched: usize,
+    /// How many of them changed as much or more, in either direction.
+    pub as_large: usize,
+}
+
+/// Dates further from the disturbance than this are another season, in days.
+const REACH_DAYS: u64 = 180;
+
+/// Lays the ruler over every date for one kind; one result per camera, `None` at controls.
+pub(super) fn placebos(
+    season: &Season,
+    disturbance: &Disturbance,
+    kind: Kind,
+    roles: &[Role],
+) -> Vec<Option<Placebo>> {
+    let days = season.settings.shift_days;
+    let here = Windows::around(disturbance, days);
+    let Some((first, last)) = season.span() else {
+        return vec![None; roles.len()];
+    };
+    let reach = Days::new(REACH_DAYS);
+    let (from, until) = (
+        first.max(here.after.0 - reach),
+        last.min(here.after.0 + reach),
+    );
+    let mut placebos: Vec<Option<Placebo>> = roles
+        .iter()
+        .map(|role| {
+            (*role == Role::Near).then_some(Placebo {
+                changes: Vec::new(),
+                untouched: 0,
+                as_large: 0,
+            })
+        })
+        .collect();
+    let own = changes(&compare::cameras(season, &here, kind, roles));
+    let dates: Vec<NaiveDate> = from.iter_days().take_while(|d| *d <= until).collect();
+    let measured: Vec<Vec<Option<f64>>> = dates
+        .par_iter()
+        .map(|date| {
+            changes(&compare::cameras(
+                season,
+                &Windows::at(*date, days),
+                kind,
+                roles,
+            ))
+        })
+        .collect();
+    for (date, measured) in dates.into_iter().zip(measured) {
+        let clear_of_it = Windows::at(date, days).after.1 < here.after.0;
+        for ((placebo, change), own) in placebos.iter_mut().zip(measured).zip(&own) {
+            let (Some(placebo), Some(change), Some(own)) = (placebo, change, own) else {
+                continue;
+            };
+            placebo.changes.push((date, change));
+            if clear_of_it {
+                placebo.untouched += 1;
+                placebo.as_large += usize::from(change.abs() >= own.abs());
+            }
+        }
+    }
+    placebos
+}
+
+fn changes(compared: &[Comparison]) -> Vec<Option<f64>> {
+    compared.iter().map(Comparison::tested_change).collect()
+}

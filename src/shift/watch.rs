@@ -1,0 +1,103 @@
+//! Changes that nobody logged: where and when to go and look.
+
+use chrono::{Days, NaiveDate};
+use rayon::prelude::*;
+
+use super::Role;
+use super::compare::{self, LEVEL};
+use super::window::Windows;
+use crate::property::{Disturbance, same_name};
+use crate::visits::{Kind, Season};
+
+/// A change of the daylight share at one camera that no logged disturbance accounts for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Unlogged {
+    /// Index of the camera.
+    pub camera: usize,
+    /// The kind of deer.
+    pub kind: Kind,
+    /// First and last date at which a change is clear: the days to go and look at.
+    pub dates: (NaiveDate, NaiveDate),
+    /// The change against all other cameras at the clearest of them, as a fraction.
+    pub change: f64,
+    /// Its p-value, times the number of cameras, kinds and dates looked at.
+    pub p_adjusted: f64,
+}
+
+const KINDS: [Kind; 2] = [Kind::MatureBuck, Kind::Deer];
+/// Days from one date looked at to the next.
+const STEP_DAYS: usize = 3;
+
+/// Looks at every camera and date. Every p-value is multiplied by the number of looks (Bonferroni),
+/// so that at most one season in twenty raises a false alarm.
+pub(super) fn watch(season: &Season, disturbances: &[Disturbance]) -> Vec<Unlogged> {
+    let days = season.settings.shift_days;
+    let Some((first, last)) = season.span() else {
+        return Vec::new();
+    };
+    let dates: Vec<NaiveDate> = first
+        .iter_days()
+        .take_while(|d| *d <= last)
+        .skip(days as usize / 2)
+        .step_by(STEP_DAYS)
+        .collect();
+    let looks = (dates.len() * season.cameras.len() * KINDS.len()) as f64;
+    let alarms: Vec<Unlogged> = dates
+        .par_iter()
+        .flat_map_iter(|date| KINDS.map(|kind| look(season, *date, kind, looks)))
+        .flatten_iter()
+        .filter(|alarm| !is_logged(season, disturbances, alarm))
+        .collect();
+    together(alarms, Days::new(u64::from(days)))
+}
+
+/// Every camera against all others at one date.
+fn look(season: &Season, date: NaiveDate, kind: Kind, looks: f64) -> Vec<Unlogged> {
+    let roles = vec![Role::Control; season.cameras.len()];
+    let windows = Windows::at(date, season.settings.shift_days);
+    let compared = compare::cameras(season, &windows, kind, &roles);
+    let alarm = |(camera, c): (usize, &compare::Comparison)| {
+        let p_adjusted = (c.p_value()? * looks).min(1.0);
+        (p_adjusted <= LEVEL).then_some(Unlogged {
+            camera,
+            kind,
+            dates: (date, date),
+            change: c.tested_change()?,
+            p_adjusted,
+        })
+    };
+    compared.iter().enumerate().filter_map(alarm).collect()
+}
+
+/// Whether a logged disturbance that could touch the camera lies within the days compared.
+fn is_logged(season: &Season, disturbances: &[Disturbance], alarm: &Unlogged) -> bool {
+    let name = &season.cameras[alarm.camera].name;
+    let reach = i64::from(season.settings.shift_days);
+    disturbances.iter().any(|d| {
+        let could_touch = d.near.is_empty() || d.near.iter().any(|n| same_name(n, name));
+        could_touch && (alarm.dates.0 - d.first_day_after()).num_days().abs() < reach
+    })
+}
+
+/// Alarms of one camera and kind that follow each other within `gap` are one, at its clearest.
+fn together(mut alarms: Vec<Unlogged>, gap: Days) -> Vec<Unlogged> {
+    alarms.sort_by_key(|a| (a.camera, a.kind, a.dates.0));
+    let mut merged: Vec<Unlogged> = Vec::new();
+    for alarm in alarms {
+        match merged.last_mut() {
+            Some(m)
+                if m.camera == alarm.camera
+                    && m.kind == alarm.kind
+                    && alarm.dates.0 <= m.dates.1 + gap =>
+            {
+                m.dates.1 = alarm.dates.1;
+                if alarm.p_adjusted < m.p_adjusted {
+                    m.p_adjusted = alarm.p_adjusted;
+                    m.change = alarm.change;
+                }
+            }
+            _ => merged.push(alarm),
+        }
+    }
+    merged
+}
