@@ -1,5 +1,7 @@
 //! Who moves in legal light: shares, rates and the usual minute.
 
+use chrono::NaiveDate;
+
 use crate::measure::{
     Counts, Estimate, Exposure, median, median_interval, quantile, rate, rate_p_value,
     runs_of_counts, wilson,
@@ -116,12 +118,10 @@ fn per_100_nights(cameras: &[&Camera], kind: Kind) -> Option<Estimate> {
     rate(per_100, freedom)
 }
 
-/// Rates are not told where more than this part of a camera's pictures has no tag yet.
-const UNTAGGED_AT_MOST: f64 = 0.1;
-
 fn is_tagged(camera: &Camera) -> bool {
-    let all = camera.pictures_between(chrono::NaiveDate::MIN, chrono::NaiveDate::MAX);
-    all.untagged as f64 <= UNTAGGED_AT_MOST * all.all as f64
+    camera
+        .pictures_between(NaiveDate::MIN, NaiveDate::MAX)
+        .are_tagged()
 }
 
 /// Effective counted visits and effort, and the degrees of freedom of their dispersion.

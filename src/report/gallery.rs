@@ -216,7 +216,7 @@ fn sides(
             .iter()
             .map(|v| mean.anchor(v.after_sunrise_min, v.day_length_min()))
             .collect(),
-        nights: camera.effort.nights_between(from, until),
+        nights: camera.effort.dates_between(from, until).len(),
     });
     Ok((kind, curves, mean))
 }

@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 
 use super::enough::enough;
 use super::window::{Side, Tally, Windows};
-use super::{Enough, Role, Shift, Verdict};
+use super::{Role, Shift, Verdict};
 use crate::measure::{
     Counts, DayCount, Estimate, Exposure, Runs, change, change_against, change_p_value,
     rate_p_value, rate_ratio, runs_of_counts, runs_of_shares,
@@ -32,7 +32,8 @@ pub(super) struct Comparison {
     p_value: Option<f64>,
     rate_p_value: Option<f64>,
     judgeable: bool,
-    enough: Option<Enough>,
+    here: (Counts, Counts),
+    elsewhere: Option<(Counts, Counts)>,
 }
 
 impl Comparison {
@@ -78,7 +79,7 @@ impl Comparison {
                 Verdict::TooFewVisits
             },
             pattern: None,
-            enough: self.enough,
+            enough: enough(self.here, self.elsewhere, self.runs.freedom),
             timing: None,
             onset: None,
             placebo: None,
@@ -95,17 +96,19 @@ struct Around {
 }
 
 impl Around {
-    fn of(camera: &Camera, kind: Kind, windows: &Windows) -> Self {
+    fn of(season: &Season, camera: &Camera, kind: Kind, windows: &Windows) -> Self {
         let one = Days::new(1);
         let far = Days::new(AROUND_DAYS);
         let as_on = windows.after.0;
         let tally =
             |from: NaiveDate, until: NaiveDate| Tally::of(camera, kind, (from, until), as_on);
+        // Nothing is known of days before or after the season.
+        let (first, last) = season.span().unwrap_or((windows.before.0, windows.after.1));
         Self {
-            earlier: tally(windows.before.0 - far, windows.before.0 - one),
+            earlier: tally(first.max(windows.before.0 - far), windows.before.0 - one),
             before: tally(windows.before.0, windows.before.1),
             after: tally(windows.after.0, windows.after.1),
-            later: tally(windows.after.1 + one, windows.after.1 + far),
+            later: tally(windows.after.1 + one, last.min(windows.after.1 + far)),
         }
     }
 
@@ -124,14 +127,16 @@ pub(super) fn cameras(
     let around: Vec<Around> = season
         .cameras
         .iter()
-        .map(|camera| Around::of(camera, kind, windows))
+        .map(|camera| Around::of(season, camera, kind, windows))
         .collect();
     let last_year = windows.a_year_earlier();
     (0..around.len())
         .map(|camera| {
             // The same camera in the same weeks of last year is a control too, if it worked then.
+            let began = season.cameras[camera].effort.dates.first();
             let itself = last_year
-                .map(|windows| Around::of(&season.cameras[camera], kind, &windows))
+                .filter(|windows| began.is_some_and(|date| *date < windows.before.1))
+                .map(|windows| Around::of(season, &season.cameras[camera], kind, &windows))
                 .filter(|a| a.before.side.visits.min(a.after.side.visits) >= FEWEST_VISITS);
             let controls: Vec<&Around> = (0..around.len())
                 .filter(|&other| other != camera && roles[other] == Role::Control)
@@ -152,7 +157,7 @@ fn compare(around: &Around, controls: &[&Around]) -> Comparison {
     );
     let elsewhere = pooled_shares(controls);
     let enough_visits = before.side.visits.min(after.side.visits) >= FEWEST_VISITS;
-    let tagged = before.side.is_tagged() && after.side.is_tagged();
+    let tagged = before.side.pictures.are_tagged() && after.side.pictures.are_tagged();
     let rates = |nightly| tagged.then(|| ratio(around, nightly)).flatten();
     Comparison {
         share_change: change(here.0, here.1, runs.freedom),
@@ -163,7 +168,8 @@ fn compare(around: &Around, controls: &[&Around]) -> Comparison {
         p_value: change_p_value(here, elsewhere, runs.freedom),
         rate_p_value: tagged.then(|| left_p_value(around, controls)).flatten(),
         judgeable: enough_visits && could_be_clear(here, elsewhere, runs.freedom),
-        enough: enough(here, elsewhere, runs.freedom),
+        here,
+        elsewhere,
         before: before.side.clone(),
         after: after.side.clone(),
     }
@@ -188,7 +194,7 @@ fn pooled_shares(controls: &[&Around]) -> Option<(Counts, Counts)> {
     let mut stretches: [Vec<DayCount>; 4] = Default::default();
     for control in controls {
         for (sum, tally) in stretches.iter_mut().zip(control.stretches()) {
-            sum.resize(tally.days.len(), DayCount::default());
+            sum.resize(sum.len().max(tally.days.len()), DayCount::default());
             for (sum, day) in sum.iter_mut().zip(&tally.days) {
                 sum.hits += day.hits;
                 sum.trials += day.trials;

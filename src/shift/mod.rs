@@ -35,7 +35,7 @@ pub use pressure::{DayAfter, FOLLOWED_DAYS, Repeated};
 pub use roles::Role;
 pub use timing::Timing;
 pub use verdict::{Pattern, Verdict};
-pub use watch::Unlogged;
+pub use watch::{Unlogged, unlogged};
 pub use window::{Side, Windows};
 
 /// What happened at one camera, for one kind of deer, around one disturbance.
@@ -107,8 +107,18 @@ impl Shifts {
     }
 }
 
-/// Compares the days before and after every disturbance at every camera.
+/// Compares the days before and after every disturbance at every camera, looks closer at the near
+/// ones, and over the whole season for what nobody logged.
 pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
+    let mut shifts = verdicts(season, disturbances);
+    look_closer(season, disturbances, &mut shifts.rows);
+    shifts.unlogged = unlogged(season, disturbances);
+    shifts.repeated = pressure::repeated(season, disturbances);
+    shifts
+}
+
+/// The comparison and its verdicts alone.
+pub fn verdicts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
     let mut shifts = Shifts::default();
     for disturbance in disturbances {
         let roles = roles::roles(season, disturbance, &mut shifts.problems);
@@ -133,9 +143,6 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
         |r, p| r.rate_p_adjusted = Some(p),
     );
     verdict::judge(&mut shifts.rows);
-    look_closer(season, disturbances, &mut shifts.rows);
-    shifts.unlogged = watch::watch(season, disturbances);
-    shifts.repeated = pressure::repeated(season, disturbances);
     shifts
 }
 

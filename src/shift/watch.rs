@@ -28,9 +28,9 @@ const KINDS: [Kind; 2] = [Kind::MatureBuck, Kind::Deer];
 /// Days from one date looked at to the next.
 const STEP_DAYS: usize = 3;
 
-/// Looks at every camera and date. Every p-value is multiplied by the number of looks (Bonferroni),
+/// Looks at every camera on every third date for changes that nobody logged. Every p-value is multiplied by the number of looks (Bonferroni),
 /// so that at most one season in twenty raises a false alarm.
-pub(super) fn watch(season: &Season, disturbances: &[Disturbance]) -> Vec<Unlogged> {
+pub fn unlogged(season: &Season, disturbances: &[Disturbance]) -> Vec<Unlogged> {
     let days = season.settings.shift_days;
     let Some((first, last)) = season.span() else {
         return Vec::new();
@@ -40,6 +40,7 @@ pub(super) fn watch(season: &Season, disturbances: &[Disturbance]) -> Vec<Unlogg
         .take_while(|d| *d <= last)
         .skip(days as usize / 2)
         .step_by(STEP_DAYS)
+        .filter(|date| could_show(season, Windows::at(*date, days)))
         .collect();
     let looks = (dates.len() * season.cameras.len() * KINDS.len()) as f64;
     let alarms: Vec<Unlogged> = dates
@@ -49,6 +50,15 @@ pub(super) fn watch(season: &Season, disturbances: &[Disturbance]) -> Vec<Unlogg
         .filter(|alarm| !is_logged(season, disturbances, alarm))
         .collect();
     together(alarms, Days::new(u64::from(days)))
+}
+
+/// Whether any camera has visits on both sides: most of a year has none.
+fn could_show(season: &Season, windows: Windows) -> bool {
+    let [before, after] = [windows.before, windows.after];
+    season.cameras.iter().any(|c| {
+        let any = |(from, until)| !c.visits_between(Kind::Deer, from, until).is_empty();
+        any(before) && any(after)
+    })
 }
 
 /// Every camera against all others at one date.

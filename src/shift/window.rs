@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 
 use crate::measure::{Counts, DayCount, Estimate, wilson};
 use crate::property::Disturbance;
-use crate::visits::{Camera, Kind, PicturesOn, Visit};
+use crate::visits::{Camera, Kind, PicturesOn};
 
 /// The dates compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -70,17 +70,6 @@ pub struct Side {
     pub pictures: PicturesOn,
 }
 
-/// Rates are not told where more than this part of the pictures has no tag: what is not tagged yet
-/// would look like deer that stayed away.
-const UNTAGGED_AT_MOST: f64 = 0.1;
-
-impl Side {
-    /// Whether enough of the pictures are tagged for a rate.
-    pub fn is_tagged(&self) -> bool {
-        self.pictures.untagged as f64 <= UNTAGGED_AT_MOST * self.pictures.all as f64
-    }
-}
-
 /// One side's visits, day by day.
 pub(super) struct Tally {
     pub side: Side,
@@ -102,38 +91,39 @@ impl Tally {
         as_on: NaiveDate,
     ) -> Self {
         let stayed = |date: NaiveDate| !camera.moved_between(date, as_on);
-        let visits: Vec<&Visit> = camera
-            .visits_between(kind, from, until)
-            .iter()
-            .filter(|v| stayed(v.date()))
-            .collect();
         let dates: Vec<NaiveDate> = from.iter_days().take_while(|d| *d <= until).collect();
         let mut days = vec![DayCount::default(); dates.len()];
-        for visit in &visits {
-            let day = &mut days[(visit.date() - from).num_days() as usize];
-            day.trials += 1.0;
-            day.hits += f64::from(visit.counted);
+        let (mut visits, mut legal, mut counted) = (0, 0, 0);
+        for visit in camera.visits_between(kind, from, until) {
+            if stayed(visit.date()) {
+                let day = &mut days[(visit.date() - from).num_days() as usize];
+                day.trials += 1.0;
+                day.hits += f64::from(visit.counted);
+                visits += 1;
+                legal += usize::from(visit.light.is_legal());
+                counted += usize::from(visit.counted);
+            }
         }
-        let worked = || {
-            dates
-                .iter()
-                .zip(&days)
-                .filter(|(date, _)| camera.effort.worked_on(**date) && stayed(**date))
-        };
-        let counted = visits.iter().filter(|v| v.counted).count();
+        let nights: Vec<&DayCount> = camera
+            .effort
+            .dates_between(from, until)
+            .iter()
+            .filter(|date| stayed(**date))
+            .map(|date| &days[(*date - from).num_days() as usize])
+            .collect();
         Self {
             side: Side {
                 from,
                 until,
-                nights: worked().count(),
-                visits: visits.len(),
-                legal: visits.iter().filter(|v| v.light.is_legal()).count(),
+                nights: nights.len(),
+                visits,
+                legal,
                 counted,
-                share: wilson(Counts::new(counted, visits.len())),
+                share: wilson(Counts::new(counted, visits)),
                 pictures: camera.pictures_between(from, until),
             },
-            counted_per_night: worked().map(|(_, day)| day.hits).collect(),
-            visits_per_night: worked().map(|(_, day)| day.trials).collect(),
+            counted_per_night: nights.iter().map(|day| day.hits).collect(),
+            visits_per_night: nights.iter().map(|day| day.trials).collect(),
             days,
         }
     }

@@ -41,16 +41,11 @@ impl Effort {
         self.dates.len()
     }
 
-    /// Camera-nights from one date to another, both included.
-    pub fn nights_between(&self, from: NaiveDate, until: NaiveDate) -> usize {
+    /// The dates from one to another, both included.
+    pub fn dates_between(&self, from: NaiveDate, until: NaiveDate) -> &[NaiveDate] {
         let start = self.dates.partition_point(|d| *d < from);
         let end = self.dates.partition_point(|d| *d <= until);
-        end.saturating_sub(start)
-    }
-
-    /// Whether the camera is known to have worked on a date.
-    pub fn worked_on(&self, date: NaiveDate) -> bool {
-        self.dates.binary_search(&date).is_ok()
+        &self.dates[start..end.max(start)]
     }
 }
 
@@ -188,7 +183,7 @@ mod tests {
                 until: day(39)
             }]
         );
-        assert_eq!(effort.nights_between(day(28), day(41)), 4);
+        assert_eq!(effort.dates_between(day(28), day(41)).len(), 4);
     }
 
     #[test]

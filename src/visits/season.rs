@@ -42,6 +42,17 @@ pub struct PicturesOn {
     pub untagged: usize,
 }
 
+/// Rates are not told where more than this part of the pictures has no tag yet: what is not tagged
+/// would look like deer that stayed away.
+const UNTAGGED_AT_MOST: f64 = 0.1;
+
+impl PicturesOn {
+    /// Whether enough of the pictures are tagged for a rate.
+    pub fn are_tagged(self) -> bool {
+        self.untagged as f64 <= UNTAGGED_AT_MOST * self.all as f64
+    }
+}
+
 impl Camera {
     /// Its visits of a kind, in order of time.
     pub fn visits(&self, kind: Kind) -> &[Visit] {

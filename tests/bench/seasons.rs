@@ -1,10 +1,12 @@
 //! Practice seasons by the hundred, and what the program makes of them.
 
-use graylight::debrief::Debrief;
+use graylight::card;
 use graylight::measure::Estimate;
 use graylight::practice::{self, Options};
-use graylight::shift::{Shift, Shifts, Verdict};
-use graylight::visits::Kind;
+use graylight::property::Property;
+use graylight::shift::{Shift, Shifts, Verdict, unlogged, verdicts};
+use graylight::tags;
+use graylight::visits::{Kind, Season};
 use indicatif::ProgressBar;
 use statrs::distribution::{Discrete, Hypergeometric};
 
@@ -56,8 +58,14 @@ fn judged(options: &Options) -> Shifts {
     let folder = tempfile::tempdir().unwrap();
     practice::write(folder.path(), options, &ProgressBar::hidden()).unwrap();
     let today = chrono::NaiveDate::from_ymd_opt(2026, 2, 1).unwrap();
-    let debrief = Debrief::of(folder.path(), today, &ProgressBar::hidden()).unwrap();
-    debrief.shifts
+    let property = Property::open(folder.path()).unwrap();
+    let crawl = card::crawl(&property, today, &ProgressBar::hidden());
+    let tagged = tags::read(&property, &crawl, today).unwrap();
+    let season = Season::of(&property, &crawl, &tagged).unwrap();
+    Shifts {
+        unlogged: unlogged(&season, &property.disturbances),
+        ..verdicts(&season, &property.disturbances)
+    }
 }
 
 /// Judges seasons in which nothing happened.

@@ -11,3 +11,4 @@ mod statistics_outside;
 mod sun_outside;
 mod support;
 mod ugly;
+mod working;

@@ -156,7 +156,7 @@ fn notes(
             ));
         }
         for (side, name) in [(&s.before, "before"), (&s.after, "after")] {
-            if !side.is_tagged() {
+            if !side.pictures.are_tagged() {
                 notes.push(format!(
                     "{}: {} of {} on the days {name} have no tag yet, so no rates are given.",
                     camera.name,

@@ -27,23 +27,13 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
 }
 
 fn kinds(debrief: &Debrief) -> Markup {
-    html! {
-        div.wide { table {
-            caption { "The whole property" }
-            thead { tr {
-                th scope="col" { "Who" }
-                th scope="col" { "In " (debrief.property.settings.share_light()) }
-                th scope="col" { "Per 100 nights" }
-                th scope="col" { "Evenings, usually" }
-                th scope="col" { "Mornings, usually" }
-            } }
-            tbody {
-                @for a in debrief.daylight.iter().filter(|a| a.camera.is_none()) {
-                    (row(a.kind.plural(), a))
-                }
-            }
-        } }
-    }
+    let answers = debrief.daylight.iter().filter(|a| a.camera.is_none());
+    table(
+        debrief,
+        "The whole property",
+        "Who",
+        answers.map(|a| (a.kind.plural(), a)),
+    )
 }
 
 fn by_camera(debrief: &Debrief, kind: Kind) -> Markup {
@@ -51,17 +41,31 @@ fn by_camera(debrief: &Debrief, kind: Kind) -> Markup {
         .daylight
         .iter()
         .filter(|a| a.camera.is_some() && a.kind == kind);
+    table(
+        debrief,
+        &format!("{}, camera by camera", kind.plural()),
+        "Camera",
+        answers.map(|a| (debrief.camera_name(a.camera), a)),
+    )
+}
+
+fn table<'a>(
+    debrief: &Debrief,
+    caption: &str,
+    of: &str,
+    rows: impl Iterator<Item = (&'a str, &'a DaylightAnswer)>,
+) -> Markup {
     html! {
         div.wide { table {
-            caption { (kind.plural()) ", camera by camera" }
+            caption { (caption) }
             thead { tr {
-                th scope="col" { "Camera" }
+                th scope="col" { (of) }
                 th scope="col" { "In " (debrief.property.settings.share_light()) }
                 th scope="col" { "Per 100 nights" }
                 th scope="col" { "Evenings, usually" }
                 th scope="col" { "Mornings, usually" }
             } }
-            tbody { @for a in answers { (row(debrief.camera_name(a.camera), a)) } }
+            tbody { @for (name, answer) in rows { (row(name, answer)) } }
         } }
     }
 }
