@@ -3,10 +3,10 @@
 use chrono::NaiveDate;
 
 use crate::measure::{
-    Counts, Estimate, Exposure, median, median_interval, quantile, rate, rate_p_value,
-    runs_of_counts, wilson,
+    Counts, Direction, Estimate, Exposure, direction, median, median_interval, quantile, rate,
+    rate_p_value, runs_of_counts, wilson,
 };
-use crate::sun::Light;
+use crate::sun::{Light, SUN_DAY_MIN};
 use crate::visits::{Camera, Kind, Season, Visit};
 
 /// One kind of deer at one camera, or at all of them.
@@ -34,6 +34,8 @@ pub struct DaylightAnswer {
     pub evening: Option<Usual>,
     /// Morning visits: minutes after sunrise, negative before it.
     pub morning: Option<Usual>,
+    /// Where in the sun's day visits gather, in sun-anchored minutes with sunrise at 6 hours.
+    pub sun_day: Option<Direction>,
     /// The largest group seen.
     pub largest_group: u32,
 }
@@ -100,6 +102,10 @@ fn answer(camera: Option<usize>, cameras: &[&Camera], kind: Kind) -> DaylightAns
             visits()
                 .filter(|v| v.is_morning())
                 .map(|v| v.after_sunrise_min),
+        ),
+        sun_day: direction(
+            &visits().map(Visit::sun_minute).collect::<Vec<_>>(),
+            SUN_DAY_MIN,
         ),
         largest_group: visits().map(|v| v.group).max().unwrap_or(0),
     }

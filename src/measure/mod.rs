@@ -7,6 +7,7 @@
 
 mod change_point;
 mod circle;
+mod circle_tests;
 mod cluster;
 mod multiplicity;
 mod order;
@@ -16,6 +17,7 @@ mod resample;
 
 pub use change_point::{ChangePoint, change_point};
 pub use circle::{Density, density, overlap, overlap_of};
+pub use circle_tests::{Direction, direction, uniform_scores};
 pub use cluster::{DayCount, Runs, runs_of_counts, runs_of_shares};
 pub use multiplicity::weighted_holm;
 pub use order::{median, median_interval, quantile, shift_between};

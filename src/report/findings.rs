@@ -6,7 +6,7 @@
 use serde_json::{Value, json};
 
 use crate::debrief::{DaylightAnswer, Debrief, Usual};
-use crate::measure::Estimate;
+use crate::measure::{Direction, Estimate};
 use crate::property::ShareOf;
 use crate::shift::{DayAfter, Onset, Placebo, Repeated, Shift, Side, Unlogged};
 
@@ -107,10 +107,20 @@ pub fn daylight(debrief: &Debrief) -> Value {
             "per_100_nights_high": a.per_100_nights.map(|r| r.high),
             "minutes_before_sunset": a.evening.map(usual),
             "minutes_after_sunrise": a.morning.map(usual),
+            "sun_day": a.sun_day.map(sun_day),
             "largest_group": a.largest_group,
         })
     };
     debrief.daylight.iter().map(answer).collect()
+}
+
+/// Where in the sun's day (sunrise at 6 hours, sunset at 18) visits gather.
+fn sun_day(direction: Direction) -> Value {
+    json!({
+        "mean_hour": direction.mean.map(|m| m / 60.0),
+        "resultant": direction.resultant,
+        "rayleigh_p": direction.rayleigh_p,
+    })
 }
 
 fn usual(usual: Usual) -> Value {
@@ -158,6 +168,7 @@ pub fn shifts(debrief: &Debrief) -> Value {
             "evening_minutes_later": s.timing.and_then(|t| t.evening_min).map(interval),
             "morning_minutes_later": s.timing.and_then(|t| t.morning_min).map(interval),
             "overlap": s.timing.and_then(|t| t.overlap).map(interval),
+            "pattern_p_value": s.timing.and_then(|t| t.pattern_p),
             "onset": s.onset.map(onset),
             "placebo": s.placebo.as_ref().map(placebo),
         })

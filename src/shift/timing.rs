@@ -3,7 +3,9 @@
 use chrono::NaiveDate;
 
 use super::window::Windows;
-use crate::measure::{Density, Estimate, block_interval, density, overlap_of, shift_between};
+use crate::measure::{
+    Density, Estimate, block_interval, density, overlap_of, shift_between, uniform_scores,
+};
 use crate::sun::SUN_DAY_MIN;
 use crate::visits::{Camera, Kind, Visit};
 
@@ -16,6 +18,9 @@ pub struct Timing {
     pub morning_min: Option<Estimate>,
     /// Overlap of both days' activity curves in sun-anchored time, 0 to 1.
     pub overlap: Option<Estimate>,
+    /// P-value of both sides having one pattern of the day, every visit taken as independent; `None`
+    /// for fewer than ten visits on a side.
+    pub pattern_p: Option<f64>,
 }
 
 /// A side with fewer visits than this has no usual minute to compare.
@@ -41,7 +46,8 @@ pub(super) fn timing(camera: &Camera, kind: Kind, windows: &Windows, seed: u64) 
             daily(|v| v.is_morning().then_some(v.after_sunrise_min)),
             seed,
         ),
-        overlap: overlapping(daily(|v| Some(sun_minute(v))), seed),
+        overlap: overlapping(daily(|v| Some(v.sun_minute())), seed),
+        pattern_p: pattern_p(daily(|v| Some(v.sun_minute()))),
     }
 }
 
@@ -108,11 +114,12 @@ fn overlapping(sides: [Vec<Vec<f64>>; 2], seed: u64) -> Option<Estimate> {
     })
 }
 
-/// Sun-anchored minute with day and night of equal length: sunrise at 6 hours, sunset at 18.
-fn sun_minute(visit: &Visit) -> f64 {
-    let even = crate::sun::MeanDay {
-        sunrise_min: SUN_DAY_MIN / 4.0,
-        sunset_min: SUN_DAY_MIN * 3.0 / 4.0,
-    };
-    even.anchor(visit.after_sunrise_min, visit.day_length_min())
+fn pattern_p(sides: [Vec<Vec<f64>>; 2]) -> Option<f64> {
+    const FEWEST_FOR_TEST: usize = 10;
+    let [before, after] = sides.map(|days| days.concat());
+    let enough = before.len().min(after.len()) >= FEWEST_FOR_TEST;
+    enough
+        .then(|| uniform_scores(&before, &after, SUN_DAY_MIN))
+        .flatten()
+        .map(|(_, p)| p)
 }

@@ -4,7 +4,7 @@ use chrono::{NaiveDate, TimeDelta};
 
 use crate::clock::LocalTime;
 use crate::property::{Settings, ShareOf};
-use crate::sun::{Light, NoSunrise, SunDay};
+use crate::sun::{Light, MeanDay, NoSunrise, SUN_DAY_MIN, SunDay};
 
 /// One sighting of deer, its time settled.
 #[derive(Debug, Clone, Copy)]
@@ -42,6 +42,15 @@ impl Visit {
     /// Whether it falls in the half of the day that ends at the sun's noon.
     pub fn is_morning(&self) -> bool {
         self.after_sunrise_min < self.before_sunset_min
+    }
+
+    /// Sun-anchored minute of a day whose sunrise is at 6 hours and whose sunset at 18.
+    pub fn sun_minute(&self) -> f64 {
+        let even = MeanDay {
+            sunrise_min: SUN_DAY_MIN / 4.0,
+            sunset_min: SUN_DAY_MIN * 3.0 / 4.0,
+        };
+        even.anchor(self.after_sunrise_min, self.day_length_min())
     }
 
     /// Minutes from that date's sunrise to its sunset.

@@ -4,8 +4,9 @@
 //! and brute force (`reference/circular.py`), sun-anchored time against its published definition.
 
 use graylight::measure::{
-    Counts, DayCount, Exposure, KNOWN, change, change_p_value, change_point, density,
-    median_interval, overlap, rate_ratio, runs_of_shares, shift_between, weighted_holm, wilson,
+    Counts, DayCount, Exposure, KNOWN, change, change_p_value, change_point, density, direction,
+    median_interval, overlap, rate_ratio, runs_of_shares, shift_between, uniform_scores,
+    weighted_holm, wilson,
 };
 use graylight::sun::MeanDay;
 use serde_json::Value;
@@ -263,5 +264,44 @@ fn shifts_of_location() {
     for row in rows(&all, "mann_whitney") {
         let ours = shift_between(&list(row, "a"), &list(row, "b")).unwrap();
         near(ours, f(row, "shift"), 1e-9, row);
+    }
+}
+
+#[test]
+fn directions_and_the_rayleigh_test() {
+    let all = reference_json("circular.json");
+    for row in rows(&all, "circular_mean") {
+        let ours = direction(&list(row, "minutes"), 1440.0).unwrap();
+        near(ours.resultant, f(row, "resultant"), 1e-9, row);
+        match row["mean"].as_f64() {
+            None => assert_eq!(ours.mean, None, "{row}"),
+            Some(theirs) => {
+                let apart = (ours.mean.unwrap() - theirs + 720.0).rem_euclid(1440.0) - 720.0;
+                assert!(apart.abs() < 1e-6, "{row}");
+            }
+        }
+    }
+    for row in rows(&all, "rayleigh") {
+        let ours = direction(&list(row, "minutes"), 1440.0).unwrap();
+        near(ours.rayleigh_p, f(row, "p_zar"), 1e-9, row);
+        near(f(row, "n") * ours.resultant.powi(2), f(row, "z"), 1e-8, row);
+    }
+    for row in rows(&all, "rayleigh_published") {
+        let ours = direction(&list(row, "degrees"), 360.0).unwrap();
+        near(ours.mean.unwrap(), f(row, "mean_degrees"), 0.5, row);
+        near(ours.resultant, f(row, "resultant"), 5.1e-4, row);
+        if let Some((above, below)) = row["p_above"].as_f64().zip(row["p_below"].as_f64()) {
+            assert!(ours.rayleigh_p > above && ours.rayleigh_p < below, "{row}");
+        }
+    }
+}
+
+#[test]
+fn two_patterns_of_the_day() {
+    let all = reference_json("circular.json");
+    for row in rows(&all, "two_sample") {
+        let (w, p) = uniform_scores(&list(row, "a"), &list(row, "b"), 1440.0).unwrap();
+        near(w, f(row, "w"), 1e-9 * w.max(1.0), row);
+        near(p, f(row, "p"), 1e-9, row);
     }
 }

@@ -8,7 +8,7 @@ use crate::debrief::Debrief;
 use crate::property::{By, Disturbance};
 use crate::report::gallery::{Plot, Subject};
 use crate::report::words;
-use crate::shift::{Enough, MOST_TIMES, Onset, Placebo, Role, Shift, WORTH_KNOWING};
+use crate::shift::{Enough, MOST_TIMES, Onset, Placebo, Role, Shift, Side, WORTH_KNOWING};
 use crate::visits::Kind;
 
 pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
@@ -210,12 +210,14 @@ fn findings(shift: &Shift) -> Vec<String> {
         }));
         lines.extend(timing.overlap.map(|o| {
             format!(
-                "The patterns of the day before and after overlap by {} ({}); 100 % would be the same pattern. Few visits alone already make patterns differ.",
+                "The patterns of the day before and after overlap by {} ({}); 100 % would be the same pattern. Few visits alone already make patterns differ; that both are one pattern has {}, every visit taken as independent.",
                 words::percent(o.value),
-                words::percent_range(o)
+                words::percent_range(o),
+                timing.pattern_p.map_or_else(|| "too few visits for a test".to_owned(), |p| words::p(Some(p)))
             )
         }));
     }
+    lines.push(data(shift));
     lines.push(format!(
         "Runs of days: {:.1} visits here are worth one independent visit.",
         shift.runs.design_effect
@@ -223,6 +225,24 @@ fn findings(shift: &Shift) -> Vec<String> {
     lines.extend(shift.enough.map(could_be_seen));
     lines.extend(shift.placebo.as_ref().map(placebo));
     lines
+}
+
+/// What went into the comparison.
+fn data(shift: &Shift) -> String {
+    let side = |side: &Side| {
+        format!(
+            "{} in {}, {} of {} without a tag",
+            words::counted(side.visits, "visit"),
+            words::counted(side.nights, "camera-night"),
+            words::grouped(side.pictures.untagged),
+            words::counted(side.pictures.all, "picture")
+        )
+    };
+    format!(
+        "Used: before, {}; after, {}. Left out: dates on which the camera is not known to have worked, and everything listed under \"What was left out\".",
+        side(&shift.before),
+        side(&shift.after)
+    )
 }
 
 fn onset(onset: &Onset) -> String {
