@@ -107,10 +107,10 @@ fn around(minutes_after: f64, event: &str) -> String {
 
 fn duration(minutes: f64) -> String {
     if minutes < 120.0 {
-        format!("{minutes:.0} min")
+        format!("{minutes:.0}{NBSP}min")
     } else {
         format!(
-            "{:.0} h {:02.0} min",
+            "{:.0}{NBSP}h{NBSP}{:02.0}{NBSP}min",
             (minutes / 60.0).floor(),
             minutes % 60.0
         )
@@ -191,9 +191,10 @@ mod tests {
 
     #[test]
     fn minutes_read_like_speech() {
-        assert_eq!(around_sunset(-25.2), "25 min after sunset");
+        let plain = |words: String| words.replace(NBSP, " ");
+        assert_eq!(plain(around_sunset(-25.2)), "25 min after sunset");
         assert_eq!(around_sunset(0.2), "at sunset");
-        assert_eq!(around_sunrise(-200.0), "3 h 20 min before sunrise");
+        assert_eq!(plain(around_sunrise(-200.0)), "3 h 20 min before sunrise");
         assert_eq!(signed(-38.4), "−38");
         assert_eq!(grouped(1234567), "1,234,567");
     }

@@ -307,7 +307,7 @@ fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {
     let mut rows: Vec<&Shift> = debrief.shifts.of(&disturbance.id, kind).collect();
     rows.sort_by_key(|s| (s.role == Role::Control, s.camera));
     html! {
-        div.wide { table {
+        div.wide tabindex="0" { table {
             caption { (kind.plural()) }
             thead { tr {
                 th scope="col" { "Camera" }

@@ -56,7 +56,7 @@ fn table<'a>(
     rows: impl Iterator<Item = (&'a str, &'a DaylightAnswer)>,
 ) -> Markup {
     html! {
-        div.wide { table {
+        div.wide tabindex="0" { table {
             caption { (caption) }
             thead { tr {
                 th scope="col" { (of) }

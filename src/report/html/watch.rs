@@ -39,7 +39,7 @@ fn after(debrief: &Debrief, repeated: &Repeated) -> Markup {
         p {
             "Deer of all kinds at the cameras it could touch, on the day itself and on the days after, all times together. Nothing is tested here: ranges that do not meet the last row's are a reason to keep a log, not proof."
         }
-        div.wide { table {
+        div.wide tabindex="0" { table {
             thead { tr {
                 th scope="col" { "Day" }
                 th scope="col" { "Nights" }
