@@ -169,6 +169,7 @@ pub fn shifts(debrief: &Debrief) -> Value {
             "morning_minutes_later": s.timing.and_then(|t| t.morning_min).map(interval),
             "overlap": s.timing.and_then(|t| t.overlap).map(interval),
             "pattern_p_value": s.timing.and_then(|t| t.pattern_p),
+            "last_year_as_control": s.last_year,
             "onset": s.onset.map(onset),
             "placebo": s.placebo.as_ref().map(placebo),
         })
@@ -206,6 +207,7 @@ fn repeated(debrief: &Debrief) -> Value {
         json!({
             "what": r.what,
             "times": r.times,
+            "camera_days": r.camera_days,
             "days_after": r.after.iter().map(day).collect::<Vec<_>>(),
             "other_days": day(&r.ordinary),
         })

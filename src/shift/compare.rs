@@ -2,12 +2,14 @@
 
 use chrono::{Days, NaiveDate};
 
+use super::controls;
 use super::enough::enough;
+use super::roles::Logged;
 use super::window::{Side, Tally, Windows};
 use super::{Role, Shift, Verdict};
 use crate::measure::{
-    Counts, DayCount, Estimate, Exposure, Runs, change, change_against, change_p_value,
-    rate_p_value, rate_ratio, runs_of_counts, runs_of_shares,
+    Counts, Estimate, Exposure, Runs, change, change_against, change_p_value, rate_p_value,
+    rate_ratio, runs_of_counts, runs_of_shares,
 };
 use crate::property::Disturbance;
 use crate::visits::{Camera, Kind, Season};
@@ -31,9 +33,11 @@ pub(super) struct Comparison {
     runs: Runs,
     p_value: Option<f64>,
     rate_p_value: Option<f64>,
+    rate_against: Option<f64>,
     judgeable: bool,
     here: (Counts, Counts),
     elsewhere: Option<(Counts, Counts)>,
+    last_year: bool,
 }
 
 impl Comparison {
@@ -73,6 +77,8 @@ impl Comparison {
             p_adjusted: None,
             rate_p_value: self.rate_p_value,
             rate_p_adjusted: None,
+            rate_against: self.rate_against,
+            last_year: self.last_year,
             verdict: if self.judgeable {
                 Verdict::NoClearChange
             } else {
@@ -88,10 +94,10 @@ impl Comparison {
 }
 
 /// One camera around one disturbance: the days compared, and the days around them.
-struct Around {
+pub(super) struct Around {
     earlier: Tally,
-    before: Tally,
-    after: Tally,
+    pub before: Tally,
+    pub after: Tally,
     later: Tally,
 }
 
@@ -112,53 +118,75 @@ impl Around {
         }
     }
 
-    fn stretches(&self) -> [&Tally; 4] {
+    pub fn stretches(&self) -> [&Tally; 4] {
         [&self.earlier, &self.before, &self.after, &self.later]
     }
 }
 
-/// Compares every camera of the season. A camera is set against all controls other than itself.
+/// Compares every camera of the season. A camera is set against all controls other than itself, and
+/// against itself in the same weeks of last year.
 pub(super) fn cameras(
     season: &Season,
     windows: &Windows,
     kind: Kind,
     roles: &[Role],
+    log: &[Logged],
 ) -> Vec<Comparison> {
     let around: Vec<Around> = season
         .cameras
         .iter()
         .map(|camera| Around::of(season, camera, kind, windows))
         .collect();
-    let last_year = windows.a_year_earlier();
     (0..around.len())
         .map(|camera| {
-            // The same camera in the same weeks of last year is a control too, if it worked then.
-            let began = season.cameras[camera].effort.dates.first();
-            let itself = last_year
-                .filter(|windows| began.is_some_and(|date| *date < windows.before.1))
-                .map(|windows| Around::of(season, &season.cameras[camera], kind, &windows))
-                .filter(|a| a.before.side.visits.min(a.after.side.visits) >= FEWEST_VISITS);
             let controls: Vec<&Around> = (0..around.len())
                 .filter(|&other| other != camera && roles[other] == Role::Control)
                 .map(|other| &around[other])
-                .chain(&itself)
                 .collect();
-            compare(&around[camera], &controls)
+            let itself = last_year(season, camera, kind, windows, log);
+            compare(&around[camera], &controls, itself.as_ref())
         })
         .collect()
 }
 
-fn compare(around: &Around, controls: &[&Around]) -> Comparison {
+/// The same camera in the same weeks of last year: only where it hung at the same place, had visits
+/// on both sides, and nothing was logged near it then, so that what happens every year on one day is
+/// not subtracted from itself.
+fn last_year(
+    season: &Season,
+    camera: usize,
+    kind: Kind,
+    windows: &Windows,
+    log: &[Logged],
+) -> Option<Around> {
+    let then = windows.a_year_earlier()?;
+    let itself = &season.cameras[camera];
+    let began = *itself.effort.dates.first()?;
+    let logged = || {
+        log.iter()
+            .any(|l| l.touches(camera, then.before.0, then.after.1))
+    };
+    if began > then.before.1 || itself.moved_between(then.after.0, windows.after.0) || logged() {
+        return None;
+    }
+    let around = Around::of(season, itself, kind, &then);
+    let fewest = around.before.side.visits.min(around.after.side.visits);
+    (fewest >= FEWEST_VISITS).then_some(around)
+}
+
+fn compare(around: &Around, others: &[&Around], last_year: Option<&Around>) -> Comparison {
     let (before, after) = (&around.before, &around.after);
     let runs = runs_of_shares(&around.stretches().map(|t| t.days.as_slice()));
     let here = (
         before.counts().divided_by(runs.design_effect),
         after.counts().divided_by(runs.design_effect),
     );
-    let elsewhere = pooled_shares(controls);
+    let controls: Vec<&Around> = others.iter().copied().chain(last_year).collect();
+    let elsewhere = controls::shares(&controls);
     let enough_visits = before.side.visits.min(after.side.visits) >= FEWEST_VISITS;
     let tagged = before.side.pictures.are_tagged() && after.side.pictures.are_tagged();
     let rates = |nightly| tagged.then(|| ratio(around, nightly)).flatten();
+    let left = tagged.then(|| left(around, &controls)).flatten();
     Comparison {
         share_change: change(here.0, here.1, runs.freedom),
         against: elsewhere.and_then(|there| change_against(here, there, runs.freedom)),
@@ -166,10 +194,12 @@ fn compare(around: &Around, controls: &[&Around]) -> Comparison {
         all_hours_ratio: rates(|t| &t.visits_per_night),
         runs,
         p_value: change_p_value(here, elsewhere, runs.freedom),
-        rate_p_value: tagged.then(|| left_p_value(around, controls)).flatten(),
+        rate_p_value: left.map(|l| l.p_value),
+        rate_against: left.map(|l| l.against),
         judgeable: enough_visits && could_be_clear(here, elsewhere, runs.freedom),
         here,
         elsewhere,
+        last_year: last_year.is_some(),
         before: before.side.clone(),
         after: after.side.clone(),
     }
@@ -186,31 +216,6 @@ fn could_be_clear(
         let extreme = Counts { hits, ..after };
         change_p_value((before, extreme), elsewhere, freedom).is_some_and(|p| p <= LEVEL)
     })
-}
-
-/// The controls' effective counts before and after: their visits are added day by day, so that
-/// deer seen by several cameras on one day count as one day's luck.
-fn pooled_shares(controls: &[&Around]) -> Option<(Counts, Counts)> {
-    let mut stretches: [Vec<DayCount>; 4] = Default::default();
-    for control in controls {
-        for (sum, tally) in stretches.iter_mut().zip(control.stretches()) {
-            sum.resize(sum.len().max(tally.days.len()), DayCount::default());
-            for (sum, day) in sum.iter_mut().zip(&tally.days) {
-                sum.hits += day.hits;
-                sum.trials += day.trials;
-            }
-        }
-    }
-    let runs = runs_of_shares(&[&stretches[0], &stretches[1], &stretches[2], &stretches[3]]);
-    let effective = |days: &[DayCount]| {
-        Counts {
-            hits: days.iter().map(|d| d.hits).sum(),
-            trials: days.iter().map(|d| d.trials).sum(),
-        }
-        .divided_by(runs.design_effect)
-    };
-    let (before, after) = (effective(&stretches[1]), effective(&stretches[2]));
-    (before.trials > 0.0 && after.trials > 0.0).then_some((before, after))
 }
 
 /// Effective events and effort before and after, and the degrees of freedom of their dispersion.
@@ -232,19 +237,32 @@ fn ratio(around: &Around, nightly: fn(&Tally) -> &Vec<f64>) -> Option<Estimate> 
     rate_ratio(before, after, freedom)
 }
 
-/// P-value of unchanged visits at all hours, against the controls where there are any.
-fn left_p_value(around: &Around, controls: &[&Around]) -> Option<f64> {
-    let nightly: fn(&Tally) -> &Vec<f64> = |t| &t.visits_per_night;
-    let (before, after, freedom) = exposures(around, nightly);
-    let add = |a: Exposure, b: Exposure| Exposure {
-        events: a.events + b.events,
-        effort: a.effort + b.effort,
-    };
-    let elsewhere = controls
-        .iter()
-        .map(|c| exposures(c, nightly))
-        .map(|(before, after, _)| (before, after))
-        .reduce(|a, b| (add(a.0, b.0), add(a.1, b.1)))
-        .filter(|(before, after)| before.effort > 0.0 && after.effort > 0.0);
-    rate_p_value((before, after), elsewhere, freedom)
+/// What visits at all hours did.
+#[derive(Clone, Copy)]
+struct Left {
+    p_value: f64,
+    against: f64,
+}
+
+/// Whether visits at all hours changed, against the controls where there are any. `None` where even
+/// all of them falling on one side could not be told from chance.
+fn left(around: &Around, controls: &[&Around]) -> Option<Left> {
+    let (before, after, freedom) = exposures(around, |t| &t.visits_per_night);
+    let all = before.events + after.events;
+    let with = |side: Exposure, events: f64| Exposure { events, ..side };
+    let extremes = [
+        (with(before, all), with(after, 0.0)),
+        (with(before, 0.0), with(after, all)),
+    ];
+    let could_show = |sides| rate_p_value(sides, None, freedom).is_some_and(|p| p <= LEVEL);
+    if !extremes.into_iter().any(could_show) {
+        return None;
+    }
+    let elsewhere = controls::rates(controls);
+    let log_rate = |side: Exposure| ((side.events + 0.5) / side.effort).ln();
+    let log_ratio = |(before, after)| log_rate(after) - log_rate(before);
+    Some(Left {
+        p_value: rate_p_value((before, after), elsewhere, freedom)?,
+        against: log_ratio((before, after)) - elsewhere.map_or(0.0, log_ratio),
+    })
 }

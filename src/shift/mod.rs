@@ -12,6 +12,7 @@
 //! A verdict says that a pattern changed. It never says who changed it.
 
 mod compare;
+mod controls;
 mod enough;
 mod onset;
 mod placebo;
@@ -24,6 +25,7 @@ mod window;
 
 use rayon::prelude::*;
 
+use self::roles::Logged;
 use crate::measure::{Estimate, Runs, weighted_holm};
 use crate::property::{Disturbance, Problem};
 use crate::visits::{Kind, Season};
@@ -35,7 +37,7 @@ pub use pressure::{DayAfter, FOLLOWED_DAYS, Repeated};
 pub use roles::Role;
 pub use timing::Timing;
 pub use verdict::{Pattern, Verdict};
-pub use watch::{Unlogged, unlogged};
+pub use watch::Unlogged;
 pub use window::{Side, Windows};
 
 /// What happened at one camera, for one kind of deer, around one disturbance.
@@ -71,6 +73,10 @@ pub struct Shift {
     pub rate_p_value: Option<f64>,
     /// The same, with everything that was looked at allowed for.
     pub rate_p_adjusted: Option<f64>,
+    /// Log ratio of visits at all hours, after over before, less that of the controls.
+    pub rate_against: Option<f64>,
+    /// Whether the same weeks of last year at this camera are among its controls.
+    pub last_year: bool,
     /// What can be said about the daylight share.
     pub verdict: Verdict,
     /// What the rates did beside it.
@@ -110,57 +116,63 @@ impl Shifts {
 /// Compares the days before and after every disturbance at every camera, looks closer at the near
 /// ones, and over the whole season for what nobody logged.
 pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
-    let mut shifts = verdicts(season, disturbances);
-    look_closer(season, disturbances, &mut shifts.rows);
-    shifts.unlogged = unlogged(season, disturbances);
-    shifts.repeated = pressure::repeated(season, disturbances);
-    shifts
+    let mut problems = Vec::new();
+    let log = roles::logged(season, disturbances, &mut problems);
+    let mut rows = judged(season, &log);
+    look_closer(season, &log, &mut rows);
+    Shifts {
+        rows,
+        unlogged: watch::watch(season, &log),
+        repeated: pressure::repeated(season, &log),
+        problems,
+    }
 }
 
-/// The comparison and its verdicts alone.
+/// The verdicts and the watch alone, without the closer look at each row.
 pub fn verdicts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
-    let mut shifts = Shifts::default();
-    for disturbance in disturbances {
-        let roles = roles::roles(season, disturbance, &mut shifts.problems);
+    let mut problems = Vec::new();
+    let log = roles::logged(season, disturbances, &mut problems);
+    Shifts {
+        rows: judged(season, &log),
+        unlogged: watch::watch(season, &log),
+        repeated: Vec::new(),
+        problems,
+    }
+}
+
+fn judged(season: &Season, log: &[Logged]) -> Vec<Shift> {
+    let mut rows = Vec::new();
+    for Logged { disturbance, roles } in log {
         let windows = Windows::around(disturbance, season.settings.shift_days);
         for kind in Kind::ALL {
-            let compared = compare::cameras(season, &windows, kind, &roles);
+            let compared = compare::cameras(season, &windows, kind, roles, log);
             for (camera, comparison) in compared.into_iter().enumerate() {
-                shifts
-                    .rows
-                    .push(comparison.into_shift(disturbance, camera, kind, roles[camera]));
+                rows.push(comparison.into_shift(disturbance, camera, kind, roles[camera]));
             }
         }
     }
+    let shares = |r: &Shift| r.p_value.filter(|_| r.verdict != Verdict::TooFewVisits);
+    adjust(&mut rows, shares, |r, p| r.p_adjusted = Some(p));
     adjust(
-        &mut shifts.rows,
-        |r| r.p_value,
-        |r, p| r.p_adjusted = Some(p),
-    );
-    adjust(
-        &mut shifts.rows,
+        &mut rows,
         |r| r.rate_p_value,
         |r, p| r.rate_p_adjusted = Some(p),
     );
-    verdict::judge(&mut shifts.rows);
-    shifts
+    verdict::judge(&mut rows);
+    rows
 }
 
 /// Adds to the near cameras' rows what a sceptic asks next: which minutes, since when, and whether
 /// other dates look the same.
-fn look_closer(season: &Season, disturbances: &[Disturbance], rows: &mut [Shift]) {
-    for disturbance in disturbances {
+fn look_closer(season: &Season, log: &[Logged], rows: &mut [Shift]) {
+    for here in log {
+        let disturbance = here.disturbance;
         let windows = Windows::around(disturbance, season.settings.shift_days);
         let mut theirs: Vec<&mut Shift> = rows
             .iter_mut()
             .filter(|r| r.disturbance == disturbance.id)
             .collect();
-        let roles: Vec<Role> = theirs
-            .iter()
-            .filter(|r| r.kind == Kind::MatureBuck)
-            .map(|r| r.role)
-            .collect();
-        let mut placebos = placebo::placebos(season, disturbance, Kind::MatureBuck, &roles);
+        let mut placebos = placebo::placebos(season, here, Kind::MatureBuck, log);
         theirs.retain(|r| r.role == Role::Near);
         theirs.par_iter_mut().for_each(|row| {
             let camera = &season.cameras[row.camera];
@@ -177,8 +189,8 @@ fn look_closer(season: &Season, disturbances: &[Disturbance], rows: &mut [Shift]
 }
 
 /// Adjusts one question's p-values over all rows. Half of the error allowance goes to mature bucks
-/// near a disturbance, half to all else. Rows with too few visits to reach any verdict ask nothing,
-/// so they take no share of it (Tarone 1990, Biometrics 46:515-522).
+/// near a disturbance, half to all else. Rows whose visits could not have shown anything ask nothing
+/// and have no p-value here, so they take no share of it (Tarone 1990, Biometrics 46:515-522).
 fn adjust(
     rows: &mut [Shift],
     question: impl Fn(&Shift) -> Option<f64>,
@@ -188,7 +200,6 @@ fn adjust(
     let asked: Vec<(usize, f64, bool)> = rows
         .iter()
         .enumerate()
-        .filter(|(_, r)| r.verdict != Verdict::TooFewVisits)
         .filter_map(|(i, r)| Some((i, question(r)?, first(r))))
         .collect();
     let firsts = asked.iter().filter(|(.., first)| *first).count() as f64;

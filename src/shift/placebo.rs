@@ -5,8 +5,8 @@ use rayon::prelude::*;
 
 use super::Role;
 use super::compare::{self, Comparison};
+use super::roles::Logged;
 use super::window::Windows;
-use crate::property::Disturbance;
 use crate::visits::{Kind, Season};
 
 /// The change that would have been measured at every date of the season.
@@ -14,7 +14,8 @@ use crate::visits::{Kind, Season};
 pub struct Placebo {
     /// Date and change: against the controls where there are any, else the camera's own.
     pub changes: Vec<(NaiveDate, f64)>,
-    /// Dates whose days do not touch those after the disturbance, so that it cannot show in them.
+    /// Dates whose days all lie before the disturbance and hold no other logged near the camera, so
+    /// that nothing logged can show in them.
     pub untouched: usize,
     /// How many of them changed as much or more, in either direction.
     pub as_large: usize,
@@ -26,10 +27,11 @@ const REACH_DAYS: u64 = 180;
 /// Lays the ruler over every date for one kind; one result per camera, `None` at controls.
 pub(super) fn placebos(
     season: &Season,
-    disturbance: &Disturbance,
+    here: &Logged,
     kind: Kind,
-    roles: &[Role],
+    log: &[Logged],
 ) -> Vec<Option<Placebo>> {
+    let Logged { disturbance, roles } = here;
     let days = season.settings.shift_days;
     let here = Windows::around(disturbance, days);
     let Some((first, last)) = season.span() else {
@@ -50,7 +52,7 @@ pub(super) fn placebos(
             })
         })
         .collect();
-    let own = changes(&compare::cameras(season, &here, kind, roles));
+    let own = changes(&compare::cameras(season, &here, kind, roles, log));
     let dates: Vec<NaiveDate> = from.iter_days().take_while(|d| *d <= until).collect();
     let measured: Vec<Vec<Option<f64>>> = dates
         .par_iter()
@@ -60,17 +62,24 @@ pub(super) fn placebos(
                 &Windows::at(*date, days),
                 kind,
                 roles,
+                log,
             ))
         })
         .collect();
     for (date, measured) in dates.into_iter().zip(measured) {
-        let clear_of_it = Windows::at(date, days).after.1 < here.after.0;
-        for ((placebo, change), own) in placebos.iter_mut().zip(measured).zip(&own) {
+        let windows = Windows::at(date, days);
+        let before_it = windows.after.1 <= here.before.1;
+        for (camera, ((placebo, change), own)) in
+            placebos.iter_mut().zip(measured).zip(&own).enumerate()
+        {
             let (Some(placebo), Some(change), Some(own)) = (placebo, change, own) else {
                 continue;
             };
             placebo.changes.push((date, change));
-            if clear_of_it {
+            let other = log
+                .iter()
+                .any(|l| l.touches(camera, windows.before.0 + Days::new(1), windows.after.1));
+            if before_it && !other {
                 placebo.untouched += 1;
                 placebo.as_large += usize::from(change.abs() >= own.abs());
             }

@@ -1,5 +1,7 @@
 //! Which cameras a disturbance could touch, and which it should not.
 
+use chrono::NaiveDate;
+
 use crate::property::{Disturbance, Problem, same_name};
 use crate::visits::Season;
 
@@ -22,16 +24,45 @@ impl Role {
     }
 }
 
+/// A disturbance and the part of every camera in it.
+pub(super) struct Logged<'a> {
+    pub disturbance: &'a Disturbance,
+    pub roles: Vec<Role>,
+}
+
+impl Logged<'_> {
+    /// Whether it began or ended, near a camera, on dates from one to another, both included.
+    pub fn touches(&self, camera: usize, from: NaiveDate, until: NaiveDate) -> bool {
+        let moments = [Some(self.disturbance.start), self.disturbance.end];
+        self.roles[camera] == Role::Near
+            && moments
+                .into_iter()
+                .flatten()
+                .any(|moment| (from..=until).contains(&moment.date()))
+    }
+}
+
+/// Every disturbance with the roles of all cameras.
+pub(super) fn logged<'a>(
+    season: &Season,
+    disturbances: &'a [Disturbance],
+    problems: &mut Vec<Problem>,
+) -> Vec<Logged<'a>> {
+    disturbances
+        .iter()
+        .map(|disturbance| Logged {
+            disturbance,
+            roles: roles(season, disturbance, problems),
+        })
+        .collect()
+}
+
 /// The role of every camera of the season, in its order.
 ///
 /// The person's list decides. Without one, cameras within the property's `near_m` of the
 /// disturbance's place are near, and if none is, the nearest one. Without a place either, every
 /// camera is near and there is nothing to compare with.
-pub(super) fn roles(
-    season: &Season,
-    disturbance: &Disturbance,
-    problems: &mut Vec<Problem>,
-) -> Vec<Role> {
+fn roles(season: &Season, disturbance: &Disturbance, problems: &mut Vec<Problem>) -> Vec<Role> {
     let listed = listed(season, disturbance, problems);
     let near: Vec<bool> = match (listed, disturbance.position) {
         (Some(listed), _) => listed,

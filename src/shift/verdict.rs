@@ -88,9 +88,6 @@ fn verdict(row: &Shift) -> Verdict {
 }
 
 fn pattern(row: &Shift, rows: &[Shift]) -> Option<Pattern> {
-    if row.verdict == Verdict::TooFewVisits {
-        return None;
-    }
     match visits_changed(row)? {
         Some(fewer) if fewer => {
             let more_elsewhere = rows
@@ -111,9 +108,10 @@ fn pattern(row: &Shift, rows: &[Shift]) -> Option<Pattern> {
 }
 
 /// Whether visits at all hours clearly changed, and if so whether they became fewer; `None` where
-/// the rate is not known.
+/// the rate is not known. As for shares, the camera's own rate must have moved in the direction of
+/// the tested difference: one that lost less than the controls has not been left.
 fn visits_changed(row: &Shift) -> Option<Option<bool>> {
-    let ratio = row.all_hours_ratio?;
-    let clear = row.rate_p_adjusted? <= LEVEL;
-    Some(clear.then_some(ratio.value < 1.0))
+    let own = row.all_hours_ratio?.value.ln();
+    let clear = row.rate_p_adjusted? <= LEVEL && own * row.rate_against? > 0.0;
+    Some(clear.then_some(own < 0.0))
 }

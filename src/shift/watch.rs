@@ -5,8 +5,8 @@ use rayon::prelude::*;
 
 use super::Role;
 use super::compare::{self, LEVEL};
+use super::roles::Logged;
 use super::window::Windows;
-use crate::property::{Disturbance, same_name};
 use crate::visits::{Kind, Season};
 
 /// A change of the daylight share at one camera that no logged disturbance accounts for.
@@ -30,7 +30,7 @@ const STEP_DAYS: usize = 3;
 
 /// Looks at every camera on every third date for changes that nobody logged. Every p-value is multiplied by the number of looks (Bonferroni),
 /// so that at most one season in twenty raises a false alarm.
-pub fn unlogged(season: &Season, disturbances: &[Disturbance]) -> Vec<Unlogged> {
+pub(super) fn watch(season: &Season, log: &[Logged]) -> Vec<Unlogged> {
     let days = season.settings.shift_days;
     let Some((first, last)) = season.span() else {
         return Vec::new();
@@ -45,9 +45,9 @@ pub fn unlogged(season: &Season, disturbances: &[Disturbance]) -> Vec<Unlogged> 
     let looks = (dates.len() * season.cameras.len() * KINDS.len()) as f64;
     let alarms: Vec<Unlogged> = dates
         .par_iter()
-        .flat_map_iter(|date| KINDS.map(|kind| look(season, *date, kind, looks)))
+        .flat_map_iter(|date| KINDS.map(|kind| look(season, *date, kind, looks, log)))
         .flatten_iter()
-        .filter(|alarm| !is_logged(season, disturbances, alarm))
+        .filter(|alarm| !is_logged(season, log, alarm))
         .collect();
     together(alarms, Days::new(u64::from(days)))
 }
@@ -62,10 +62,10 @@ fn could_show(season: &Season, windows: Windows) -> bool {
 }
 
 /// Every camera against all others at one date.
-fn look(season: &Season, date: NaiveDate, kind: Kind, looks: f64) -> Vec<Unlogged> {
+fn look(season: &Season, date: NaiveDate, kind: Kind, looks: f64, log: &[Logged]) -> Vec<Unlogged> {
     let roles = vec![Role::Control; season.cameras.len()];
     let windows = Windows::at(date, season.settings.shift_days);
-    let compared = compare::cameras(season, &windows, kind, &roles);
+    let compared = compare::cameras(season, &windows, kind, &roles, log);
     let alarm = |(camera, c): (usize, &compare::Comparison)| {
         let p_adjusted = (c.p_value()? * looks).min(1.0);
         (p_adjusted <= LEVEL).then_some(Unlogged {
@@ -79,14 +79,11 @@ fn look(season: &Season, date: NaiveDate, kind: Kind, looks: f64) -> Vec<Unlogge
     compared.iter().enumerate().filter_map(alarm).collect()
 }
 
-/// Whether a logged disturbance that could touch the camera lies within the days compared.
-fn is_logged(season: &Season, disturbances: &[Disturbance], alarm: &Unlogged) -> bool {
-    let name = &season.cameras[alarm.camera].name;
-    let reach = i64::from(season.settings.shift_days);
-    disturbances.iter().any(|d| {
-        let could_touch = d.near.is_empty() || d.near.iter().any(|n| same_name(n, name));
-        could_touch && (alarm.dates.0 - d.first_day_after()).num_days().abs() < reach
-    })
+/// Whether a disturbance that could touch the camera began or ended within the days compared.
+fn is_logged(season: &Season, log: &[Logged], alarm: &Unlogged) -> bool {
+    let windows = Windows::at(alarm.dates.0, season.settings.shift_days);
+    log.iter()
+        .any(|l| l.touches(alarm.camera, windows.before.0, windows.after.1))
 }
 
 /// Alarms of one camera and kind that follow each other within `gap` are one, at its clearest.

@@ -4,7 +4,7 @@ use graylight::card;
 use graylight::measure::Estimate;
 use graylight::practice::{self, Options};
 use graylight::property::Property;
-use graylight::shift::{Shift, Shifts, Verdict, unlogged, verdicts};
+use graylight::shift::{Shift, Shifts, Verdict, verdicts};
 use graylight::tags;
 use graylight::visits::{Kind, Season};
 use indicatif::ProgressBar;
@@ -62,10 +62,7 @@ fn judged(options: &Options) -> Shifts {
     let crawl = card::crawl(&property, today, &ProgressBar::hidden());
     let tagged = tags::read(&property, &crawl, today).unwrap();
     let season = Season::of(&property, &crawl, &tagged).unwrap();
-    Shifts {
-        unlogged: unlogged(&season, &property.disturbances),
-        ..verdicts(&season, &property.disturbances)
-    }
+    verdicts(&season, &property.disturbances)
 }
 
 /// Judges seasons in which nothing happened.

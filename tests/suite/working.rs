@@ -119,3 +119,79 @@ fn days_after_what_happened_often_are_pooled() {
     assert_eq!(people.after[1].nights, 5);
     assert_eq!(people.ordinary.visits, people.ordinary.nights);
 }
+
+/// Visits of mature bucks at four a day, so many of ten in legal light.
+fn steady(camera: &str, tenths: [u64; 2], days: std::ops::Range<u64>) -> String {
+    let start = NaiveDate::from_ymd_opt(2025, 9, 1).unwrap();
+    let mut rows = String::new();
+    for day in days {
+        for hour in 0..4 {
+            let share = tenths[usize::from(day >= 30)];
+            // Spread over the days without a pattern that repeats.
+            let light = (day * 7 + hour * 3 + day / 10) % 10 < share;
+            let at = if light { 10 + hour } else { 20 + hour };
+            let date = start + Days::new(day);
+            rows += &format!("{camera},{date}T{at:02}:00,buck,4.5\n");
+        }
+    }
+    rows
+}
+
+fn near_row(rows: String) -> graylight::shift::Shift {
+    let place = Place::new();
+    place.put("sightings.csv", format!("camera,time,who,age\n{rows}"));
+    place.put("disturbances.csv", "id,start,near\nblind,2025-10-01,Near\n");
+    let debrief = place.debrief();
+    let row = debrief
+        .shifts
+        .of("blind", Kind::MatureBuck)
+        .find(|r| debrief.season.cameras[r.camera].name == "Near");
+    row.unwrap().clone()
+}
+
+/// Everything falls by 30 points. One control, whose share is low, dies on the day: if visits were
+/// simply added up, the controls together would seem to fall by nothing.
+#[test]
+fn a_control_that_dies_does_not_change_the_mix() {
+    let rows = steady("Near", [7, 4], 0..60)
+        + &steady("High", [9, 6], 0..60)
+        + &steady("Low", [4, 1], 0..30);
+    let row = near_row(rows);
+    let against = row.share_change_against_controls.unwrap();
+    assert!(against.value.abs() < 0.06, "{against:?}");
+    assert_eq!(row.verdict, Verdict::NoClearChange);
+}
+
+#[test]
+fn deer_that_left_are_said_to_have_left() {
+    let controls = steady("A", [6, 6], 0..60) + &steady("B", [6, 6], 0..60);
+    let gone: String = (30..60)
+        .map(|d| {
+            format!(
+                "Near,{}T12:00,doe,\n",
+                NaiveDate::from_ymd_opt(2025, 9, 1).unwrap() + Days::new(d)
+            )
+        })
+        .collect();
+    let row = near_row(steady("Near", [6, 6], 0..30) + &gone + &controls);
+    assert_eq!(row.verdict, Verdict::TooFewVisits);
+    assert_eq!(row.pattern.unwrap().word(), "left");
+
+    // Half of the visits gone where the controls lose nine in ten: not left.
+    let thin = |camera: &str, every: usize| -> String {
+        let rows = steady(camera, [6, 6], 30..60);
+        rows.lines()
+            .step_by(every)
+            .map(|l| l.to_owned() + "\n")
+            .collect()
+    };
+    let rows = steady("Near", [6, 6], 0..30)
+        + &thin("Near", 2)
+        + &steady("A", [6, 6], 0..30)
+        + &thin("A", 10)
+        + &steady("B", [6, 6], 0..30)
+        + &thin("B", 10);
+    let row = near_row(rows);
+    assert!(row.all_hours_ratio.unwrap().high < 1.0);
+    assert_ne!(row.pattern.map(|p| p.word()), Some("left"));
+}

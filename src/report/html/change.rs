@@ -107,7 +107,12 @@ fn notes(
     others: &[&Shift],
 ) -> Vec<String> {
     let mut notes = Vec::new();
-    if others.is_empty() {
+    if near.iter().any(|s| s.last_year) {
+        notes.push(
+            "The same weeks of last year, at the same camera, are among what it is compared with."
+                .to_owned(),
+        );
+    } else if others.is_empty() {
         notes.push(
             "Every camera counts as near it, so there is nothing to compare with: the season itself may have made the change. Name the near cameras in disturbances.csv."
                 .to_owned(),
@@ -296,7 +301,7 @@ fn placebo(placebo: &Placebo) -> String {
     match placebo.untouched {
         0 => "No other date has all its days before the disturbance, so there is none to compare this one with.".to_owned(),
         n => format!(
-            "Of {} whose days all lie before the disturbance, {} changed as much, up or down. Neighbouring dates share most of their days, so these are far fewer independent comparisons than they look.",
+            "Of {} whose days all lie before the disturbance and hold nothing else that is logged near the camera, {} changed as much, up or down. Neighbouring dates share most of their days, so these are far fewer independent comparisons than they look.",
             words::counted(n, "other date"),
             placebo.as_large
         ),

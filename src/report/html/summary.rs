@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use crate::debrief::Debrief;
 use crate::report::words;
-use crate::shift::{Role, Shift, Verdict};
+use crate::shift::{Pattern, Role, Shift, Verdict};
 use crate::visits::Kind;
 
 pub(super) fn section(debrief: &Debrief) -> Markup {
@@ -79,6 +79,10 @@ pub(super) fn verdict_sentence(debrief: &Debrief, near: &[&Shift]) -> String {
         let parts: Vec<String> = clear.iter().map(|s| change_words(debrief, s)).collect();
         return parts.join("; ") + ".";
     }
+    let gone: Vec<String> = near.iter().filter_map(|s| gone(debrief, s)).collect();
+    if !gone.is_empty() {
+        return gone.join("; ") + ".";
+    }
     if near.iter().all(|s| s.verdict == Verdict::TooFewVisits) {
         return format!(
             "not enough visits of mature bucks near it to tell ({}).",
@@ -99,7 +103,7 @@ fn change_words(debrief: &Debrief, shift: &Shift) -> String {
     };
     let against = shift.share_change_against_controls.map_or_else(
         || "with no control camera to take the season out".to_owned(),
-        |c| format!("{} against the control cameras", words::points(c)),
+        |c| format!("{} against the controls", words::points(c)),
     );
     format!(
         "at {} mature bucks in {} {fell} from {} of {} visits to {} of {}: {}, {against} ({} with everything looked at allowed for)",
@@ -112,6 +116,25 @@ fn change_words(debrief: &Debrief, shift: &Shift) -> String {
         shift.share_change.map_or_else(String::new, words::points),
         words::p(shift.p_adjusted),
     )
+}
+
+/// Deer that come less at all hours.
+fn gone(debrief: &Debrief, shift: &Shift) -> Option<String> {
+    let how = match shift.pattern? {
+        Pattern::Left => "came less at all hours",
+        Pattern::Moved => "came less at all hours while another camera had more",
+        Pattern::WentDark | Pattern::Stayed => return None,
+    };
+    Some(format!(
+        "mature bucks {how} at {}: {} in {} before, {} in {} after ({} with everything looked at allowed for); of those that came, no clear change in the share in {}",
+        debrief.camera_name(Some(shift.camera)),
+        words::counted(shift.before.visits, "visit"),
+        words::counted(shift.before.nights, "night"),
+        words::counted(shift.after.visits, "visit"),
+        words::counted(shift.after.nights, "night"),
+        words::p(shift.rate_p_adjusted),
+        debrief.property.settings.share_light(),
+    ))
 }
 
 fn counts(debrief: &Debrief, near: &[&Shift]) -> String {

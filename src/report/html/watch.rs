@@ -36,8 +36,9 @@ fn after(debrief: &Debrief, repeated: &Repeated) -> Markup {
     let light = debrief.property.settings.share_light();
     html! {
         h3 { (repeated.what) ", " (words::counted(repeated.times, "time")) }
+        p.note { (words::counted(repeated.camera_days, "camera-day")) " on which it happened." }
         p {
-            "Deer of all kinds at the cameras it could touch, on the day itself and on the days after, all times together. Nothing is tested here: ranges that do not meet the last row's are a reason to keep a log, not proof."
+            "Deer of all kinds at the cameras it could touch, on the day itself and on the days after, all times together. Nothing is tested here and every visit is taken as independent: ranges that do not meet the last row's are a reason to keep a log, not proof."
         }
         div.wide tabindex="0" { table {
             thead { tr {
