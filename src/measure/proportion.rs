@@ -57,15 +57,14 @@ pub struct Estimate {
 /// Wilson's score interval for a share (Wilson 1927, JASA 22:209-212; equation 2 of Newcombe 1998,
 /// Statistics in Medicine 17:857-872). `None` without trials.
 pub fn wilson(counts: Counts) -> Option<Estimate> {
-    score_interval(counts, KNOWN)
+    score_interval(counts, critical(KNOWN))
 }
 
-/// Wilson's interval with the quantile of Student's t in place of the normal one, for counts whose
-/// design effect was estimated with some degrees of freedom.
-pub(super) fn score_interval(counts: Counts, freedom: f64) -> Option<Estimate> {
+/// Wilson's interval with another quantile in place of the normal one: that of Student's t, for counts
+/// whose design effect was estimated with some degrees of freedom.
+pub(super) fn score_interval(counts: Counts, t: f64) -> Option<Estimate> {
     let n = counts.trials;
     let p = counts.share()?;
-    let t = critical(freedom);
     let t2 = t * t;
     let middle = 2.0 * n * p + t2;
     let half = t * (t2 + 4.0 * n * p * (1.0 - p)).sqrt();
@@ -82,9 +81,13 @@ pub(super) fn score_interval(counts: Counts, freedom: f64) -> Option<Estimate> {
 ///
 /// `freedom` is that of the counts' design effect, [`KNOWN`] for independent trials.
 pub fn change(before: Counts, after: Counts, freedom: f64) -> Option<Estimate> {
+    change_at((before, after), critical(freedom))
+}
+
+fn change_at((before, after): (Counts, Counts), t: f64) -> Option<Estimate> {
     Some(difference(
-        score_interval(after, freedom)?,
-        score_interval(before, freedom)?,
+        score_interval(after, t)?,
+        score_interval(before, t)?,
     ))
 }
 
@@ -106,10 +109,8 @@ pub fn change_against(
     elsewhere: (Counts, Counts),
     freedom: f64,
 ) -> Option<Estimate> {
-    Some(difference(
-        change(here.0, here.1, freedom)?,
-        change(elsewhere.0, elsewhere.1, freedom)?,
-    ))
+    let t = critical(freedom);
+    Some(difference(change_at(here, t)?, change_at(elsewhere, t)?))
 }
 
 /// P-value of no change. `None` where a side has no trials.

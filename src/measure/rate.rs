@@ -88,7 +88,7 @@ pub fn rate_ratio(before: Exposure, after: Exposure, freedom: f64) -> Option<Est
         hits: after.events,
         trials: before.events + after.events,
     };
-    let share = score_interval(counts, freedom)?;
+    let share = score_interval(counts, critical(freedom))?;
     let ratio = |p: f64| p / (1.0 - p) * before.effort / after.effort;
     Some(Estimate {
         value,

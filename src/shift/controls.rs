@@ -125,7 +125,7 @@ impl Standard {
         } else {
             1.0
         };
-        (self.effort > 0.0).then(|| Exposure {
+        (self.effort > 0.0).then_some(Exposure {
             events: self.events * size,
             effort: self.effort * size,
         })
