@@ -26,18 +26,21 @@ impl Daylight {
         let debrief = super::debrief(&self.property)?;
         if self.json {
             let value = json!({ "daylight": report::daylight(&debrief) });
-            println!("{}", serde_json::to_string_pretty(&value)?);
+            super::say(serde_json::to_string_pretty(&value)?)?;
         } else {
-            print(&debrief);
+            print(&debrief)?;
         }
         Ok(())
     }
 }
 
 /// Mature bucks and all deer, for the property and every camera.
-pub(super) fn print(debrief: &Debrief) {
+pub(super) fn print(debrief: &Debrief) -> Result<()> {
     let light = debrief.property.settings.share_light();
-    println!("{}: visits in {light}", debrief.property.settings.name);
+    super::say(format_args!(
+        "{}: visits in {light}",
+        debrief.property.settings.name
+    ))?;
     let width = debrief
         .season
         .cameras
@@ -45,18 +48,19 @@ pub(super) fn print(debrief: &Debrief) {
         .map(|c| c.name.chars().count())
         .fold(18, usize::max);
     for kind in [Kind::MatureBuck, Kind::Deer] {
-        println!("  {}", kind.plural());
+        super::say(format_args!("  {}", kind.plural()))?;
         for answer in debrief.daylight.iter().filter(|a| a.kind == kind) {
             let name = answer.camera.map_or("whole property", |c| {
                 debrief.season.cameras[c].name.as_str()
             });
-            println!(
+            super::say(format_args!(
                 "    {name:width$}  {:>4} of {:<5} {}",
                 answer.counted,
                 answer.visits,
                 super::percent(answer.share)
-            );
+            ))?;
         }
     }
-    println!("Legal light is the property's own setting; check your local regulations.");
+    super::say("Legal light is the property's own setting; check your local regulations.")?;
+    Ok(())
 }

@@ -34,13 +34,13 @@ impl Debrief {
         let saved = save(&debrief, &out, self.with_places)?;
         if self.json {
             let findings = findings(&debrief, self.with_places);
-            println!("{}", serde_json::to_string_pretty(&findings)?);
+            super::say(serde_json::to_string_pretty(&findings)?)?;
         } else {
-            super::daylight::print(&debrief);
-            println!();
-            super::shift::print(&debrief);
-            println!();
-            println!("The whole debrief: {}", saved.page.display());
+            super::daylight::print(&debrief)?;
+            super::say("")?;
+            super::shift::print(&debrief)?;
+            super::say("")?;
+            super::say(format_args!("The whole debrief: {}", saved.page.display()))?;
         }
         Ok(())
     }

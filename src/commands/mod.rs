@@ -5,6 +5,7 @@ pub mod debrief;
 pub mod practice;
 pub mod shift;
 
+use std::io::{ErrorKind, Write};
 use std::path::Path;
 
 use anyhow::Result;
@@ -30,6 +31,14 @@ fn debrief(property: &Path) -> Result<Debrief> {
         );
     }
     Ok(debrief)
+}
+
+/// Prints a line of results. A reader that has seen enough, as `head` has, is no error.
+fn say(line: impl std::fmt::Display) -> Result<()> {
+    match writeln!(std::io::stdout(), "{line}") {
+        Err(e) if e.kind() == ErrorKind::BrokenPipe => Ok(()),
+        written => Ok(written?),
+    }
 }
 
 fn today() -> NaiveDate {

@@ -58,12 +58,12 @@ impl Practice {
         let progress = super::progress("drawing pictures");
         let written = write(&self.folder, &options, &progress)?;
         progress.finish_and_clear();
-        println!(
+        super::say(format_args!(
             "{} visits and triggers, {} files, in {}. The answer is in answer.json.",
             written.visits,
             written.files,
             self.folder.display()
-        );
+        ))?;
         Ok(())
     }
 }

@@ -26,38 +26,38 @@ impl Shift {
         let debrief = super::debrief(&self.property)?;
         if self.json {
             let value = json!({ "shifts": report::shifts(&debrief) });
-            println!("{}", serde_json::to_string_pretty(&value)?);
+            super::say(serde_json::to_string_pretty(&value)?)?;
         } else {
-            print(&debrief);
+            print(&debrief)?;
         }
         Ok(())
     }
 }
 
 /// Mature bucks at every camera, around every disturbance.
-pub(super) fn print(debrief: &Debrief) {
+pub(super) fn print(debrief: &Debrief) -> Result<()> {
     if debrief.property.disturbances.is_empty() {
-        println!("No disturbance is logged in disturbances.csv.");
+        super::say("No disturbance is logged in disturbances.csv.")?;
     }
     for change in &debrief.shifts.unlogged {
-        println!(
+        super::say(format_args!(
             "Not logged: {} at {}, {} to {}, {:+.0} points against the other cameras",
             change.kind.word(),
             debrief.camera_name(Some(change.camera)),
             change.dates.0,
             change.dates.1,
             change.change * 100.0
-        );
+        ))?;
     }
     for disturbance in &debrief.property.disturbances {
-        println!(
+        super::say(format_args!(
             "{} ({}): mature bucks, {} days before and after",
             disturbance.what,
             disturbance.start.date(),
             debrief.property.settings.shift_days
-        );
+        ))?;
         for s in debrief.shifts.of(&disturbance.id, Kind::MatureBuck) {
-            println!(
+            super::say(format_args!(
                 "    {:7} {:20} {:>3} of {:<3} then {:>3} of {:<3} {}",
                 s.role.word(),
                 debrief.camera_name(Some(s.camera)),
@@ -66,7 +66,8 @@ pub(super) fn print(debrief: &Debrief) {
                 s.after.counted,
                 s.after.visits,
                 s.verdict.word()
-            );
+            ))?;
         }
     }
+    Ok(())
 }
