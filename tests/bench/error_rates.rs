@@ -8,8 +8,8 @@
 #[path = "seasons.rs"]
 mod seasons;
 
-use graylight::practice::{Options, Trouble};
-use seasons::{Outcome, power, without_effect};
+use graylight::practice::Trouble;
+use seasons::{Outcome, power, sorts, without_effect};
 
 fn main() {
     let seasons: u64 = std::env::args()
@@ -31,32 +31,7 @@ fn main() {
         "| season | wrong verdict | false alarm of the watch | change of share covered | change against controls covered |"
     );
     println!("| --- | --- | --- | --- | --- |");
-    let sorts = [
-        ("plain", Trouble::None, 7),
-        (
-            "strong season shared by all cameras",
-            Trouble::StrongSeason,
-            7,
-        ),
-        ("streaks of a resident buck", Trouble::Streaks, 7),
-        (
-            "camera dead for a third of the days after",
-            Trouble::DeadCamera,
-            7,
-        ),
-        (
-            "one-hour clock change, accounted for",
-            Trouble::ClockChange,
-            7,
-        ),
-        ("ten cameras looked at together", Trouble::None, 10),
-    ];
-    for (name, trouble, cameras) in sorts {
-        let options = Options {
-            trouble,
-            cameras,
-            ..Options::default()
-        };
+    for (name, options) in sorts() {
         let Outcome {
             wrong,
             alarm,
@@ -64,7 +39,7 @@ fn main() {
             against,
         } = without_effect(&options, seasons);
         // The share itself moves in a strong season, so its change has no single true value.
-        let own = match trouble {
+        let own = match options.trouble {
             Trouble::StrongSeason => "–".to_owned(),
             _ => own.percent(),
         };

@@ -2,7 +2,7 @@
 
 use graylight::card;
 use graylight::measure::Estimate;
-use graylight::practice::{self, Options};
+use graylight::practice::{self, Options, Trouble};
 use graylight::property::Property;
 use graylight::shift::{Shift, Shifts, Verdict, verdicts};
 use graylight::tags;
@@ -63,6 +63,38 @@ fn judged(options: &Options) -> Shifts {
     let tagged = tags::read(&property, &crawl, today).unwrap();
     let season = Season::of(&property, &crawl, &tagged).unwrap();
     verdicts(&season, &property.disturbances)
+}
+
+/// The sorts of season in which a verdict must not be wrong.
+pub fn sorts() -> [(&'static str, Options); 6] {
+    [
+        ("plain", Trouble::None, 7),
+        (
+            "strong season shared by all cameras",
+            Trouble::StrongSeason,
+            7,
+        ),
+        ("streaks of a resident buck", Trouble::Streaks, 7),
+        (
+            "camera dead for a third of the days after",
+            Trouble::DeadCamera,
+            7,
+        ),
+        (
+            "one-hour clock change, accounted for",
+            Trouble::ClockChange,
+            7,
+        ),
+        ("ten cameras looked at together", Trouble::None, 10),
+    ]
+    .map(|(name, trouble, cameras)| {
+        let options = Options {
+            trouble,
+            cameras,
+            ..Options::default()
+        };
+        (name, options)
+    })
 }
 
 /// Judges seasons in which nothing happened.

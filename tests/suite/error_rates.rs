@@ -3,8 +3,8 @@
 #[path = "../bench/seasons.rs"]
 mod seasons;
 
-use graylight::practice::{Options, Trouble};
-use seasons::{Outcome, fisher_table, power, without_effect};
+use graylight::practice::Trouble;
+use seasons::{Outcome, fisher_table, power, sorts, without_effect};
 
 use crate::support::reference_json;
 
@@ -14,34 +14,19 @@ const MOST_WRONG: u64 = 10;
 
 #[test]
 fn seasons_without_an_effect_are_seldom_called_clear() {
-    for (trouble, cameras) in [
-        (Trouble::None, 7),
-        (Trouble::StrongSeason, 7),
-        (Trouble::Streaks, 7),
-        (Trouble::DeadCamera, 7),
-        (Trouble::ClockChange, 7),
-        (Trouble::None, 10),
-    ] {
-        let options = Options {
-            trouble,
-            cameras,
-            ..Options::default()
-        };
+    for (sort, options) in sorts() {
         let Outcome {
             wrong,
             alarm,
             own,
             against,
         } = without_effect(&options, SEASONS);
-        assert!(wrong.hits <= MOST_WRONG, "{trouble:?}: {wrong:?}");
-        assert!(alarm.hits <= MOST_WRONG, "{trouble:?}: {alarm:?}");
+        assert!(wrong.hits <= MOST_WRONG, "{sort}: {wrong:?}");
+        assert!(alarm.hits <= MOST_WRONG, "{sort}: {alarm:?}");
         let covered = 0.90..=0.995;
-        assert!(
-            covered.contains(&against.share()),
-            "{trouble:?}: {against:?}"
-        );
-        if trouble != Trouble::StrongSeason {
-            assert!(covered.contains(&own.share()), "{trouble:?}: {own:?}");
+        assert!(covered.contains(&against.share()), "{sort}: {against:?}");
+        if options.trouble != Trouble::StrongSeason {
+            assert!(covered.contains(&own.share()), "{sort}: {own:?}");
         }
     }
 }

@@ -5,8 +5,8 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
 use super::{
-    AFTER, Area, BEFORE, Chart, DAY, GRAY_LIGHT, GRID, INK, MUTED, NIGHT, plot_error, svg, text,
-    title, write,
+    AFTER, Area, Axis, BEFORE, Chart, DAY, GRAY_LIGHT, INK, MUTED, NIGHT, axes, plot_error, svg,
+    text, title, write,
 };
 use crate::measure::density;
 use crate::property::Settings;
@@ -88,14 +88,14 @@ pub(in crate::report) fn activity(
                 .draw_series([Rectangle::new(corners, colour.filled())])
                 .map_err(plot_error)?;
         }
-        axes(&mut chart)?;
+        day_axes(&mut chart)?;
         sun_marks(&mut chart, mean, top)?;
         lines(&mut chart, curves)?;
         visit_marks(&mut chart, before, after, top)
     })
 }
 
-fn axes(chart: &mut Chart) -> Result<()> {
+fn day_axes(chart: &mut Chart) -> Result<()> {
     let rate = |v: &f64| {
         if *v < 0.0 {
             String::new()
@@ -103,21 +103,17 @@ fn axes(chart: &mut Chart) -> Result<()> {
             format!("{v:.0}")
         }
     };
-    chart
-        .configure_mesh()
-        .disable_x_mesh()
-        .light_line_style(TRANSPARENT)
-        .bold_line_style(GRID)
-        .axis_style(MUTED)
-        .x_labels(9)
-        .y_labels(6)
-        .label_style(text(14, MUTED, HPos::Left, VPos::Top))
-        .x_label_formatter(&|m| format!("{:02.0}:00", m * TICK_MIN / HOUR_MIN))
-        .y_label_formatter(&rate)
-        .x_desc("time of day, sunrise and sunset at their mean")
-        .y_desc("visits per 100 nights, each hour")
-        .draw()
-        .map_err(plot_error)
+    let time = Axis {
+        ticks: 9,
+        label: &|m| format!("{:02.0}:00", m * TICK_MIN / HOUR_MIN),
+        words: "time of day, sunrise and sunset at their mean",
+    };
+    let visits = Axis {
+        ticks: 6,
+        label: &rate,
+        words: "visits per 100 nights, each hour",
+    };
+    axes(chart, &time, &visits)
 }
 
 fn sun_marks(chart: &mut Chart, mean: MeanDay, top: f64) -> Result<()> {

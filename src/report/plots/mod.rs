@@ -20,6 +20,7 @@ pub(super) use season::season;
 pub(super) use sketch::{Spot, sketch};
 
 use anyhow::{Result, anyhow};
+use chrono::{Days, NaiveDate};
 use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
@@ -99,6 +100,46 @@ fn title(area: &Area, words: &str) -> Result<()> {
 fn write(area: &Area, words: &str, at: (i32, i32), style: &TextStyle) -> Result<()> {
     area.draw(&Text::new(words.to_owned(), at, style.clone()))
         .map_err(plot_error)
+}
+
+/// One axis of a chart: how many ticks, how a tick reads, and what the axis counts.
+struct Axis<'a> {
+    ticks: usize,
+    label: &'a dyn Fn(&f64) -> String,
+    words: &'a str,
+}
+
+/// Draws a chart's axes, with lines across at the ticks of the upright one.
+fn axes(chart: &mut Chart, x: &Axis, y: &Axis) -> Result<()> {
+    let mut mesh = chart.configure_mesh();
+    mesh.disable_x_mesh()
+        .light_line_style(TRANSPARENT)
+        .bold_line_style(GRID)
+        .axis_style(MUTED)
+        .x_labels(x.ticks)
+        .y_labels(y.ticks)
+        .label_style(text(14, MUTED, HPos::Left, VPos::Top))
+        .x_label_formatter(&x.label)
+        .y_label_formatter(&y.label)
+        .y_desc(y.words);
+    if !x.words.is_empty() {
+        mesh.x_desc(x.words);
+    }
+    mesh.draw().map_err(plot_error)
+}
+
+/// The same with dates along the foot, day 0 being `first`.
+fn dated_axes(chart: &mut Chart, first: NaiveDate, y: &Axis) -> Result<()> {
+    let date = |day: &f64| {
+        let date = first + Days::new(day.max(0.0) as u64);
+        date.format("%-d %b").to_string()
+    };
+    let x = Axis {
+        ticks: 8,
+        label: &date,
+        words: "",
+    };
+    axes(chart, &x, y)
 }
 
 /// Words that fit: cut at a number of characters, and without control characters, which no SVG may

@@ -5,7 +5,7 @@ use chrono::{Days, NaiveDate};
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
-use super::{AFTER, Chart, GRAY_LIGHT, GRID, INK, MUTED, plot_error, svg, text, title, write};
+use super::{AFTER, Axis, GRAY_LIGHT, INK, MUTED, dated_axes, plot_error, svg, text, title, write};
 use crate::report::words;
 use crate::shift::{Placebo, Windows};
 
@@ -51,7 +51,12 @@ pub(in crate::report) fn placebo(
         chart
             .draw_series([Rectangle::new(corners, GRAY_LIGHT.filled())])
             .map_err(plot_error)?;
-        axes(&mut chart, first)?;
+        let points_axis = Axis {
+            ticks: 5,
+            label: &|v| words::signed(*v),
+            words: "points",
+        };
+        dated_axes(&mut chart, first, &points_axis)?;
         chart
             .draw_series(points.iter().map(|p| Circle::new(*p, 3, MUTED.filled())))
             .map_err(plot_error)?;
@@ -65,25 +70,4 @@ pub(in crate::report) fn placebo(
         Ok(())
     })?;
     Ok(Some(drawn))
-}
-
-fn axes(chart: &mut Chart, first: NaiveDate) -> Result<()> {
-    let date = |day: &f64| {
-        let date = first + Days::new(day.max(0.0) as u64);
-        date.format("%-d %b").to_string()
-    };
-    chart
-        .configure_mesh()
-        .disable_x_mesh()
-        .light_line_style(TRANSPARENT)
-        .bold_line_style(GRID)
-        .axis_style(MUTED)
-        .x_labels(8)
-        .y_labels(5)
-        .label_style(text(14, MUTED, HPos::Left, VPos::Top))
-        .x_label_formatter(&date)
-        .y_label_formatter(&|v| words::signed(*v))
-        .y_desc("points")
-        .draw()
-        .map_err(plot_error)
 }

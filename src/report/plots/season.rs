@@ -6,8 +6,8 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
 use super::{
-    Chart, DAY, GRAY_LIGHT, GRID, INK, MATURE, MUTED, NIGHT, fit, plot_error, svg, text, title,
-    write,
+    Axis, Chart, DAY, GRAY_LIGHT, INK, MATURE, MUTED, NIGHT, dated_axes, fit, plot_error, svg,
+    text, title, write,
 };
 use crate::clock::LocalTime;
 use crate::debrief::Debrief;
@@ -123,24 +123,12 @@ impl Picture {
     }
 
     fn axes(&self, chart: &mut Chart) -> Result<()> {
-        let date = |day: &f64| {
-            let date = self.first + Days::new(day.max(0.0) as u64);
-            date.format("%-d %b").to_string()
+        let clock = Axis {
+            ticks: 5,
+            label: &|h| format!("{:02.0}:00", h * QUARTER_H),
+            words: "clock on the wall",
         };
-        chart
-            .configure_mesh()
-            .disable_x_mesh()
-            .light_line_style(TRANSPARENT)
-            .bold_line_style(GRID)
-            .axis_style(MUTED)
-            .x_labels(8)
-            .y_labels(5)
-            .label_style(text(14, MUTED, HPos::Left, VPos::Top))
-            .x_label_formatter(&date)
-            .y_label_formatter(&|h| format!("{:02.0}:00", h * QUARTER_H))
-            .y_desc("clock on the wall")
-            .draw()
-            .map_err(plot_error)
+        dated_axes(chart, self.first, &clock)
     }
 
     fn sun_lines(&self, chart: &mut Chart) -> Result<()> {
