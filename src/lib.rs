@@ -8,6 +8,7 @@
 //! | --- | --- | --- |
 //! | [`property`] | reads what the person wrote | [`property::Property`] |
 //! | [`card`] | finds pictures, reads their headers | [`card::Crawl`] |
+//! | [`pull`] | takes the pictures off a card, verified | [`pull::Receipt`] |
 //! | [`clock`] | camera time to local time | [`clock::LocalTime`] |
 //! | [`tags`] | who is in it, joined to the pictures | [`tags::Tagged`] |
 //! | [`sun`] | sunrise, sunset, light, sun-anchored time | [`sun::SunDay`] |
@@ -55,6 +56,7 @@ pub mod debrief;
 pub mod measure;
 pub mod practice;
 pub mod property;
+pub mod pull;
 pub mod report;
 pub mod shift;
 pub mod sun;

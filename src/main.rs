@@ -16,6 +16,7 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Debrief(commands::debrief::Debrief),
+    Pull(commands::pull::Pull),
     Daylight(commands::daylight::Daylight),
     Shift(commands::shift::Shift),
     Practice(commands::practice::Practice),
@@ -24,6 +25,7 @@ enum Command {
 fn main() -> ExitCode {
     let result = match Cli::parse().command {
         Command::Debrief(c) => c.run(),
+        Command::Pull(c) => c.run(),
         Command::Daylight(c) => c.run(),
         Command::Shift(c) => c.run(),
         Command::Practice(c) => c.run(),

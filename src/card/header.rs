@@ -62,6 +62,16 @@ pub fn read_header(file: &mut (impl Read + Seek), bytes: u64) -> Result<Header, 
     })
 }
 
+/// A hash over a file's size, its beginning and its end.
+pub(super) fn ends(file: &mut (impl Read + Seek), bytes: u64) -> io::Result<blake3::Hash> {
+    let mut hasher = blake3::Hasher::new();
+    hasher.update(&bytes.to_le_bytes());
+    hasher.update(&read_up_to(file, 0, FIRST_READ)?);
+    let tail = read_up_to(file, bytes.saturating_sub(TAIL_READ), TAIL_READ as usize)?;
+    hasher.update(&tail);
+    Ok(hasher.finalize())
+}
+
 /// Whether bytes begin like a JPEG file.
 pub(super) fn is_jpeg(head: &[u8]) -> bool {
     head.starts_with(&[0xff, 0xd8, 0xff])

@@ -1,12 +1,15 @@
 //! What lies on the cards: every picture found, its header read, its time and camera known.
 //!
-//! Only the first bytes of each file, up to the end of its EXIF block, and the last two kilobytes
-//! are read; files are never opened for writing. Nothing that is found stops the crawl: what
+//! Of a still only the first bytes, up to the end of its EXIF block, and the last two kilobytes
+//! are read, of a clip the boxes around its time; files are never opened for writing. Nothing that is found stops the crawl: what
 //! cannot be used is kept with its reason.
 
+mod container;
 mod duplicates;
 mod header;
+mod look;
 mod picture;
+mod stamp;
 mod table;
 mod time;
 mod walk;
@@ -16,9 +19,11 @@ use chrono::NaiveDate;
 use indicatif::ProgressBar;
 use rayon::prelude::*;
 
+pub use container::read_container;
 pub use header::{HEAD_LIMIT, Header, read_header};
 pub use picture::{Picture, Stamp, TimeOrigin, Unreadable, Untimed};
 pub use time::CameraTime;
+pub use walk::{INCOMING, shown};
 
 use crate::property::{Problem, Property};
 
@@ -31,8 +36,6 @@ pub struct Crawl {
     pub unreadable: Vec<(String, Unreadable)>,
     /// Copies: the file set aside, and the file it is a copy of.
     pub duplicates: Vec<(String, String)>,
-    /// Video clips, which are counted and not read.
-    pub clips: Vec<String>,
     /// Files that are neither: text, system files.
     pub other_files: usize,
     /// Folders and links that could not be followed.
@@ -50,6 +53,11 @@ impl Crawl {
         self.pictures.len() + self.duplicates.len()
     }
 
+    /// Video clips among the pictures.
+    pub fn clips(&self) -> usize {
+        self.pictures.iter().filter(|p| p.clip).count()
+    }
+
     /// Pictures with a usable time, copies left out.
     pub fn timed(&self) -> usize {
         self.pictures.iter().filter(|p| p.time.is_ok()).count()
@@ -64,17 +72,45 @@ impl Crawl {
     }
 }
 
+/// Reads the header of one file. `path` is below `root`; for a file of the property `root` is the
+/// property's folder, and the picture's camera follows from its path below `cards/`.
+///
+/// # Errors
+/// Says why a file that is named like a picture is not one. `Ok(None)` is a file of another sort.
+pub fn look_at(
+    property: &Property,
+    root: &std::path::Path,
+    path: &std::path::Path,
+    today: NaiveDate,
+) -> Result<Option<Picture>, Unreadable> {
+    match look::look_at(&look::Place {
+        property,
+        root,
+        path,
+        today,
+    }) {
+        look::Outcome::Picture(picture) => Ok(Some(*picture)),
+        look::Outcome::Unreadable(_, why) => Err(why),
+        look::Outcome::Other => Ok(None),
+    }
+}
+
 /// Reads the header of every picture below the property's `cards/`, in parallel.
 ///
 /// Times before the year 2000 or after the day that follows `today` count as not set.
 pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> Crawl {
     let walk = walk::files(&property.root, &property.cards());
     progress.set_length(walk.files.len() as u64);
-    let read: Vec<walk::Outcome> = walk
+    let read: Vec<look::Outcome> = walk
         .files
         .par_iter()
         .map(|file| {
-            let outcome = walk::look_at(property, file, today);
+            let outcome = look::look_at(&look::Place {
+                property,
+                root: &property.root,
+                path: file,
+                today,
+            });
             progress.inc(1);
             outcome
         })
@@ -86,17 +122,16 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     let mut pictures = Vec::new();
     for outcome in read {
         match outcome {
-            walk::Outcome::Picture(picture) => pictures.push(*picture),
-            walk::Outcome::Unreadable(path, why) => crawl.unreadable.push((path, why)),
-            walk::Outcome::Clip(path) => crawl.clips.push(path),
-            walk::Outcome::Other => crawl.other_files += 1,
+            look::Outcome::Picture(picture) => pictures.push(*picture),
+            look::Outcome::Unreadable(path, why) => crawl.unreadable.push((path, why)),
+            look::Outcome::Other => crawl.other_files += 1,
         }
     }
     (crawl.pictures, crawl.duplicates) = duplicates::set_aside(&property.root, pictures);
     let loose = crawl
         .pictures
         .iter()
-        .filter(|p| p.camera == walk::NO_FOLDER);
+        .filter(|p| p.camera == look::NO_FOLDER);
     let loose = loose.count();
     if loose > 0 {
         crawl.problems.push(Problem::file(

@@ -7,7 +7,8 @@ use chrono::FixedOffset;
 use super::CameraTime;
 use crate::property::Position;
 
-/// The EXIF field a time was read from (CIPA DC-008, Exif 2.32, section 4.6).
+/// Where a time was read from: an EXIF field (CIPA DC-008, Exif 2.32, section 4.6), a clip's
+/// container, or something outside the picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum TimeOrigin {
     /// `DateTimeOriginal`: when the picture was taken.
@@ -16,15 +17,24 @@ pub enum TimeOrigin {
     Digitized,
     /// `DateTime`: when the file was last changed.
     Changed,
+    /// A clip's container.
+    Container,
+    /// The file's name.
+    Name,
+    /// The file's own date: the last resort, for clips that carry no time.
+    FileDate,
 }
 
 impl TimeOrigin {
-    /// The field's name.
+    /// The EXIF field's name, or what else it was.
     pub fn word(self) -> &'static str {
         match self {
             Self::Original => "DateTimeOriginal",
             Self::Digitized => "DateTimeDigitized",
             Self::Changed => "DateTime",
+            Self::Container => "clip container",
+            Self::Name => "file name",
+            Self::FileDate => "file date",
         }
     }
 }
@@ -92,14 +102,14 @@ impl fmt::Display for Unreadable {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Empty => write!(f, "empty file"),
-            Self::NotAPicture => write!(f, "named like a picture, but it is not a JPEG"),
+            Self::NotAPicture => write!(f, "named like a picture, but it is not one"),
             Self::CutInHeader => write!(f, "cut off before the picture begins"),
             Self::Refused(why) => write!(f, "could not be read: {why}"),
         }
     }
 }
 
-/// One readable picture.
+/// One readable picture: a still or a clip.
 #[derive(Debug, Clone)]
 pub struct Picture {
     /// Path below the property, with `/` between the parts; bytes that are not UTF-8 are written
@@ -109,6 +119,8 @@ pub struct Picture {
     pub file: std::path::PathBuf,
     /// The camera it came from.
     pub camera: String,
+    /// A video clip, not a still.
+    pub clip: bool,
     /// File size.
     pub bytes: u64,
     /// Its time, or why it has none.
@@ -123,6 +135,8 @@ pub struct Picture {
     pub label: Option<String>,
     /// Where it was taken, if the camera knew.
     pub position: Option<Position>,
+    /// Air temperature, if the camera wrote it where Exif 2.31 has a field for it.
+    pub temperature_c: Option<f64>,
     /// The end of the picture is missing. It still counts: its header was whole.
     pub cut_short: bool,
     /// A hash of the bytes that were read, to find copies without reading whole files.

@@ -3,6 +3,7 @@
 pub mod daylight;
 pub mod debrief;
 pub mod practice;
+pub mod pull;
 pub mod shift;
 
 use std::io::{ErrorKind, Write};

@@ -56,7 +56,7 @@ pub fn pictures(debrief: &Debrief) -> Value {
         "not_timed": crawl.pictures.len() - crawl.timed(),
         "untagged": crawl.pictures.len() - debrief.tagged.pictures(),
         "tags_without_time": debrief.tagged.without_time,
-        "video_clips": crawl.clips.len(),
+        "video_clips": crawl.clips(),
         "other_files": crawl.other_files,
     })
 }

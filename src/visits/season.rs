@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use super::Kind;
 use super::effort::{Effort, effort};
 use super::visit::{Seen, Visit, visits};
-use crate::card::Crawl;
+use crate::card::{Crawl, Picture};
 use crate::clock::Clocks;
 use crate::property::{Placement, Position, Property, Settings};
 use crate::sun::SunTable;
@@ -167,7 +167,8 @@ impl Season {
 fn gather(property: &Property, crawl: &Crawl, tagged: &Tagged) -> Result<ByName> {
     let clocks = Clocks::of(property);
     let mut cameras = ByName::new();
-    for (picture, is_tagged) in crawl.pictures.iter().zip(&tagged.tagged) {
+    let with_tag = with_clips(crawl, &tagged.tagged);
+    for (picture, is_tagged) in crawl.pictures.iter().zip(&with_tag) {
         let camera = entry(&mut cameras, &picture.camera);
         camera.pictures += 1;
         if let Ok(stamp) = picture.time {
@@ -202,6 +203,30 @@ fn gather(property: &Property, crawl: &Crawl, tagged: &Tagged) -> Result<ByName>
         }
     })?;
     Ok(cameras)
+}
+
+/// A camera that takes a still and a clip at each trigger shows the same deer twice: a clip beside a
+/// tagged still needs no tag of its own.
+fn with_clips(crawl: &Crawl, tagged: &[bool]) -> Vec<bool> {
+    const TRIGGER_S: i64 = 120;
+    let moment = |p: &Picture| {
+        let stamp = p.time.as_ref().ok()?;
+        Some(stamp.time.shown().and_utc().timestamp())
+    };
+    let mut stills: BTreeSet<(&str, i64)> = BTreeSet::new();
+    for (picture, _) in crawl.pictures.iter().zip(tagged).filter(|(_, t)| **t) {
+        stills.extend(moment(picture).map(|s| (picture.camera.as_str(), s)));
+    }
+    let beside_still = |p: &Picture| {
+        moment(p).is_some_and(|s| {
+            let near = (p.camera.as_str(), s - TRIGGER_S)..=(p.camera.as_str(), s + TRIGGER_S);
+            stills.range(near).next().is_some()
+        })
+    };
+    let pictures = crawl.pictures.iter().zip(tagged);
+    pictures
+        .map(|(p, tagged)| *tagged || (p.clip && beside_still(p)))
+        .collect()
 }
 
 fn entry<'a>(cameras: &'a mut ByName, name: &str) -> &'a mut Gathered {

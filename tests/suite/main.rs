@@ -5,6 +5,7 @@ mod error_rates;
 mod exif_outside;
 mod findings;
 mod mangled;
+mod pull;
 mod recovery;
 mod scale;
 mod statistics_outside;

@@ -315,9 +315,16 @@ fn names_in_any_capitals_are_one_camera() {
 fn loose_pictures_and_clips_are_told() {
     let place = Place::new();
     place.put("cards/DCIM/100X/IMG_0001.JPG", good_picture());
-    place.put("cards/Oak/CLIP.AVI", b"RIFF");
+    let clip = b"RIFF\x26\0\0\0AVI LIST\x1a\0\0\0hdrlIDIT\x0e\0\0\0not a date at!";
+    place.put("cards/Oak/20251108_064127.AVI", clip);
+    place.put("cards/Oak/BROKEN.AVI", b"RIFF");
     let debrief = place.debrief();
-    assert_eq!(debrief.crawl.clips, ["cards/Oak/CLIP.AVI"]);
+    assert_eq!(debrief.crawl.clips(), 1);
+    let clip = debrief.crawl.pictures.iter().find(|p| p.clip).unwrap();
+    let stamp = clip.time.clone().unwrap();
+    assert_eq!(stamp.origin.word(), "file name");
+    assert_eq!(stamp.time.to_string(), "2025-11-08 06:41:27");
+    assert_eq!(debrief.crawl.unreadable.len(), 1);
     assert!(debrief.problems[0].what.contains("no camera's folder"));
 }
 

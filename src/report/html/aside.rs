@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::card::TimeOrigin;
 use crate::debrief::Debrief;
 use crate::report::words;
 
@@ -41,7 +42,13 @@ pub(super) fn left_out(debrief: &Debrief) -> Markup {
         .iter()
         .map(|p| ("", p.to_string()))
         .collect();
-    let clips: Vec<(&str, String)> = crawl.clips.iter().map(|path| ("", path.clone())).collect();
+    let dated_by_file: Vec<(&str, String)> = crawl
+        .pictures
+        .iter()
+        .filter_map(|p| Some((p, p.time.as_ref().ok()?)))
+        .filter(|(_, stamp)| stamp.origin == TimeOrigin::FileDate)
+        .map(|(p, stamp)| (p.path.as_str(), stamp.time.to_string()))
+        .collect();
     let untagged = crawl.pictures.len() - debrief.tagged.pictures();
     html! {
         section {
@@ -59,7 +66,7 @@ pub(super) fn left_out(debrief: &Debrief) -> Markup {
             (list("Files that could not be read", &unreadable))
             (list("Pictures whose time cannot be used", &untimed))
             (list("Pictures that are cut short", &cut))
-            (list("Video clips (not read; tag what is in them in sightings.csv)", &clips))
+            (list("Clips that carry no time and go by their file's date, which a computer may have changed", &dated_by_file))
             (list("Copies of a picture that is already counted", &copies))
             (list("Rows and folders that could not be used", &problems))
         }

@@ -1,0 +1,205 @@
+//! A picture's time: from its EXIF block, its container, its name, or its file's date, in that
+//! order, and always with where it came from.
+
+use std::path::Path;
+
+use chrono::{Datelike, Days, FixedOffset, NaiveDate, NaiveDateTime};
+use exif::{Exif, Tag};
+
+use super::header::{Header, ascii};
+use super::{CameraTime, Stamp, TimeOrigin, Untimed};
+
+/// The time of a still. The file's own date is never used: computers change it too easily, and a
+/// still that carries no time has most often been through one.
+pub(super) fn of_still(header: &Header, path: &Path, today: NaiveDate) -> Result<Stamp, Untimed> {
+    let time = match &header.exif {
+        None => Err(Untimed::Absent),
+        Some(Err(_)) => Err(Untimed::Damaged),
+        Some(Ok(exif)) => exif_stamp(exif, today),
+    };
+    match time {
+        // A clock that was never set says so; the name of such a picture would repeat its error.
+        Err(Untimed::Absent | Untimed::Damaged) => from_name(path, today).unwrap_or(time),
+        time => time,
+    }
+}
+
+/// The time of a clip. `written_on` is the file's own date on the property's wall clock.
+pub(super) fn of_clip(
+    container: Option<NaiveDateTime>,
+    path: &Path,
+    written_on: Option<NaiveDateTime>,
+    today: NaiveDate,
+) -> Result<Stamp, Untimed> {
+    let stamp = |time, origin| {
+        plausible(CameraTime::new(time), today).map(|time| Stamp {
+            time,
+            origin,
+            offset: None,
+        })
+    };
+    container
+        .map(|time| stamp(time, TimeOrigin::Container))
+        .or_else(|| from_name(path, today))
+        .or_else(|| written_on.map(|time| stamp(time, TimeOrigin::FileDate)))
+        .unwrap_or(Err(Untimed::Absent))
+}
+
+/// The capture time: the first of the three fields that is not blank. A field that is present but
+/// impossible is not passed over, because the fields after it say less about the moment of capture.
+fn exif_stamp(exif: &Exif, today: NaiveDate) -> Result<Stamp, Untimed> {
+    let fields = [
+        (
+            TimeOrigin::Original,
+            Tag::DateTimeOriginal,
+            Tag::SubSecTimeOriginal,
+            Tag::OffsetTimeOriginal,
+        ),
+        (
+            TimeOrigin::Digitized,
+            Tag::DateTimeDigitized,
+            Tag::SubSecTimeDigitized,
+            Tag::OffsetTimeDigitized,
+        ),
+        (
+            TimeOrigin::Changed,
+            Tag::DateTime,
+            Tag::SubSecTime,
+            Tag::OffsetTime,
+        ),
+    ];
+    for (origin, time, fraction, offset) in fields {
+        let Some(text) = ascii(exif, time).filter(|t| t.bytes().any(|b| b.is_ascii_digit())) else {
+            continue;
+        };
+        let time = checked(&text, today)?;
+        let seconds = ascii(exif, fraction)
+            .filter(|s| s.bytes().all(|b| b.is_ascii_digit()))
+            .and_then(|s| format!("0.{s}").parse::<f64>().ok())
+            .unwrap_or(0.0);
+        return Ok(Stamp {
+            time: time.plus_minutes(seconds / 60.0),
+            origin,
+            offset: ascii(exif, offset).and_then(|o| o.parse::<FixedOffset>().ok()),
+        });
+    }
+    Err(Untimed::Absent)
+}
+
+fn checked(text: &str, today: NaiveDate) -> Result<CameraTime, Untimed> {
+    if text.bytes().all(|b| !b.is_ascii_digit() || b == b'0') {
+        return Err(Untimed::Zero);
+    }
+    let time = NaiveDateTime::parse_from_str(text, "%Y:%m:%d %H:%M:%S")
+        .map(CameraTime::new)
+        .map_err(|_| Untimed::NoDate(text.to_owned()))?;
+    plausible(time, today)
+}
+
+fn plausible(time: CameraTime, today: NaiveDate) -> Result<CameraTime, Untimed> {
+    if time.shown().year() < 2000 {
+        Err(Untimed::TooEarly(time))
+    } else if time.shown().date() > today + Days::new(1) {
+        Err(Untimed::Future(time))
+    } else {
+        Ok(time)
+    }
+}
+
+/// The time in a file's name, where the name can be read in one way only: year first, then month,
+/// day, hour, minute and second, with or without marks between them, as in
+/// `CAM2_20251108_064127.jpg` or `2025-11-08 06.41.27.jpg` (common practice). Names that put the
+/// day or month first fit two dates and are not read.
+fn from_name(path: &Path, today: NaiveDate) -> Option<Result<Stamp, Untimed>> {
+    let name = path.file_stem()?.to_string_lossy().into_owned();
+    let mut found: Vec<NaiveDateTime> = runs(&name)
+        .iter()
+        .filter_map(|digits| NaiveDateTime::parse_from_str(digits, "%Y%m%d%H%M%S").ok())
+        .filter(|t| (2000..2100).contains(&t.year()))
+        .collect();
+    found.dedup();
+    let [time] = found[..] else { return None };
+    Some(plausible(CameraTime::new(time), today).map(|time| Stamp {
+        time,
+        origin: TimeOrigin::Name,
+        offset: None,
+    }))
+}
+
+/// Every run of fourteen digits that is whole: written as one, as 8 + 6, or as 4-2-2 2-2-2, with
+/// one mark at most between the groups.
+fn runs(name: &str) -> Vec<String> {
+    let groups: Vec<(usize, &str)> = name
+        .split(|c: char| !c.is_ascii_digit())
+        .map(|g| (g.as_ptr() as usize - name.as_ptr() as usize, g))
+        .collect();
+    const SHAPES: [&[usize]; 4] = [&[14], &[8, 6], &[4, 2, 2, 2, 2, 2], &[4, 2, 2, 6]];
+    let mut found = Vec::new();
+    for start in 0..groups.len() {
+        for shape in SHAPES {
+            let Some(run) = groups.get(start..start + shape.len()) else {
+                continue;
+            };
+            let lengths = run.iter().zip(shape).all(|((_, g), l)| g.len() == *l);
+            let close = run
+                .windows(2)
+                .all(|w| w[1].0 - (w[0].0 + w[0].1.len()) <= 1);
+            if lengths && close {
+                found.push(run.iter().map(|(_, g)| *g).collect());
+            }
+        }
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn today() -> NaiveDate {
+        NaiveDate::from_ymd_opt(2025, 12, 1).unwrap()
+    }
+
+    #[test]
+    fn times_that_cannot_be() {
+        let today = NaiveDate::from_ymd_opt(2025, 11, 1).unwrap();
+        let at = |text| checked(text, today);
+        assert_eq!(at("0000:00:00 00:00:00"), Err(Untimed::Zero));
+        assert!(matches!(
+            at("1999:12:31 23:59:59"),
+            Err(Untimed::TooEarly(_))
+        ));
+        assert!(matches!(at("2025:11:03 00:00:00"), Err(Untimed::Future(_))));
+        assert!(matches!(at("2025:13:03 00:00:00"), Err(Untimed::NoDate(_))));
+        assert!(at("2025:11:02 23:59:59").is_ok());
+        assert!(at("2024:02:29 12:00:00").is_ok());
+    }
+
+    #[test]
+    fn names_that_carry_a_time_and_names_that_only_look_so() {
+        let time = |name: &str| {
+            from_name(Path::new(name), today())
+                .and_then(Result::ok)
+                .map(|s| s.time.to_string())
+        };
+        for name in [
+            "20251108064127.jpg",
+            "CAM2_20251108_064127.jpg",
+            "2025-11-08 06.41.27.jpg",
+            "PICT-2025_11_08_06_41_27-3.JPG",
+            "2025-11-08_064127.mp4",
+        ] {
+            assert_eq!(time(name).as_deref(), Some("2025-11-08 06:41:27"), "{name}");
+        }
+        for name in [
+            "11082025064127.jpg",
+            "08-11-2025 06.41.27.jpg",
+            "IMG_0001.JPG",
+            "120251108064127.jpg",
+            "20251308_064127.jpg",
+            "20251108.jpg",
+        ] {
+            assert_eq!(time(name), None, "{name}");
+        }
+    }
+}

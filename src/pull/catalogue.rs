@@ -1,0 +1,150 @@
+//! What each pull brought, remembered: one immutable Parquet file per pull. It can always be made
+//! again from the pictures, and nothing depends on it being there.
+
+use std::collections::HashSet;
+use std::fs::File;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, Result};
+use chrono::{DateTime, Utc};
+use polars::prelude::*;
+
+use super::store::sync_folder;
+use super::{Fate, Request};
+use crate::card::{CameraTime, Picture, shown};
+use crate::property::Property;
+
+const FOLDER: &str = "catalogue";
+
+/// Columns in the making: `path` below the property, `camera`, `on_card` (path below the card),
+/// `bytes`, `blake3` (hexadecimal), `camera_time` (ISO 8601, as the camera's clock showed it),
+/// `time_from`, `make`, `model`, `serial`, `label`, `latitude`, `longitude`.
+#[derive(Default)]
+pub(super) struct Rows {
+    path: Vec<String>,
+    on_card: Vec<String>,
+    camera: Vec<String>,
+    bytes: Vec<u64>,
+    blake3: Vec<String>,
+    time: Vec<Option<CameraTime>>,
+    time_from: Vec<Option<&'static str>>,
+    named: [Vec<Option<String>>; 4],
+    latitude: Vec<Option<f64>>,
+    longitude: Vec<Option<f64>>,
+}
+
+impl Rows {
+    pub fn add(
+        &mut self,
+        request: &Request,
+        on_card: &Path,
+        bytes: u64,
+        fate: &Fate,
+        picture: Option<&Picture>,
+    ) {
+        let (Fate::Copied(place, hash) | Fate::Had(place, hash)) = fate else {
+            return;
+        };
+        let stamp = picture.and_then(|p| p.time.as_ref().ok());
+        let position = picture.and_then(|p| p.position);
+        self.path.push(shown(place));
+        self.on_card.push(shown(on_card));
+        self.camera.push(request.camera.to_owned());
+        self.bytes.push(bytes);
+        self.blake3.push(hash.to_hex().to_string());
+        self.time.push(stamp.map(|s| s.time));
+        self.time_from.push(stamp.map(|s| s.origin.word()));
+        let named = picture.map_or_else(Default::default, |p| {
+            [&p.make, &p.model, &p.serial, &p.label].map(Clone::clone)
+        });
+        for (column, value) in self.named.iter_mut().zip(named) {
+            column.push(value);
+        }
+        self.latitude.push(position.map(|p| p.latitude_deg));
+        self.longitude.push(position.map(|p| p.longitude_deg));
+    }
+
+    fn into_table(self) -> Result<DataFrame> {
+        let time = |t: &Option<CameraTime>| t.map(|t| t.shown().format("%FT%T").to_string());
+        let [make, model, serial, label] = self.named;
+        Ok(df!(
+            "path" => self.path,
+            "camera" => self.camera,
+            "on_card" => self.on_card,
+            "bytes" => self.bytes,
+            "blake3" => self.blake3,
+            "camera_time" => self.time.iter().map(time).collect::<Vec<_>>(),
+            "time_from" => self.time_from,
+            "make" => make,
+            "model" => model,
+            "serial" => serial,
+            "label" => label,
+            "latitude" => self.latitude,
+            "longitude" => self.longitude,
+        )?)
+    }
+}
+
+/// The files of the catalogue, oldest first.
+fn files(property: &Property) -> Vec<PathBuf> {
+    let folder = property.root.join(FOLDER);
+    let mut files: Vec<PathBuf> = folder
+        .read_dir()
+        .into_iter()
+        .flatten()
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| path.extension().is_some_and(|e| e == "parquet"))
+        .collect();
+    files.sort();
+    files
+}
+
+/// Paths that an earlier pull has remembered. A table that cannot be read remembers nothing.
+fn remembered(property: &Property) -> HashSet<String> {
+    let mut paths = HashSet::new();
+    for file in files(property) {
+        let read = File::open(&file).ok().and_then(|f| {
+            ParquetReader::new(f)
+                .with_columns(Some(vec!["path".to_owned()]))
+                .finish()
+                .ok()
+        });
+        let column = read
+            .as_ref()
+            .and_then(|t| t.column("path").ok()?.str().ok());
+        if let Some(column) = column {
+            paths.extend(column.iter().flatten().map(str::to_owned));
+        }
+    }
+    paths
+}
+
+/// Adds a pull to the catalogue: written beside, synced, and given its name in one step.
+pub(super) fn add(property: &Property, rows: Rows, now: DateTime<Utc>) -> Result<()> {
+    let known = remembered(property);
+    let table = rows.into_table()?;
+    let new: BooleanChunked = table
+        .column("path")?
+        .str()?
+        .iter()
+        .map(|p| p.is_some_and(|p| !known.contains(p)))
+        .collect();
+    let mut table = table.filter(&new)?;
+    if table.height() == 0 {
+        return Ok(());
+    }
+    let folder = property.root.join(FOLDER);
+    let fail = || format!("cannot write into {}", folder.display());
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".unfinished-");
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
+    let mut file = builder.tempfile_in(&folder).with_context(fail)?;
+    let written = ParquetWriter::new(file.as_file_mut()).finish(&mut table);
+    anyhow::Context::with_context(written, fail)?;
+    file.as_file().sync_all().with_context(fail)?;
+    let stem = now.format("pull-%Y%m%dT%H%M%S%.3fZ").to_string();
+    file.persist_noclobber(folder.join(format!("{stem}.parquet")))
+        .with_context(fail)?;
+    sync_folder(&folder)
+}
