@@ -12,6 +12,7 @@
 //! | [`clock`] | camera time to local time | [`clock::LocalTime`] |
 //! | [`tags`] | who is in it, joined to the pictures | [`tags::Tagged`] |
 //! | [`sun`] | sunrise, sunset, light, sun-anchored time | [`sun::SunDay`] |
+//! | [`trust`] | whether a clock can be believed, by the light in the pictures | [`trust::Finding`] |
 //! | [`visits`] | independent visits, camera-nights | [`visits::Season`] |
 //! | [`measure`] | statistics on plain slices; knows no deer | [`measure::Estimate`] |
 //! | [`shift`] | before, after, near, control, verdict | [`shift::Shifts`] |
@@ -61,4 +62,5 @@ pub mod report;
 pub mod shift;
 pub mod sun;
 pub mod tags;
+pub mod trust;
 pub mod visits;

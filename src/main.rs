@@ -19,6 +19,7 @@ enum Command {
     Pull(commands::pull::Pull),
     Daylight(commands::daylight::Daylight),
     Shift(commands::shift::Shift),
+    Clock(commands::clock::Clock),
     Practice(commands::practice::Practice),
 }
 
@@ -28,6 +29,7 @@ fn main() -> ExitCode {
         Command::Pull(c) => c.run(),
         Command::Daylight(c) => c.run(),
         Command::Shift(c) => c.run(),
+        Command::Clock(c) => c.run(),
         Command::Practice(c) => c.run(),
     };
     match result {

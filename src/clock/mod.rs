@@ -5,11 +5,12 @@
 
 use chrono::offset::LocalResult;
 use chrono::{
-    DateTime, FixedOffset, NaiveDate, NaiveDateTime, Offset, TimeDelta, TimeZone, Timelike, Utc,
+    DateTime, Datelike, Days, FixedOffset, NaiveDate, NaiveDateTime, Offset, TimeDelta, TimeZone,
+    Timelike, Utc,
 };
 use chrono_tz::{OffsetComponents, Tz};
 
-use crate::card::CameraTime;
+use crate::card::{CameraTime, Crawl, Stamp, TimeOrigin, Untimed};
 use crate::property::{ClockSetting, Property};
 
 /// The time on the wall clock of the property, and the instant it stands for.
@@ -107,6 +108,12 @@ impl<'a> Clocks<'a> {
         to_local(time, Reading::Written(offset), zone)
     }
 
+    /// Whether a row of `clocks.csv` is applied at a moment on a camera's clock.
+    pub fn corrected(&self, camera: &str, time: CameraTime) -> bool {
+        let mut rows = self.property.corrections.iter();
+        rows.any(|c| c.covers(camera, time.shown()))
+    }
+
     /// The local time of a moment on a camera's clock, corrected by `clocks.csv`.
     pub fn local(&self, camera: &str, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
         let correction_min: f64 = self
@@ -125,6 +132,26 @@ impl<'a> Clocks<'a> {
             reading,
             self.property.settings.time_zone,
         )
+    }
+}
+
+/// Takes back into use what a correction makes possible: pictures whose clock had fallen back to a
+/// date before 2000, or stood in the future, once a row of `clocks.csv` puts them right.
+pub fn settle(property: &Property, crawl: &mut Crawl, today: NaiveDate) {
+    let clocks = Clocks::of(property);
+    for picture in &mut crawl.pictures {
+        let Err(Untimed::TooEarly(time) | Untimed::Future(time)) = picture.time else {
+            continue;
+        };
+        let date = clocks.local(&picture.camera, time, None).date();
+        let possible = date.year() >= 2000 && date <= today + Days::new(1);
+        if possible && clocks.corrected(&picture.camera, time) {
+            picture.time = Ok(Stamp {
+                time,
+                origin: TimeOrigin::Original,
+                offset: None,
+            });
+        }
     }
 }
 

@@ -1,5 +1,6 @@
 //! One file per command.
 
+pub mod clock;
 pub mod daylight;
 pub mod debrief;
 pub mod practice;

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use anyhow::Result;
 use clap::Args;
 
-use crate::practice::{Options, Trouble, write};
+use crate::practice::{ClockFault, Options, Trouble, write};
 
 /// Write a practice property: a made-up season with a known answer
 #[derive(Args)]
@@ -15,7 +15,7 @@ pub struct Practice {
     /// Everything random follows from this number
     #[arg(long, default_value_t = 1)]
     seed: u64,
-    /// Length of the season, 6 to 52 weeks
+    /// Length of the season, 2 to 52 weeks
     #[arg(long, default_value_t = 12)]
     weeks: u32,
     /// Number of cameras, 2 to 12
@@ -36,6 +36,9 @@ pub struct Practice {
     /// What makes the season hard to read
     #[arg(long, value_enum, default_value_t = Trouble::None)]
     trouble: Trouble,
+    /// What is wrong with the clock of the second camera
+    #[arg(long, value_enum, default_value_t = ClockFault::None)]
+    clock: ClockFault,
     /// Write sightings.csv in place of pictures
     #[arg(long)]
     no_pictures: bool,
@@ -53,6 +56,7 @@ impl Practice {
             share_after: self.share_after,
             rate_after: self.rate_after,
             trouble: self.trouble,
+            clock: self.clock,
             pictures: !self.no_pictures,
         };
         let progress = super::progress("drawing pictures");

@@ -1,6 +1,7 @@
 //! The season's answers put together.
 
 mod daylight;
+mod doubts;
 mod names;
 
 use std::path::Path;
@@ -12,9 +13,11 @@ use indicatif::ProgressBar;
 pub use daylight::{DaylightAnswer, Leader, Usual};
 
 use crate::card::{self, Crawl};
+use crate::clock;
 use crate::property::{Problem, Property};
 use crate::shift::{Shifts, shifts};
 use crate::tags::{self, Tagged};
+use crate::trust::{self, CameraClock};
 use crate::visits::{Kind, Season};
 
 /// A season, read, counted and compared.
@@ -24,6 +27,8 @@ pub struct Debrief {
     pub property: Property,
     /// What lay on the cards.
     pub crawl: Crawl,
+    /// Which clocks can be believed.
+    pub clocks: Vec<CameraClock>,
     /// Who was in it.
     pub tagged: Tagged,
     /// Visits and effort.
@@ -45,9 +50,12 @@ impl Debrief {
     /// When the property cannot be read, or lies where the sun does not rise and set.
     pub fn of(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Self> {
         let property = Property::open(root)?;
-        let crawl = card::crawl(&property, today, progress);
+        let mut crawl = card::crawl(&property, today, progress);
+        clock::settle(&property, &mut crawl, today);
+        let clocks = trust::check(&property, &crawl)?;
         let tagged = tags::read(&property, &crawl, today)?;
-        let season = Season::of(&property, &crawl, &tagged)?;
+        let mut season = Season::of(&property, &crawl, &tagged)?;
+        doubts::mark(&mut season, &property, &clocks);
         let daylight = daylight::answers(&season);
         let shifts = shifts(&season, &property.disturbances);
         let leader = daylight::leader(&season);
@@ -66,6 +74,7 @@ impl Debrief {
         Ok(Self {
             property,
             crawl,
+            clocks,
             tagged,
             season,
             daylight,
@@ -73,6 +82,11 @@ impl Debrief {
             shifts,
             problems,
         })
+    }
+
+    /// Every clock fault that is not settled yet.
+    pub fn wrong_clocks(&self) -> impl Iterator<Item = &trust::Finding> {
+        self.clocks.iter().flat_map(|c| &c.findings)
     }
 
     /// The name of a camera, or `*` for the whole property.

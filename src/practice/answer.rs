@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 
 use super::Plan;
 use super::files::Count;
+use super::plan::FAULTY;
 use super::season::{Animal, Played};
 
 pub(super) fn write(folder: &Path, plan: &Plan, season: &Played, files: &Count) -> Result<()> {
@@ -44,6 +45,10 @@ pub(super) fn write(folder: &Path, plan: &Plan, season: &Played, files: &Count) 
                 "effect": false,
             },
         ],
+        "clock": {
+            "camera": plan.cameras[FAULTY].name,
+            "fault": format!("{:?}", plan.options.clock),
+        },
         "cameras": cameras,
         "files": {
             "found": files.found(),

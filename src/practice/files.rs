@@ -142,7 +142,7 @@ pub(super) fn write_sightings(folder: &Path, plan: &Plan, season: &Played) -> Re
     let mut out = csv::Writer::from_path(folder.join("sightings.csv"))?;
     out.write_record(["camera", "time", "who", "count", "age", "name", "note"])?;
     for event in &season.events {
-        let local = plan.camera_clock(event.time);
+        let local = plan.camera_clock(event.camera, event.time);
         let time = local.format("%Y-%m-%dT%H:%M:%S").to_string();
         for [who, count, age, name] in tags(event) {
             let camera = plan.cameras[event.camera].name;
@@ -197,7 +197,7 @@ fn write_card(
         for frame in 0..event.burst {
             number += 1;
             let untimed = camera == 2 && number == 5;
-            let local = plan.camera_clock(event.time);
+            let local = plan.camera_clock(camera, event.time);
             let seed = plan.options.seed ^ (u64::from(number) << 8) ^ ((camera as u64) << 40);
             let bytes = jpeg(
                 &scene.picture(event, frame, seed),

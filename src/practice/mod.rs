@@ -15,7 +15,7 @@ use std::path::Path;
 use anyhow::{Context, Result, bail};
 use indicatif::ProgressBar;
 
-pub use plan::{Options, Plan, Trouble};
+pub use plan::{ClockFault, Options, Plan, Trouble};
 
 /// What was written.
 #[derive(Debug, Clone, Copy)]

@@ -1,7 +1,7 @@
 //! What is going to happen on a practice property.
 
 use anyhow::{Result, ensure};
-use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Utc};
 use chrono_tz::{OffsetComponents, Tz};
 
 use super::season::Animal;
@@ -27,6 +27,8 @@ pub struct Options {
     pub rate_after: f64,
     /// What makes the season hard to read.
     pub trouble: Trouble,
+    /// What is wrong with the clock of the second camera.
+    pub clock: ClockFault,
     /// Write JPEG files; otherwise only `sightings.csv`.
     pub pictures: bool,
 }
@@ -42,6 +44,7 @@ impl Default for Options {
             share_after: 0.06,
             rate_after: 1.0,
             trouble: Trouble::None,
+            clock: ClockFault::None,
             pictures: true,
         }
     }
@@ -64,6 +67,26 @@ pub enum Trouble {
     /// Clocks stay on standard time, as `cameras.csv` says, and daylight time ends on the very day
     /// of the disturbance.
     ClockChange,
+}
+
+/// What is wrong with a clock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
+pub enum ClockFault {
+    /// Nothing.
+    #[default]
+    None,
+    /// Morning and afternoon mistaken: twelve hours behind.
+    HalfDay,
+    /// Not put back when daylight time ended on 2 November 2025: one hour ahead from then on.
+    NotReset,
+    /// A hundred days behind.
+    WrongDate,
+    /// One year behind.
+    WrongYear,
+    /// Loses a minute a day.
+    Drift,
+    /// Falls back to 1 January 2019 a quarter through the season, and runs on from there.
+    Reset,
 }
 
 /// One camera of the plan.
@@ -100,6 +123,14 @@ pub struct Plan {
     pub work_day: NaiveDate,
 }
 
+/// The camera whose clock is wrong, if one is.
+pub(super) const FAULTY: usize = 1;
+
+/// The day on which daylight time ended in 2025 (15 U.S.C. 260a).
+fn last_of_daylight_time() -> NaiveDate {
+    NaiveDate::from_ymd_opt(2025, 11, 2).unwrap_or_default()
+}
+
 const PLACES: [(&str, &str, f64, f64); 12] = [
     ("North Fence", "fence crossing", 0.0030, 0.0004),
     ("Walnut Draw", "trail", -0.0021, -0.0031),
@@ -125,8 +156,8 @@ impl Plan {
     /// When an option is out of range.
     pub fn of(options: &Options) -> Result<Self> {
         ensure!(
-            (6..=52).contains(&options.weeks),
-            "a practice season has 6 to 52 weeks, not {}.",
+            (2..=52).contains(&options.weeks),
+            "a practice season has 2 to 52 weeks, not {}.",
             options.weeks
         );
         ensure!(
@@ -154,11 +185,11 @@ impl Plan {
             longitude_deg: -90.7,
         };
         let days = u64::from(options.weeks) * 7;
+        let short_not_reset = options.clock == ClockFault::NotReset && options.weeks < 12;
         let first = match options.trouble {
-            // Daylight time ended on 2 November 2025, which is to be the day of the disturbance.
-            Trouble::ClockChange => {
-                NaiveDate::from_ymd_opt(2025, 11, 2).unwrap_or_default() - Days::new(days / 2)
-            }
+            // Daylight time ended on 2 November 2025, which is to be in the middle of the season.
+            Trouble::ClockChange => last_of_daylight_time() - Days::new(days / 2),
+            _ if short_not_reset => last_of_daylight_time() - Days::new(days / 2),
             _ => NaiveDate::from_ymd_opt(2025, 8, 30).unwrap_or_default(),
         };
         Ok(Self {
@@ -235,13 +266,42 @@ impl Plan {
         }
     }
 
-    /// What the cameras' clocks show at an instant.
-    pub(super) fn camera_clock(&self, instant: DateTime<Utc>) -> NaiveDateTime {
+    /// What a camera's clock shows at an instant.
+    pub(super) fn camera_clock(&self, camera: usize, instant: DateTime<Utc>) -> NaiveDateTime {
         let local = instant.with_timezone(&self.zone);
-        match self.options.trouble {
+        let right = match self.options.trouble {
             Trouble::ClockChange => local.naive_local() - local.offset().dst_offset(),
             _ => local.naive_local(),
+        };
+        if camera == FAULTY {
+            self.wrong(right)
+        } else {
+            right
         }
+    }
+
+    fn wrong(&self, right: NaiveDateTime) -> NaiveDateTime {
+        let days_in = (right.date() - self.first).num_days();
+        let behind = match self.options.clock {
+            ClockFault::None => TimeDelta::zero(),
+            ClockFault::HalfDay => TimeDelta::hours(12),
+            ClockFault::NotReset if right.date() >= last_of_daylight_time() => TimeDelta::hours(-1),
+            ClockFault::NotReset => TimeDelta::zero(),
+            ClockFault::WrongDate => TimeDelta::days(100),
+            ClockFault::WrongYear => TimeDelta::days(365),
+            ClockFault::Drift => TimeDelta::minutes(days_in),
+            ClockFault::Reset if right >= self.battery_changed() => {
+                let factory = NaiveDate::from_ymd_opt(2019, 1, 1).unwrap_or_default();
+                self.battery_changed() - factory.and_time(NaiveTime::MIN)
+            }
+            ClockFault::Reset => TimeDelta::zero(),
+        };
+        right - behind
+    }
+
+    /// Ten in the morning of the day after the owner's work.
+    fn battery_changed(&self) -> NaiveDateTime {
+        self.work_day.and_time(NaiveTime::MIN) + TimeDelta::hours(34)
     }
 
     fn touched(&self, camera: usize, date: NaiveDate) -> bool {

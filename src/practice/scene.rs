@@ -16,6 +16,10 @@ type Colour = [f32; 3];
 /// What stands in front of one camera, by day.
 pub struct Scene {
     view: Vec<Colour>,
+    /// How long after sunset, and before sunrise, this camera changes to its lamp.
+    change_over_min: f32,
+    /// What its night pictures are tinted with; one for none.
+    tint: Colour,
 }
 
 impl Scene {
@@ -48,7 +52,15 @@ impl Scene {
                 };
             }
         }
-        let mut scene = Self { view };
+        let mut scene = Self {
+            view,
+            change_over_min: rng.random_range(18.0..30.0),
+            tint: if rng.random_bool(0.3) {
+                [1.0, 0.84, 1.1]
+            } else {
+                [1.0; 3]
+            },
+        };
         for _ in 0..rng.random_range(5..10) {
             let x = rng.random_range(0.0..w);
             let foot = ridge + rng.random_range(4.0..30.0);
@@ -89,6 +101,7 @@ impl Scene {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let mut scene = Self {
             view: self.view.clone(),
+            ..*self
         };
         let step = frame as f32 * 9.0;
         let mut x = rng.random_range(30.0..110.0) + step;
@@ -102,18 +115,25 @@ impl Scene {
             scene.ellipse(x, ground - 5.0, 9.0, 5.0, [92.0, 84.0, 76.0]);
             scene.ellipse(x + facing * 9.0, ground - 8.0, 4.0, 3.5, [92.0, 84.0, 76.0]);
         }
-        // The lamp comes on a little after legal light ends, when the sensor can no longer see.
+        // The lamp comes on when the sensor can no longer see; clouds move that by some minutes.
         let sun_min = event.after_sunrise_min.min(event.before_sunset_min) as f32;
-        if sun_min > -24.0 {
+        let light_left_min = sun_min + scene.change_over_min + rng.random_range(-4.0..4.0);
+        if light_left_min > 0.0 {
             let light =
-                (0.45 + (sun_min + 24.0) / 120.0).clamp(0.45, 1.0) + rng.random_range(-0.05..0.05);
-            scene.develop(|c, _| [c[0] * light, c[1] * light, c[2] * light * 0.98])
+                (0.45 + light_left_min / 120.0).clamp(0.45, 1.0) + rng.random_range(-0.05..0.05);
+            let colour_left = haze(event);
+            scene.develop(|c, _| {
+                let grey = (c[0] + c[1] + c[2]) / 3.0;
+                let c = mix([grey; 3], c, colour_left);
+                [c[0] * light, c[1] * light, c[2] * light * 0.98]
+            })
         } else {
+            let tint = scene.tint;
             scene.develop(|c, (x, y)| {
                 let off = ((x - 80.0) / 110.0).powi(2) + ((y - 75.0) / 85.0).powi(2);
                 let lamp = (1.05 - off).clamp(0.08, 1.0);
                 let grey = (0.3 * c[0] + 0.59 * c[1] + 0.11 * c[2]) * lamp * 0.9;
-                [grey; 3]
+                tint.map(|t| grey * t)
             })
         }
     }
@@ -157,6 +177,16 @@ impl Scene {
             let colour = self.view[(y * WIDTH + x) as usize];
             Rgb(tone(colour, (x as f32, y as f32)).map(|c| c.clamp(0.0, 255.0) as u8))
         })
+    }
+}
+
+/// How much of the colours fog or snow leaves: all on most days, little on one day in ten.
+fn haze(event: &Event) -> f32 {
+    let mut rng = ChaCha8Rng::seed_from_u64(event.time.timestamp() as u64 / 86_400);
+    if rng.random_bool(0.1) {
+        rng.random_range(0.12..0.35)
+    } else {
+        1.0
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use anyhow::Result;
+use anyhow::{Context, Result};
 use chrono::{NaiveDate, NaiveDateTime};
 
 use super::{Problem, Row, Sheet, parse_date, parse_date_time, parse_number, same_name};
@@ -103,4 +103,76 @@ fn moment(
                 })
         })
         .transpose()
+}
+
+/// Adds rows to `clocks.csv`, under the headings, with the separator and the line ends that the file
+/// has. What is there stays byte for byte; the file is replaced in one step.
+///
+/// # Errors
+/// When the file cannot be read or written, or lacks a column that a row needs.
+pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
+    const FILE: &str = "clocks.csv";
+    let path = root.join(FILE);
+    let mut bytes = super::read_optional(root, FILE)?
+        .filter(|b| !b.is_empty())
+        .unwrap_or_else(|| (COLUMNS.join(",") + "\n").into_bytes());
+    let header = bytes.split(|b| *b == b'\n').next().unwrap_or_default();
+    let header = String::from_utf8_lossy(header).into_owned();
+    let line_end = if header.ends_with('\r') { "\r\n" } else { "\n" };
+    let header = header
+        .trim_start_matches('\u{feff}')
+        .trim_end()
+        .to_lowercase();
+    let delimiter = [';', '\t', ',']
+        .into_iter()
+        .find(|d| header.contains(*d))
+        .unwrap_or(',');
+    let headings: Vec<&str> = header
+        .split(delimiter)
+        .map(|h| h.trim().trim_matches('"'))
+        .collect();
+    if let Some(missing) = COLUMNS.iter().find(|c| !headings.contains(c)) {
+        anyhow::bail!(
+            "{FILE}, line 1: there is no column {missing}. Add it to the headings: {}.",
+            COLUMNS.join(",")
+        );
+    }
+    if !bytes.ends_with(b"\n") {
+        bytes.extend(line_end.as_bytes());
+    }
+    for row in rows {
+        let moment =
+            |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
+        let cells = headings.iter().map(|heading| match *heading {
+            "camera" => row.camera.clone(),
+            "from" => moment(row.from),
+            "until" => moment(row.until),
+            "shift_minutes" => format!("{:.0}", row.shift_min),
+            "why" => row.why.clone(),
+            _ => String::new(),
+        });
+        let mut writer = csv::WriterBuilder::new()
+            .delimiter(delimiter as u8)
+            .terminator(csv::Terminator::Any(b'\n'))
+            .from_writer(Vec::new());
+        writer.write_record(cells)?;
+        let line = writer.into_inner().map_err(|e| anyhow::anyhow!("{e}"))?;
+        bytes.extend(line.strip_suffix(b"\n").unwrap_or(&line));
+        bytes.extend(line_end.as_bytes());
+    }
+    let fail = || {
+        format!(
+            "cannot write {}. Close it in other programs and try again.",
+            path.display()
+        )
+    };
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".graylight-");
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
+    let mut file = builder.tempfile_in(root).with_context(fail)?;
+    std::io::Write::write_all(&mut file, &bytes).with_context(fail)?;
+    file.as_file().sync_all().with_context(fail)?;
+    file.persist(&path).with_context(fail)?;
+    Ok(())
 }

@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result};
 
 pub use cameras::{ClockSetting, Placement};
-pub use clocks::ClockCorrection;
+pub use clocks::{ClockCorrection, add_corrections};
 pub use disturbances::{By, Disturbance};
 pub use problem::Problem;
 pub use settings::{Position, Settings, ShareOf};

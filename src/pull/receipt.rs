@@ -70,7 +70,7 @@ pub struct Receipt {
     pub first: Option<String>,
     /// Last moment by the camera's clock.
     pub last: Option<String>,
-    /// Stretches of more than [`GAP_DAYS`] days without a picture: from, until.
+    /// Stretches of more than three days without a picture: from, until.
     pub gaps: Vec<(String, String)>,
     /// Coldest and warmest, degrees Celsius, where the camera writes the temperature.
     pub temperature_c: Option<(f64, f64)>,
@@ -81,7 +81,7 @@ pub struct Receipt {
 }
 
 /// A camera that takes no picture for longer may have stood still.
-pub const GAP_DAYS: i64 = 3;
+const GAP_DAYS: i64 = 3;
 
 impl Receipt {
     pub(super) fn new(request: &Request, listed: &Listed) -> Self {

@@ -4,7 +4,7 @@ use anyhow::Result;
 use chrono::{NaiveDate, Offset, TimeZone};
 use rayon::prelude::*;
 
-use super::plots::{Curve, Spot, activity, changes, placebo, ranking, season, sketch};
+use super::plots::{Curve, Spot, activity, changes, clock_light, placebo, ranking, season, sketch};
 use super::words;
 use crate::debrief::Debrief;
 use crate::property::Disturbance;
@@ -31,8 +31,16 @@ pub(super) enum Subject {
     Season(Option<usize>),
     Changes(usize),
     Sketch(usize),
-    Activity { disturbance: usize, camera: usize },
-    Placebo { disturbance: usize, camera: usize },
+    Activity {
+        disturbance: usize,
+        camera: usize,
+    },
+    Placebo {
+        disturbance: usize,
+        camera: usize,
+    },
+    /// A wrong clock, by its place among them.
+    Clock(usize),
 }
 
 /// Draws everything.
@@ -54,6 +62,7 @@ pub(super) fn draw(debrief: &Debrief) -> Result<Vec<Plot>> {
             });
         }
     }
+    subjects.extend((0..debrief.wrong_clocks().count()).map(Subject::Clock));
     let drawn: Vec<Option<Plot>> = subjects
         .into_par_iter()
         .map(|subject| plot(debrief, subject))
@@ -79,6 +88,7 @@ fn plot(debrief: &Debrief, subject: Subject) -> Result<Option<Plot>> {
             disturbance,
             camera,
         } => placebo_plot(debrief, disturbance, camera)?,
+        Subject::Clock(n) => clock_plot(debrief, n)?,
     };
     Ok(drawn.map(|(name, svg, alt)| Plot {
         subject,
@@ -102,6 +112,15 @@ fn season_plot(debrief: &Debrief, camera: Option<usize>) -> Result<Option<Drawn>
     };
     let heading = format!("Every visit by date and hour, {name}");
     Ok(season(debrief, &heading, &cameras)?.map(|svg| (file, svg, heading)))
+}
+
+fn clock_plot(debrief: &Debrief, n: usize) -> Result<Option<Drawn>> {
+    let Some(finding) = debrief.wrong_clocks().nth(n) else {
+        return Ok(None);
+    };
+    let heading = format!("{}: {}", finding.camera, finding.fault.word());
+    let drawn = clock_light(debrief, finding, &heading)?;
+    Ok(drawn.map(|svg| (format!("clock-{}", n + 1), svg, heading)))
 }
 
 fn changes_plot(debrief: &Debrief, d: usize) -> Result<Drawn> {

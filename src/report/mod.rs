@@ -1,5 +1,6 @@
 //! What a person and a program get to read: a page, plots, tables and the findings file.
 
+mod clock_findings;
 mod findings;
 mod gallery;
 mod html;
@@ -8,5 +9,6 @@ mod save;
 mod tables;
 mod words;
 
+pub use clock_findings::clocks;
 pub use findings::{cameras, daylight, findings, pictures, shifts};
 pub use save::{Saved, save};

@@ -38,6 +38,7 @@ pub(super) struct Comparison {
     here: (Counts, Counts),
     elsewhere: Option<(Counts, Counts)>,
     last_year: bool,
+    clock_in_doubt: bool,
 }
 
 impl Comparison {
@@ -51,7 +52,8 @@ impl Comparison {
 
     /// The p-value of a comparison with enough visits to be judged.
     pub fn p_value(&self) -> Option<f64> {
-        self.p_value.filter(|_| self.judgeable)
+        self.p_value
+            .filter(|_| self.judgeable && !self.clock_in_doubt)
     }
 
     pub fn into_shift(
@@ -78,6 +80,7 @@ impl Comparison {
             rate_p_value: self.rate_p_value,
             rate_p_adjusted: None,
             rate_against: self.rate_against,
+            clock_in_doubt: self.clock_in_doubt,
             last_year: self.last_year,
             verdict: if self.judgeable {
                 Verdict::NoClearChange
@@ -99,6 +102,7 @@ pub(super) struct Around {
     pub before: Tally,
     pub after: Tally,
     later: Tally,
+    clock_in_doubt: bool,
 }
 
 impl Around {
@@ -115,6 +119,7 @@ impl Around {
             before: tally(windows.before.0, windows.before.1),
             after: tally(windows.after.0, windows.after.1),
             later: tally(windows.after.1 + one, last.min(windows.after.1 + far)),
+            clock_in_doubt: camera.clock_doubtful_between(windows.before.0, windows.after.1),
         }
     }
 
@@ -141,6 +146,8 @@ pub(super) fn cameras(
         .map(|camera| {
             let controls: Vec<&Around> = (0..around.len())
                 .filter(|&other| other != camera && roles[other] == Role::Control)
+                // A control whose clock is wrong would pass its error on to every camera.
+                .filter(|&other| !around[other].clock_in_doubt)
                 .map(|other| &around[other])
                 .collect();
             let itself = last_year(season, camera, kind, windows, log);
@@ -200,6 +207,7 @@ fn compare(around: &Around, others: &[&Around], last_year: Option<&Around>) -> C
         here,
         elsewhere,
         last_year: last_year.is_some(),
+        clock_in_doubt: around.clock_in_doubt,
         before: before.side.clone(),
         after: after.side.clone(),
     }

@@ -77,6 +77,9 @@ pub struct Shift {
     pub rate_against: Option<f64>,
     /// Whether the same weeks of last year at this camera are among its controls.
     pub last_year: bool,
+    /// Times on the days compared are in doubt, because the camera's clock is wrong and not settled:
+    /// nothing is called clear.
+    pub clock_in_doubt: bool,
     /// What can be said about the daylight share.
     pub verdict: Verdict,
     /// What the rates did beside it.
@@ -151,7 +154,10 @@ fn judged(season: &Season, log: &[Logged]) -> Vec<Shift> {
             }
         }
     }
-    let shares = |r: &Shift| r.p_value.filter(|_| r.verdict != Verdict::TooFewVisits);
+    let shares = |r: &Shift| {
+        r.p_value
+            .filter(|_| r.verdict != Verdict::TooFewVisits && !r.clock_in_doubt)
+    };
     adjust(&mut rows, shares, |r, p| r.p_adjusted = Some(p));
     adjust(
         &mut rows,

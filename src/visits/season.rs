@@ -29,6 +29,8 @@ pub struct Camera {
     pub effort: Effort,
     /// Dates on which a person was tagged at it.
     pub people_on: BTreeSet<NaiveDate>,
+    /// Dates, by the clock as it is read now, whose times are in doubt: first and last.
+    pub clock_in_doubt: Vec<(NaiveDate, NaiveDate)>,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
     visits: [Vec<Visit>; Kind::ALL.len()],
 }
@@ -65,6 +67,12 @@ impl Camera {
         let start = all.partition_point(|v| v.date() < from);
         let end = all.partition_point(|v| v.date() <= until);
         &all[start..end.max(start)]
+    }
+
+    /// Whether a time on dates from one to another, both included, is in doubt.
+    pub fn clock_doubtful_between(&self, from: NaiveDate, until: NaiveDate) -> bool {
+        let mut stretches = self.clock_in_doubt.iter();
+        stretches.any(|s| s.0 <= until && from <= s.1)
     }
 
     /// Its pictures on dates from one to another, both included.
@@ -277,6 +285,7 @@ fn camera(
         home: property.settings.position,
         pictures: gathered.pictures,
         people_on: gathered.people_on,
+        clock_in_doubt: Vec::new(),
         pictures_on: gathered.pictures_on,
         visits: found,
         name,

@@ -1,6 +1,8 @@
 //! The product from the outside, and its numbers against sources outside the project.
 
 mod cli;
+mod clips_outside;
+mod clock_check;
 mod error_rates;
 mod exif_outside;
 mod findings;

@@ -107,6 +107,17 @@ fn notes(
     others: &[&Shift],
 ) -> Vec<String> {
     let mut notes = Vec::new();
+    for s in near.iter().chain(others).filter(|s| s.clock_in_doubt) {
+        notes.push(format!(
+            "The clock of {} is wrong on some of these days and not settled, so nothing there is called clear{}.",
+            debrief.camera_name(Some(s.camera)),
+            if s.role == Role::Control {
+                ", and no other camera is compared with it"
+            } else {
+                ""
+            }
+        ));
+    }
     if near.iter().any(|s| s.last_year) {
         notes.push(
             "The same weeks of last year, at the same camera, are among what it is compared with."

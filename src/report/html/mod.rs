@@ -4,6 +4,7 @@
 mod aside;
 mod cameras;
 mod change;
+mod clocks;
 mod light;
 mod summary;
 mod watch;
@@ -43,9 +44,14 @@ pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
                 }
                 main {
                     (summary::section(debrief))
+                    @let clocks = clocks::section(debrief, &plots);
+                    @let wrong = debrief.wrong_clocks().next().is_some();
+                    // A wrong clock must be settled before anything after it is believed.
+                    @if wrong { (clocks) }
                     (light::section(debrief, &plots))
                     (change::section(debrief, &plots))
                     (watch::section(debrief))
+                    @if !wrong { (clocks) }
                     (cameras::section(debrief, &plots, with_places))
                     (aside::left_out(debrief))
                     (aside::method(debrief))

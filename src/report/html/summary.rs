@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use crate::debrief::Debrief;
 use crate::report::words;
 use crate::shift::{Pattern, Role, Shift, Verdict};
+use crate::trust::Finding;
 use crate::visits::Kind;
 
 pub(super) fn section(debrief: &Debrief) -> Markup {
@@ -19,7 +20,8 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
 }
 
 fn sentences(debrief: &Debrief) -> Vec<String> {
-    let mut all = vec![property(debrief)];
+    let mut all: Vec<String> = debrief.wrong_clocks().map(wrong_clock).collect();
+    all.push(property(debrief));
     all.extend(best_camera(debrief));
     for disturbance in &debrief.property.disturbances {
         let near: Vec<&Shift> = debrief
@@ -35,6 +37,17 @@ fn sentences(debrief: &Debrief) -> Vec<String> {
         ));
     }
     all
+}
+
+fn wrong_clock(finding: &Finding) -> String {
+    format!(
+        "The clock of {} is wrong: {}. What is said here of {} between {} and {} by its clock is in doubt until that is settled; see Clocks.",
+        finding.camera,
+        finding.fault.word(),
+        finding.camera,
+        words::day(finding.from.date()),
+        words::day(finding.until.date())
+    )
 }
 
 fn property(debrief: &Debrief) -> String {

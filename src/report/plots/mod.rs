@@ -6,6 +6,7 @@
 
 mod activity;
 mod changes;
+mod clock_light;
 mod interval_rows;
 mod placebo;
 mod ranking;
@@ -14,6 +15,7 @@ mod sketch;
 
 pub(super) use activity::{Curve, activity};
 pub(super) use changes::changes;
+pub(super) use clock_light::clock_light;
 pub(super) use placebo::placebo;
 pub(super) use ranking::ranking;
 pub(super) use season::season;

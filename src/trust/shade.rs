@@ -1,0 +1,148 @@
+//! Colour or grey: whether a picture was taken by daylight or under the camera's infrared lamp.
+//!
+//! Trail cameras shoot in colour by day and without colour under infrared (common trade practice).
+//! A night picture may carry a tint, the same over the whole frame; a day in fog or snow has little
+//! colour, but not one tint. So the tint is taken out first (each channel scaled to the same mean,
+//! the grey-world assumption of Buchsbaum 1980, J. Franklin Institute 310:1-26) and what colour is
+//! left is measured.
+
+use std::fs::File;
+use std::io::{BufReader, Cursor};
+use std::path::Path;
+
+use exif::{In, Tag};
+use image::RgbImage;
+
+use crate::card::read_header;
+
+/// What a picture's colours say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shade {
+    /// Taken by daylight.
+    Colour,
+    /// Taken under infrared.
+    Grey,
+}
+
+/// Below this much colour a picture is grey, above the other it is in colour; between them nobody
+/// can say. Fractions of full brightness.
+const GREY_BELOW: f64 = 0.012;
+const COLOUR_ABOVE: f64 = 0.020;
+
+/// Looks at a picture: its EXIF thumbnail where it has one, else the picture itself decoded at a
+/// fraction of its size. `None` where it cannot be decoded, or cannot be told.
+pub fn of_file(path: &Path) -> Option<Shade> {
+    let picture = thumbnail(path).or_else(|| scaled(path))?;
+    match colour_left(&picture)? {
+        c if c < GREY_BELOW => Some(Shade::Grey),
+        c if c > COLOUR_ABOVE => Some(Shade::Colour),
+        _ => None,
+    }
+}
+
+fn thumbnail(path: &Path) -> Option<RgbImage> {
+    let mut file = File::open(path).ok()?;
+    let bytes = file.metadata().ok()?.len();
+    let exif = read_header(&mut file, bytes).ok()?.exif?.ok()?;
+    let number = |tag| {
+        let field = exif.get_field(tag, In::THUMBNAIL)?;
+        Some(field.value.get_uint(0)? as usize)
+    };
+    let at = number(Tag::JPEGInterchangeFormat)?;
+    let length = number(Tag::JPEGInterchangeFormatLength)?;
+    let jpeg = exif.buf().get(at..at.checked_add(length)?)?;
+    image::load_from_memory(jpeg).ok().map(|i| i.to_rgb8())
+}
+
+/// Decodes a JPEG at the smallest scale that leaves this many pixels across: the transform's low
+/// frequencies are all that a mean needs.
+const ACROSS_PX: u16 = 120;
+/// A picture of more pixels than any camera takes is not decoded.
+const PIXELS_MAX: usize = 400_000_000;
+
+fn scaled(path: &Path) -> Option<RgbImage> {
+    let mut decoder = jpeg_decoder::Decoder::new(BufReader::new(File::open(path).ok()?));
+    decoder.set_max_decoding_buffer_size(PIXELS_MAX);
+    let (width, height) = decoder.scale(ACROSS_PX, ACROSS_PX).ok()?;
+    let pixels = decoder.decode().ok()?;
+    match decoder.info()?.pixel_format {
+        jpeg_decoder::PixelFormat::RGB24 => {
+            RgbImage::from_raw(u32::from(width), u32::from(height), pixels)
+        }
+        jpeg_decoder::PixelFormat::L8 => {
+            let grey = image::GrayImage::from_raw(u32::from(width), u32::from(height), pixels)?;
+            Some(image::DynamicImage::ImageLuma8(grey).to_rgb8())
+        }
+        _ => {
+            let bytes = std::fs::read(path).ok()?;
+            let whole = image::ImageReader::new(Cursor::new(bytes));
+            let whole = whole.with_guessed_format().ok()?.decode().ok()?;
+            Some(whole.thumbnail(160, 160).to_rgb8())
+        }
+    }
+}
+
+/// Mean distance between the largest and the smallest channel, the tint taken out; fraction of full
+/// brightness. The strip at the bottom, where cameras print the date in colour, is left out.
+fn colour_left(picture: &RgbImage) -> Option<f64> {
+    const WITHOUT_STRIP: f64 = 0.88;
+    let rows = (f64::from(picture.height()) * WITHOUT_STRIP) as usize;
+    let pixels = || {
+        picture
+            .rows()
+            .take(rows)
+            .flatten()
+            // Burnt-out and black pixels have lost their colour, or show the tint of one channel.
+            .filter(|p| p.0.iter().all(|c| *c < 250) && p.0.iter().any(|c| *c > 12))
+    };
+    let mut sums = [0.0; 3];
+    let mut n = 0.0_f64;
+    for pixel in pixels() {
+        for (sum, c) in sums.iter_mut().zip(pixel.0) {
+            *sum += f64::from(c);
+        }
+        n += 1.0;
+    }
+    if n < 100.0 || sums.iter().any(|s| *s <= 0.0) {
+        return None;
+    }
+    let mean = sums.iter().sum::<f64>() / 3.0;
+    let gains = sums.map(|s| mean / s);
+    let spread: f64 = pixels()
+        .map(|p| {
+            let [r, g, b] = [0, 1, 2].map(|i| f64::from(p.0[i]) * gains[i]);
+            r.max(g).max(b) - r.min(g).min(b)
+        })
+        .sum();
+    Some(spread / n / 255.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn picture(of: impl Fn(u32, u32) -> [u8; 3]) -> RgbImage {
+        RgbImage::from_fn(80, 60, |x, y| image::Rgb(of(x, y)))
+    }
+
+    #[test]
+    fn a_tint_is_no_colour_and_a_grey_day_is_some() {
+        let grey = |x: u32, y: u32| (40 + (x * 2 + y) % 120) as u8;
+        let night = picture(|x, y| [grey(x, y); 3]);
+        let violet = picture(|x, y| {
+            let g = f64::from(grey(x, y));
+            [g, g * 0.85, g * 1.1].map(|c| c as u8)
+        });
+        let fog = picture(|x, y| {
+            let g = grey(x, y);
+            if y > 40 {
+                [g, g, g - 14]
+            } else {
+                [g, g, g + 8]
+            }
+        });
+        assert!(colour_left(&night).unwrap() < 1e-9);
+        assert!(colour_left(&violet).unwrap() < GREY_BELOW);
+        assert!(colour_left(&fog).unwrap() > COLOUR_ABOVE);
+    }
+}

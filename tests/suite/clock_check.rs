@@ -1,0 +1,249 @@
+//! Wrong clocks named from the pictures, right clocks left alone, and nothing changed unasked.
+
+use graylight::card;
+use graylight::practice::{ClockFault, Options};
+use graylight::property::Property;
+use graylight::trust::{CameraClock, Fault, check};
+use graylight::visits::Kind;
+use indicatif::ProgressBar;
+use rayon::prelude::*;
+
+use crate::support::{Place, graylight, picture_at, today};
+
+/// The second camera's clock is the one with the fault.
+const FAULTY: &str = "Walnut Draw";
+
+fn options(seed: u64, clock: ClockFault, weeks: u32) -> Options {
+    Options {
+        seed,
+        clock,
+        weeks,
+        cameras: 2,
+        // About five triggers a day.
+        size: 2.0,
+        ..Options::default()
+    }
+}
+
+fn clocks(place: &Place) -> Vec<CameraClock> {
+    let property = Property::open(place.path()).unwrap();
+    let crawl = card::crawl(&property, today(), &ProgressBar::hidden());
+    check(&property, &crawl).unwrap()
+}
+
+fn of(clocks: &[CameraClock], camera: &str) -> CameraClock {
+    clocks.iter().find(|c| c.camera == camera).unwrap().clone()
+}
+
+/// How a hundred practice seasons with one fault came out.
+#[derive(Debug, Default)]
+struct Score {
+    named: usize,
+    within_12_min: usize,
+    healthy_accused: usize,
+    healthy: usize,
+    missed: Vec<String>,
+}
+
+const SEEDS: u64 = 100;
+
+fn score(fault: ClockFault, weeks: u32, named: Fault, truth_min: Option<f64>) -> Score {
+    let found: Vec<Vec<CameraClock>> = (0..SEEDS)
+        .into_par_iter()
+        .map(|seed| clocks(&Place::practice(&options(seed, fault, weeks))))
+        .collect();
+    let mut score = Score::default();
+    for (seed, clocks) in found.iter().enumerate() {
+        let wrong = of(clocks, FAULTY);
+        match &wrong.findings[..] {
+            [finding] if finding.fault == named => score.named += 1,
+            other => score.missed.push(format!(
+                "{seed}: {:?}",
+                other
+                    .iter()
+                    .map(|f| (f.fault, f.shift_min))
+                    .collect::<Vec<_>>()
+            )),
+        }
+        let middle = |f: &graylight::trust::Finding| (f.low_min + f.high_min) / 2.0;
+        if let (Some(truth), [finding]) = (truth_min, &wrong.findings[..]) {
+            score.within_12_min += usize::from((middle(finding).abs() - truth).abs() <= 12.0);
+        }
+        let healthy = of(clocks, "North Fence");
+        score.healthy += 1;
+        score.healthy_accused += usize::from(!healthy.findings.is_empty());
+    }
+    score
+}
+
+#[test]
+fn twelve_hours_are_named_from_two_weeks_of_pictures() {
+    let score = score(ClockFault::HalfDay, 2, Fault::HalfDay, Some(720.0));
+    println!("{score:?}");
+    assert!(score.named >= 95 && score.within_12_min >= 95, "{score:?}");
+    assert!(score.healthy_accused < 2, "{score:?}");
+}
+
+/// Two weeks before the daylight-time weekend and two weeks after it.
+#[test]
+fn an_hour_is_named_from_two_weeks_of_pictures() {
+    let score = score(ClockFault::NotReset, 4, Fault::NotReset, Some(60.0));
+    println!("{score:?}");
+    assert!(score.named >= 95 && score.within_12_min >= 95, "{score:?}");
+    assert!(score.healthy_accused < 2, "{score:?}");
+}
+
+#[test]
+fn a_wrong_date_is_named_from_two_weeks_of_pictures() {
+    let score = score(ClockFault::WrongDate, 2, Fault::WrongDate, None);
+    println!("{score:?}");
+    assert!(score.named >= 95, "{score:?}");
+    assert!(score.healthy_accused < 2, "{score:?}");
+}
+
+#[test]
+fn right_clocks_are_left_alone() {
+    const PROPERTIES: u64 = 25;
+    let accused: usize = (0..PROPERTIES)
+        .into_par_iter()
+        .map(|seed| {
+            let place = Place::practice(&options(seed + 1000, ClockFault::None, 8));
+            clocks(&place)
+                .iter()
+                .filter(|c| !c.findings.is_empty())
+                .count()
+        })
+        .sum();
+    println!(
+        "{accused} of {} healthy cameras accused over twelve weeks",
+        2 * SEEDS
+    );
+    assert!(accused < 1, "{accused} of {}", 2 * PROPERTIES);
+}
+
+/// A camera whose owner did not reset it over the daylight-time weekend, and a disturbance on the
+/// very day: no shift until the clock is settled, and the row that settles it is added unharmed.
+#[test]
+fn a_clock_left_alone_makes_no_shift_and_is_settled_by_its_row() {
+    let place = Place::practice(&Options {
+        seed: 3,
+        clock: ClockFault::NotReset,
+        cameras: 3,
+        size: 2.0,
+        ..Options::default()
+    });
+    place.put(
+        "disturbances.csv",
+        "id,start,end,by,what,latitude,longitude,near\nweekend,2025-11-02,,nature,Clocks changed,,,Walnut Draw\n",
+    );
+    let before = place.debrief();
+    let rows = || before.shifts.of("weekend", Kind::MatureBuck);
+    let faulty = before.season.cameras.iter().position(|c| c.name == FAULTY);
+    let row = rows().find(|r| Some(r.camera) == faulty).unwrap();
+    assert!(row.clock_in_doubt && !row.verdict.is_clear());
+    assert!(
+        rows()
+            .filter(|r| Some(r.camera) != faulty)
+            .all(|r| !r.clock_in_doubt)
+    );
+
+    let written = "\u{feff}camera;why;shift_minutes;until;from\r\nOak;\"set; by hand\";5;;\r\n";
+    let path = place.put("clocks.csv", written);
+    let asked = |more: &[&str]| {
+        graylight()
+            .arg("clock")
+            .arg(place.path())
+            .args(more)
+            .output()
+            .unwrap()
+    };
+    let told = String::from_utf8(asked(&[]).stdout).unwrap();
+    assert!(
+        told.contains("one hour off since a daylight-time weekend"),
+        "{told}"
+    );
+    assert_eq!(
+        std::fs::read_to_string(&path).unwrap(),
+        written,
+        "changed unasked"
+    );
+
+    assert!(asked(&["--accept"]).status.success());
+    let now = std::fs::read_to_string(&path).unwrap();
+    let added = now.strip_prefix(written).unwrap();
+    assert!(
+        added.starts_with("Walnut Draw;") && added.ends_with("\r\n"),
+        "{added}"
+    );
+    assert!(added.contains(";-60;"), "{added}");
+    let after = place.debrief();
+    assert_eq!(
+        after.wrong_clocks().count(),
+        0,
+        "{:?}",
+        after.wrong_clocks().next()
+    );
+    assert!(after.shifts.rows.iter().all(|r| !r.clock_in_doubt));
+}
+
+/// A battery change: the clock falls back to a factory date before 2000 or after it.
+#[test]
+fn a_reset_is_put_back_to_within_a_day() {
+    let place = Place::practice(&options(5, ClockFault::Reset, 8));
+    let found = of(&clocks(&place), FAULTY);
+    let finding = found.findings.first().unwrap();
+    assert_eq!(finding.fault, Fault::Reset);
+    // 34 hours more than from 1 January 2019 to 13 September 2025 (see practice/plan.rs).
+    let factory = chrono::NaiveDate::from_ymd_opt(2019, 1, 1).unwrap();
+    let day = chrono::NaiveDate::from_ymd_opt(2025, 9, 13).unwrap();
+    let truth_min = (day - factory).num_minutes() as f64 + 34.0 * 60.0;
+    let off = finding.shift_min - truth_min;
+    assert!(off.abs() <= 1500.0, "{off} minutes off: {finding:?}");
+    let hour = off.rem_euclid(1440.0);
+    assert!(
+        hour.min(1440.0 - hour) < 20.0,
+        "{off} minutes off: {finding:?}"
+    );
+}
+
+#[test]
+fn drift_year_and_a_known_moment() {
+    let drift = of(
+        &clocks(&Place::practice(&options(1, ClockFault::Drift, 12))),
+        FAULTY,
+    );
+    assert_eq!(
+        drift.findings[0].fault,
+        Fault::Drift,
+        "{:?}",
+        drift.findings
+    );
+    let year = of(
+        &clocks(&Place::practice(&options(1, ClockFault::WrongYear, 8))),
+        FAULTY,
+    );
+    assert_eq!(year.findings[0].fault, Fault::WrongYear);
+    assert_eq!(year.findings[0].shift_min, 365.0 * 1440.0);
+
+    let place = Place::new();
+    place.put("cards/Oak/IMG_0001.JPG", picture_at("2025:11:08 06:41:27"));
+    let args = [
+        "--picture",
+        "IMG_0001.JPG",
+        "--shows",
+        "2025-11-08T06:11:27",
+        "--accept",
+    ];
+    let output = graylight()
+        .arg("clock")
+        .arg(place.path())
+        .args(args)
+        .output()
+        .unwrap();
+    assert!(output.status.success());
+    let rows = std::fs::read_to_string(place.path().join("clocks.csv")).unwrap();
+    assert!(
+        rows.contains("Oak,2025-11-08T06:41:27,2025-11-08T06:41:27,-30,"),
+        "{rows}"
+    );
+}
