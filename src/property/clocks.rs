@@ -166,11 +166,7 @@ pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
             path.display()
         )
     };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".graylight-");
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
-    let mut file = builder.tempfile_in(root).with_context(fail)?;
+    let mut file = super::new_file_in(root).with_context(fail)?;
     std::io::Write::write_all(&mut file, &bytes).with_context(fail)?;
     file.as_file().sync_all().with_context(fail)?;
     file.persist(&path).with_context(fail)?;

@@ -7,6 +7,7 @@
 mod cameras;
 mod clocks;
 mod disturbances;
+mod new_file;
 mod problem;
 mod settings;
 mod sheet;
@@ -18,6 +19,7 @@ use anyhow::{Context, Result};
 pub use cameras::{ClockSetting, Placement};
 pub use clocks::{ClockCorrection, add_corrections};
 pub use disturbances::{By, Disturbance};
+pub use new_file::new_file_in;
 pub use problem::Problem;
 pub use settings::{Position, Settings, ShareOf};
 pub use sheet::{Row, Sheet, parse_date, parse_date_time, parse_number};

@@ -12,7 +12,7 @@ use polars::prelude::*;
 use super::store::sync_folder;
 use super::{Fate, Request};
 use crate::card::{CameraTime, Picture, shown};
-use crate::property::Property;
+use crate::property::{Property, new_file_in};
 
 const FOLDER: &str = "catalogue";
 
@@ -135,11 +135,7 @@ pub(super) fn add(property: &Property, rows: Rows, now: DateTime<Utc>) -> Result
     }
     let folder = property.root.join(FOLDER);
     let fail = || format!("cannot write into {}", folder.display());
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".unfinished-");
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
-    let mut file = builder.tempfile_in(&folder).with_context(fail)?;
+    let mut file = new_file_in(&folder).with_context(fail)?;
     let written = ParquetWriter::new(file.as_file_mut()).finish(&mut table);
     anyhow::Context::with_context(written, fail)?;
     file.as_file().sync_all().with_context(fail)?;

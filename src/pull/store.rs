@@ -10,7 +10,7 @@ use anyhow::{Context, Result, bail};
 use super::held::Held;
 use super::list::CardFile;
 use crate::card::INCOMING;
-use crate::property::Property;
+use crate::property::{Property, new_file_in};
 
 /// Large enough that a card reader streams, small enough that memory stays flat.
 const CHUNK: usize = 256 * 1024;
@@ -58,11 +58,7 @@ pub(super) fn copy(
     target: &Path,
 ) -> Result<(PathBuf, blake3::Hash), Failure> {
     let card = File::open(source).map_err(Failure::Source)?;
-    // The card's own bytes are read once; keeping them in memory would only push others out.
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
-    let mut written = builder.tempfile_in(&incoming.0).map_err(Failure::Disk)?;
+    let mut written = new_file_in(&incoming.0).map_err(Failure::Disk)?;
     let hash = stream(card, file.bytes, written.as_file_mut())?;
     if let Some(modified) = file.modified {
         // A date that the disk cannot keep is no reason to lose the picture.

@@ -7,6 +7,7 @@ use anyhow::{Context, Result};
 
 use super::{findings, html, tables};
 use crate::debrief::Debrief;
+use crate::property::new_file_in;
 
 /// What was written.
 #[derive(Debug, Clone)]
@@ -55,12 +56,7 @@ fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
             path.display()
         )
     };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".graylight-");
-    // As a file made in the ordinary way would have; temporary files are private by default.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
-    let mut file = builder.tempfile_in(folder).with_context(fail)?;
+    let mut file = new_file_in(folder).with_context(fail)?;
     file.write_all(bytes).with_context(fail)?;
     file.persist(path).with_context(fail)?;
     Ok(())

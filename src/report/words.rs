@@ -170,6 +170,14 @@ pub(super) fn grouped(n: usize) -> String {
     out
 }
 
+/// A sentence with a capital at its start.
+pub(super) fn capital(sentence: &str) -> String {
+    let mut chars = sentence.chars();
+    chars.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(chars).collect()
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -48,7 +48,7 @@ fn one(debrief: &Debrief, plots: &[Plot], index: usize, disturbance: &Disturbanc
         article {
             h3 { (disturbance.what) ", " (words::day(disturbance.start.date())) }
             p.note { (logged(disturbance)) " " (windows(&rows)) }
-            p.answer { (capital(&summary::verdict_sentence(debrief, &near))) }
+            p.answer { (words::capital(&summary::verdict_sentence(debrief, &near))) }
             @for note in notes(debrief, disturbance, &near, &others) { p.mind { (note) } }
             (figure(plots, Subject::Changes(index)))
             @for shift in &near {
@@ -70,13 +70,6 @@ fn one(debrief: &Debrief, plots: &[Plot], index: usize, disturbance: &Disturbanc
             }
         }
     }
-}
-
-fn capital(sentence: &str) -> String {
-    let mut chars = sentence.chars();
-    chars.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(chars).collect()
-    })
 }
 
 fn logged(disturbance: &Disturbance) -> &'static str {

@@ -20,7 +20,7 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
                 @for (i, finding) in debrief.wrong_clocks().enumerate() {
                     article {
                         h3 { (finding.camera) ": " (finding.fault.word()) }
-                        p.answer { (capital(&finding.evidence)) "." }
+                        p.answer { (words::capital(&finding.evidence)) "." }
                         @if let Some(doubt) = &finding.doubt { p.mind { "But " (doubt) "." } }
                         p { (remedy(finding)) }
                         (figure(plots, Subject::Clock(i)))
@@ -32,13 +32,6 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
             }
         }
     }
-}
-
-fn capital(sentence: &str) -> String {
-    let mut chars = sentence.chars();
-    chars.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(chars).collect()
-    })
 }
 
 fn remedy(finding: &Finding) -> String {
