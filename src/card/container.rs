@@ -84,10 +84,13 @@ fn movie_header(file: &mut (impl Read + Seek)) -> io::Result<Option<NaiveDateTim
         .and_then(|m| since_1904(m.creation_time)))
 }
 
+/// Seconds since 1904, or since 1970 as some cameras write against the standard: no clip is older
+/// than 1970, so a smaller number can only mean the latter.
 fn since_1904(seconds: u64) -> Option<NaiveDateTime> {
-    const TO_1970_S: i64 = 2_082_844_800;
-    let seconds = i64::try_from(seconds).ok()?.checked_sub(TO_1970_S)?;
-    Some(DateTime::from_timestamp(seconds, 0)?.naive_utc())
+    const TO_1970_S: u64 = 2_082_844_800;
+    let since_1970 = seconds.checked_sub(TO_1970_S).unwrap_or(seconds);
+    let since_1970 = i64::try_from(since_1970).ok()?;
+    Some(DateTime::from_timestamp(since_1970, 0)?.naive_utc())
 }
 
 /// Walks chunks from `at` to `end`, into lists, but not into the list that holds the frames.
