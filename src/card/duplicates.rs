@@ -15,7 +15,7 @@ pub(super) fn set_aside(
     root: &Path,
     pictures: Vec<Picture>,
 ) -> (Vec<Picture>, Vec<(String, String)>) {
-    let mut alike: HashMap<blake3::Hash, Vec<usize>> = HashMap::new();
+    let mut alike: HashMap<u64, Vec<usize>> = HashMap::new();
     for (i, picture) in pictures.iter().enumerate() {
         alike.entry(picture.fingerprint).or_default().push(i);
     }

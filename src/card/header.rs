@@ -6,6 +6,7 @@
 use std::io::{self, Read, Seek, SeekFrom};
 
 use exif::{Exif, In, Rational, Tag, Value};
+use xxhash_rust::xxh3::xxh3_64_with_seed;
 
 use super::Unreadable;
 use crate::property::Position;
@@ -14,7 +15,7 @@ use crate::property::Position;
 pub const HEAD_LIMIT: u64 = 120 * 1024;
 
 const FIRST_READ: usize = 4096;
-const TAIL_READ: u64 = 2048;
+const TAIL_READ: usize = 2048;
 const SEGMENTS_MAX: usize = 128;
 
 /// What the header of a JPEG file holds.
@@ -23,8 +24,8 @@ pub struct Header {
     pub exif: Option<Result<Exif, exif::Error>>,
     /// No end-of-image marker near the end of the file.
     pub cut_short: bool,
-    /// A hash over the size and the bytes that were read.
-    pub fingerprint: blake3::Hash,
+    /// A hash over the size and the bytes that were read, good enough to suspect a copy by.
+    pub fingerprint: u64,
 }
 
 /// Reads the header of a JPEG file of a known size, at most [`HEAD_LIMIT`] bytes of it.
@@ -36,40 +37,38 @@ pub fn read_header(file: &mut (impl Read + Seek), bytes: u64) -> Result<Header, 
     if bytes == 0 {
         return Err(Unreadable::Empty);
     }
-    let head = read_up_to(file, 0, FIRST_READ).map_err(refused)?;
-    if !is_jpeg(&head) {
+    let (mut head, mut tail) = ([0; FIRST_READ], [0; TAIL_READ]);
+    let head = fill(file, 0, &mut head).map_err(refused)?;
+    if !is_jpeg(head) {
         return Err(Unreadable::NotAPicture);
     }
-    let block = exif_block(file, &head).map_err(refused)?;
-    let tail_from = bytes.saturating_sub(TAIL_READ);
-    let tail = read_up_to(file, tail_from, TAIL_READ as usize).map_err(refused)?;
+    let block = exif_block(file, head).map_err(refused)?;
+    let tail = fill(file, bytes.saturating_sub(TAIL_READ as u64), &mut tail).map_err(refused)?;
 
-    let mut hasher = blake3::Hasher::new();
-    hasher.update(&bytes.to_le_bytes()).update(&head);
     let exif = match block {
-        Block::Found(block) => {
-            hasher.update(&block);
-            Some(parse(block))
-        }
+        Block::Found(block) => Some(parse(block)),
         Block::None => None,
         Block::CutOff => return Err(Unreadable::CutInHeader),
     };
-    hasher.update(&tail);
     Ok(Header {
         exif,
-        cut_short: !tail.windows(2).any(|w| w == [0xff, 0xd9]),
-        fingerprint: hasher.finalize(),
+        // Most often it is the very end, so the search begins there.
+        cut_short: !tail.windows(2).rev().any(|w| w == [0xff, 0xd9]),
+        fingerprint: fingerprint(bytes, head, tail),
     })
 }
 
 /// A hash over a file's size, its beginning and its end.
-pub(super) fn ends(file: &mut (impl Read + Seek), bytes: u64) -> io::Result<blake3::Hash> {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update(&bytes.to_le_bytes());
-    hasher.update(&read_up_to(file, 0, FIRST_READ)?);
-    let tail = read_up_to(file, bytes.saturating_sub(TAIL_READ), TAIL_READ as usize)?;
-    hasher.update(&tail);
-    Ok(hasher.finalize())
+pub(super) fn ends(file: &mut (impl Read + Seek), bytes: u64) -> io::Result<u64> {
+    let (mut head, mut tail) = ([0; FIRST_READ], [0; TAIL_READ]);
+    let head = fill(file, 0, &mut head)?;
+    let tail = fill(file, bytes.saturating_sub(TAIL_READ as u64), &mut tail)?;
+    Ok(fingerprint(bytes, head, tail))
+}
+
+/// Only a suspicion hangs on it: files that agree in it are read whole and compared by BLAKE3.
+fn fingerprint(bytes: u64, head: &[u8], tail: &[u8]) -> u64 {
+    xxh3_64_with_seed(tail, xxh3_64_with_seed(head, bytes))
 }
 
 /// Whether bytes begin like a JPEG file.
@@ -84,10 +83,9 @@ enum Block {
 }
 
 fn exif_block(file: &mut (impl Read + Seek), head: &[u8]) -> io::Result<Block> {
-    let mut at = 2_u64;
+    let (mut at, mut buffer) = (2_u64, Vec::new());
     for _ in 0..SEGMENTS_MAX {
-        let start = piece(file, head, at, 4)?;
-        let [0xff, marker, high, low] = start[..] else {
+        let &[0xff, marker, high, low] = piece(file, head, at, 4, &mut buffer)? else {
             return Ok(Block::CutOff);
         };
         match marker {
@@ -107,14 +105,14 @@ fn exif_block(file: &mut (impl Read + Seek), head: &[u8]) -> io::Result<Block> {
             return Ok(Block::CutOff);
         }
         if marker == 0xe1 && length >= 8 {
-            let id = piece(file, head, at + 4, 6)?;
-            if id == *b"Exif\0\0" {
+            let id = piece(file, head, at + 4, 6, &mut buffer)?;
+            if id == b"Exif\0\0" {
                 let wanted = (length - 8) as usize;
-                let block = piece(file, head, at + 10, wanted)?;
+                let block = piece(file, head, at + 10, wanted, &mut buffer)?;
                 return Ok(if block.len() < wanted {
                     Block::CutOff
                 } else {
-                    Block::Found(block)
+                    Block::Found(block.to_vec())
                 });
             }
         }
@@ -124,24 +122,34 @@ fn exif_block(file: &mut (impl Read + Seek), head: &[u8]) -> io::Result<Block> {
 }
 
 /// Bytes of the file, from the part already in memory where possible.
-fn piece(
+fn piece<'a>(
     file: &mut (impl Read + Seek),
-    head: &[u8],
+    head: &'a [u8],
     at: u64,
     length: usize,
-) -> io::Result<Vec<u8>> {
+    buffer: &'a mut Vec<u8>,
+) -> io::Result<&'a [u8]> {
     let start = at as usize;
-    match head.get(start..start + length) {
-        Some(bytes) => Ok(bytes.to_vec()),
-        None => read_up_to(file, at, length),
+    if let Some(bytes) = head.get(start..start + length) {
+        return Ok(bytes);
     }
+    buffer.resize(length, 0);
+    fill(file, at, buffer)
 }
 
-fn read_up_to(file: &mut (impl Read + Seek), at: u64, length: usize) -> io::Result<Vec<u8>> {
-    let mut buffer = Vec::with_capacity(length);
+/// Reads until the buffer is full or the file ends.
+fn fill<'a>(file: &mut (impl Read + Seek), at: u64, buffer: &'a mut [u8]) -> io::Result<&'a [u8]> {
     file.seek(SeekFrom::Start(at))?;
-    file.take(length as u64).read_to_end(&mut buffer)?;
-    Ok(buffer)
+    let mut filled = 0;
+    while filled < buffer.len() {
+        match file.read(&mut buffer[filled..]) {
+            Ok(0) => break,
+            Ok(n) => filled += n,
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
+            Err(e) => return Err(e),
+        }
+    }
+    Ok(&buffer[..filled])
 }
 
 /// Takes what can be had from a damaged block: the time is usually near its start.
@@ -152,7 +160,8 @@ fn parse(block: Vec<u8>) -> Result<Exif, exif::Error> {
         .or_else(|e| e.distill_partial_result(|_| ()))
 }
 
-/// An ASCII field, trimmed of blanks and NULs; `None` where absent or blank.
+/// An ASCII field, trimmed of blanks and NULs; `None` where absent or blank, or where a camera has
+/// put a number's bytes in place of text.
 pub(super) fn ascii(exif: &Exif, tag: Tag) -> Option<String> {
     let Value::Ascii(parts) = &exif.get_field(tag, In::PRIMARY)?.value else {
         return None;
@@ -160,7 +169,7 @@ pub(super) fn ascii(exif: &Exif, tag: Tag) -> Option<String> {
     let bytes = parts.iter().find(|p| !p.is_empty())?;
     let text = String::from_utf8_lossy(bytes);
     let text = text.trim_matches(|c: char| c.is_whitespace() || c == '\0');
-    (!text.is_empty()).then(|| text.to_owned())
+    (!text.is_empty() && !text.contains(char::is_control)).then(|| text.to_owned())
 }
 
 /// The GPS position, where both coordinates and their hemispheres are present.

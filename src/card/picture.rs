@@ -140,5 +140,5 @@ pub struct Picture {
     /// The end of the picture is missing. It still counts: its header was whole.
     pub cut_short: bool,
     /// A hash of the bytes that were read, to find copies without reading whole files.
-    pub(super) fingerprint: blake3::Hash,
+    pub(super) fingerprint: u64,
 }

@@ -2,7 +2,9 @@
 //! order, and always with where it came from.
 
 use std::path::Path;
+use std::sync::LazyLock;
 
+use chrono::format::{self, Item, Parsed, StrftimeItems};
 use chrono::{Datelike, Days, FixedOffset, NaiveDate, NaiveDateTime};
 use exif::{Exif, Tag};
 
@@ -90,11 +92,16 @@ fn checked(text: &str, today: NaiveDate) -> Result<CameraTime, Untimed> {
     if text.bytes().all(|b| !b.is_ascii_digit() || b == b'0') {
         return Err(Untimed::Zero);
     }
-    let time = NaiveDateTime::parse_from_str(text, "%Y:%m:%d %H:%M:%S")
-        .map(CameraTime::new)
-        .map_err(|_| Untimed::NoDate(text.to_owned()))?;
-    plausible(time, today)
+    let mut time = Parsed::new();
+    format::parse(&mut time, text, EXIF_TIME.iter())
+        .and_then(|()| time.to_naive_datetime_with_offset(0))
+        .map_err(|_| Untimed::NoDate(text.to_owned()))
+        .and_then(|time| plausible(CameraTime::new(time), today))
 }
+
+/// The form of a time in EXIF, taken apart once and not for every picture.
+static EXIF_TIME: LazyLock<Vec<Item<'static>>> =
+    LazyLock::new(|| StrftimeItems::new("%Y:%m:%d %H:%M:%S").collect());
 
 fn plausible(time: CameraTime, today: NaiveDate) -> Result<CameraTime, Untimed> {
     if time.shown().year() < 2000 {

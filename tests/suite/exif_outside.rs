@@ -1,6 +1,8 @@
-//! EXIF as ExifRead reads it from pictures that Pillow and piexif wrote (`reference/exif.py`).
+//! EXIF as ExifRead reads it from pictures that Pillow and piexif wrote (`reference/exif.py`), and
+//! from pictures that real cameras took.
 
 use std::fs;
+use std::process::Command;
 
 use graylight::card::{Picture, TimeOrigin, Untimed};
 use serde_json::Value;
@@ -80,6 +82,10 @@ fn check(picture: &Picture, row: &Value) {
     } else {
         assert!(picture.make.is_some(), "text in an old encoding is kept");
     }
+    same_position(picture, row);
+}
+
+fn same_position(picture: &Picture, row: &Value) {
     let theirs = row["latitude"].as_f64().zip(row["longitude"].as_f64());
     match (picture.position, theirs) {
         (None, None) => {}
@@ -89,4 +95,56 @@ fn check(picture: &Picture, row: &Value) {
         }
         other => panic!("{other:?} for {row}"),
     }
+}
+
+/// Pictures that cameras of nine makers took, from the tests of packages on PyPI
+/// (`reference/real_cameras.py` names them and their licences; nothing of them is kept here).
+#[test]
+fn real_cameras_pictures_as_an_independent_reader_has_them() {
+    let place = Place::new();
+    let folder = place.path().join("cards/A");
+    let python = run(&mut Command::new(reference("python")));
+    run(Command::new(python.trim())
+        .arg(reference("real_cameras.py"))
+        .arg(&folder));
+    let records = fs::read(folder.join("real.json")).unwrap();
+    let records: Vec<Value> = serde_json::from_slice(&records).unwrap();
+    let debrief = place.debrief();
+    let crawl = &debrief.crawl;
+    assert_eq!(crawl.found(), records.len());
+    assert_eq!(crawl.readable(), records.len(), "{:?}", crawl.unreadable);
+    let mut compared = 0;
+    for row in &records {
+        let path = format!("cards/A/{}", row["file"].as_str().unwrap());
+        let Some(picture) = crawl.pictures.iter().find(|p| p.path == path) else {
+            assert!(
+                crawl.duplicates.iter().any(|(copy, _)| *copy == path),
+                "{path}"
+            );
+            continue;
+        };
+        let shown = picture.time.as_ref().ok().map(|stamp| {
+            let time = stamp.time.shown();
+            time.format("%Y:%m:%d %H:%M:%S").to_string()
+        });
+        let first = ["date_time_original", "date_time"]
+            .iter()
+            .find_map(|key| text(row, key));
+        assert_eq!(shown.as_deref(), first, "{row}");
+        if row["undecoded"].as_object().unwrap().is_empty() {
+            assert_eq!(picture.make.as_deref(), text(row, "make"), "{row}");
+            assert_eq!(picture.model.as_deref(), text(row, "model"), "{row}");
+        }
+        assert_eq!(picture.serial.as_deref(), text(row, "serial"), "{row}");
+        same_position(picture, row);
+        compared += usize::from(first.is_some());
+    }
+    assert!(compared >= 10, "{compared} with a time");
+}
+
+fn run(command: &mut Command) -> String {
+    let output = command.output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}");
+    String::from_utf8(output.stdout).unwrap()
 }
