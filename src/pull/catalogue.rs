@@ -7,7 +7,9 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 use chrono::{DateTime, Utc};
+use polars::io::parquet::write::BatchedWriter;
 use polars::prelude::*;
+use tempfile::NamedTempFile;
 
 use super::store::sync_folder;
 use super::{Fate, Request};
@@ -119,28 +121,68 @@ fn remembered(property: &Property) -> HashSet<String> {
     paths
 }
 
-/// Adds a pull to the catalogue: written beside, synced, and given its name in one step.
-pub(super) fn add(property: &Property, rows: Rows, now: DateTime<Utc>) -> Result<()> {
-    let known = remembered(property);
-    let table = rows.into_table()?;
-    let new: BooleanChunked = table
-        .column("path")?
-        .str()?
-        .iter()
-        .map(|p| p.is_some_and(|p| !known.contains(p)))
-        .collect();
-    let mut table = table.filter(&new)?;
-    if table.height() == 0 {
-        return Ok(());
+/// A pull's table in the making: written piece by piece, so that a card of any size takes the same
+/// memory, and unseen by anyone until it has its name.
+pub(super) struct Table {
+    folder: PathBuf,
+    known: HashSet<String>,
+    file: NamedTempFile,
+    writer: Option<BatchedWriter<File>>,
+}
+
+impl Table {
+    /// Begins a table in the property's catalogue.
+    pub fn begin(property: &Property) -> Result<Self> {
+        let folder = property.root.join(FOLDER);
+        let file = new_file_in(&folder).with_context(|| cannot_write(&folder))?;
+        Ok(Self {
+            known: remembered(property),
+            folder,
+            file,
+            writer: None,
+        })
     }
-    let folder = property.root.join(FOLDER);
-    let fail = || format!("cannot write into {}", folder.display());
-    let mut file = new_file_in(&folder).with_context(fail)?;
-    let written = ParquetWriter::new(file.as_file_mut()).finish(&mut table);
-    anyhow::Context::with_context(written, fail)?;
-    file.as_file().sync_all().with_context(fail)?;
-    let stem = now.format("pull-%Y%m%dT%H%M%S%.3fZ").to_string();
-    file.persist_noclobber(folder.join(format!("{stem}.parquet")))
-        .with_context(fail)?;
-    sync_folder(&folder)
+
+    /// Adds rows; those that an earlier pull has remembered are left out.
+    pub fn write(&mut self, rows: Rows) -> Result<()> {
+        let table = rows.into_table()?;
+        let new: BooleanChunked = table
+            .column("path")?
+            .str()?
+            .iter()
+            .map(|p| p.is_some_and(|p| !self.known.contains(p)))
+            .collect();
+        let table = table.filter(&new)?;
+        if table.height() == 0 {
+            return Ok(());
+        }
+        let writer = match &mut self.writer {
+            Some(writer) => writer,
+            none => {
+                let file = self.file.reopen()?;
+                none.insert(ParquetWriter::new(file).batched(table.schema())?)
+            }
+        };
+        let written = writer.write_batch(&table);
+        anyhow::Context::with_context(written, || cannot_write(&self.folder))
+    }
+
+    /// Syncs the table and gives it its name in one step. A pull that brought nothing new has none.
+    pub fn finish(self, now: DateTime<Utc>) -> Result<()> {
+        let Some(writer) = self.writer else {
+            return Ok(());
+        };
+        let fail = || cannot_write(&self.folder);
+        anyhow::Context::with_context(writer.finish(), fail)?;
+        self.file.as_file().sync_all().with_context(fail)?;
+        let stem = now.format("pull-%Y%m%dT%H%M%S%.3fZ").to_string();
+        self.file
+            .persist_noclobber(self.folder.join(format!("{stem}.parquet")))
+            .with_context(fail)?;
+        sync_folder(&self.folder)
+    }
+}
+
+fn cannot_write(folder: &Path) -> String {
+    format!("cannot write into {}", folder.display())
 }

@@ -20,6 +20,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result, bail};
 use chrono::{NaiveDate, Utc};
 use indicatif::ProgressBar;
+use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
 
 pub use receipt::{Receipt, Trouble};
@@ -28,7 +29,12 @@ pub use recognise::{Candidate, Recognised, recognise};
 use crate::card;
 use crate::property::Property;
 use held::Held;
-use list::CardFile;
+use list::{CardFile, Listed};
+
+/// Files that are copied at the same time.
+const WORKERS: usize = 8;
+/// Headers and rows that are held at the same time.
+const BATCH: usize = 8192;
 
 /// What is to be pulled, and where to.
 #[derive(Debug, Clone)]
@@ -70,33 +76,47 @@ pub fn pull(property: &Property, request: &Request, progress: &ProgressBar) -> R
     let target = folder_of(property, request.camera)?;
 
     progress.set_length(listed.files.len() as u64);
-    let fates: Vec<Fate> = listed
-        .files
-        .par_iter()
-        .map(|file| {
-            let fate = transfer(property, request.card, file, &held, &incoming, &target);
-            progress.inc(1);
-            fate
-        })
-        .collect::<Result<_>>()?;
+    let one = |file| {
+        let fate = transfer(property, request.card, file, &held, &incoming, &target);
+        progress.inc(1);
+        fate
+    };
+    // A worker waits for the disk more than it works, so there are more of them than cores.
+    let workers = ThreadPoolBuilder::new().num_threads(WORKERS).build()?;
+    let fates: Vec<Fate> =
+        workers.install(|| listed.files.par_iter().map(one).collect::<Result<_>>())?;
     store::sync_folders(property, &fates_paths(&fates))?;
     incoming.close()?;
+    remember(property, request, &listed, &fates)
+}
 
-    let mut receipt = Receipt::new(request, &listed);
-    let mut rows = catalogue::Rows::default();
-    for (file, fate) in listed.files.iter().zip(&fates) {
-        let picture = match fate {
-            Fate::Copied(place, _) | Fate::Had(place, _) => {
-                card::look_at(property, &property.root, place, request.today)
-            }
-            Fate::Failed(_) => Ok(None),
-        };
-        receipt.add(file, fate, &picture);
-        let picture = picture.as_ref().ok().and_then(Option::as_ref);
-        rows.add(request, &file.path, file.bytes, fate, picture);
+/// Reads the headers of what arrived, and writes the pull's table and receipt.
+fn remember(
+    property: &Property,
+    request: &Request,
+    listed: &Listed,
+    fates: &[Fate],
+) -> Result<Receipt> {
+    let mut receipt = Receipt::new(request, listed);
+    let mut table = catalogue::Table::begin(property)?;
+    let look = |fate: &Fate| match fate {
+        Fate::Copied(place, _) | Fate::Had(place, _) => {
+            card::look_at(property, &property.root, place, request.today)
+        }
+        Fate::Failed(_) => Ok(None),
+    };
+    for (files, fates) in listed.files.chunks(BATCH).zip(fates.chunks(BATCH)) {
+        let pictures: Vec<_> = fates.par_iter().map(look).collect();
+        let mut rows = catalogue::Rows::default();
+        for ((file, fate), picture) in files.iter().zip(fates).zip(&pictures) {
+            receipt.add(file, fate, picture);
+            let picture = picture.as_ref().ok().and_then(Option::as_ref);
+            rows.add(request, &file.path, file.bytes, fate, picture);
+        }
+        table.write(rows)?;
     }
-    receipt.close(list::files(request.card), &listed);
-    catalogue::add(property, rows, Utc::now())?;
+    receipt.close(list::files(request.card), listed);
+    table.finish(Utc::now())?;
     Ok(receipt)
 }
 
