@@ -18,6 +18,7 @@
 //! | [`shift`] | before, after, near, control, verdict | [`shift::Shifts`] |
 //! | [`debrief`] | the season's answers | [`debrief::Debrief`] |
 //! | [`report`] | plots, page, tables, findings file | files |
+//! | [`desk`] | the tagging page, served to this computer's browser | `tags.csv` |
 //! | [`practice`] | seasons with a known answer | a property folder |
 //! | [`commands`] | one file per command | exit status |
 //!
@@ -54,6 +55,7 @@ pub mod card;
 pub mod clock;
 pub mod commands;
 pub mod debrief;
+pub mod desk;
 pub mod measure;
 pub mod practice;
 pub mod property;

@@ -17,6 +17,7 @@ struct Cli {
 enum Command {
     Debrief(commands::debrief::Debrief),
     Pull(commands::pull::Pull),
+    Tag(commands::tag::Tag),
     Daylight(commands::daylight::Daylight),
     Shift(commands::shift::Shift),
     Clock(commands::clock::Clock),
@@ -27,6 +28,7 @@ fn main() -> ExitCode {
     let result = match Cli::parse().command {
         Command::Debrief(c) => c.run(),
         Command::Pull(c) => c.run(),
+        Command::Tag(c) => c.run(),
         Command::Daylight(c) => c.run(),
         Command::Shift(c) => c.run(),
         Command::Clock(c) => c.run(),

@@ -14,7 +14,7 @@ use crate::property::Position;
 /// The most that is ever read from one file, in bytes: the largest EXIF block is 64 KiB.
 pub const HEAD_LIMIT: u64 = 120 * 1024;
 
-const FIRST_READ: usize = 4096;
+pub(super) const FIRST_READ: usize = 4096;
 const TAIL_READ: usize = 2048;
 const SEGMENTS_MAX: usize = 128;
 
@@ -38,7 +38,7 @@ pub fn read_header(file: &mut (impl Read + Seek), bytes: u64) -> Result<Header, 
         return Err(Unreadable::Empty);
     }
     let (mut head, mut tail) = ([0; FIRST_READ], [0; TAIL_READ]);
-    let head = fill(file, 0, &mut head).map_err(refused)?;
+    let head = read_head(file, &mut head).map_err(refused)?;
     if !is_jpeg(head) {
         return Err(Unreadable::NotAPicture);
     }
@@ -83,57 +83,110 @@ enum Block {
 }
 
 fn exif_block(file: &mut (impl Read + Seek), head: &[u8]) -> io::Result<Block> {
-    let (mut at, mut buffer) = (2_u64, Vec::new());
-    for _ in 0..SEGMENTS_MAX {
-        let &[0xff, marker, high, low] = piece(file, head, at, 4, &mut buffer)? else {
-            return Ok(Block::CutOff);
+    let mut at = 2;
+    loop {
+        let segment = match next_segment(file, head, &mut at)? {
+            Next::Segment(segment) => segment,
+            Next::End => return Ok(Block::None),
+            Next::CutOff => return Ok(Block::CutOff),
         };
-        match marker {
-            0xff => {
-                at += 1;
-                continue;
-            }
-            0x01 | 0xd0..=0xd7 => {
-                at += 2;
-                continue;
-            }
-            0xda | 0xd9 => return Ok(Block::None),
-            _ => {}
-        }
-        let length = u64::from(u16::from_be_bytes([high, low]));
-        if length < 2 {
-            return Ok(Block::CutOff);
-        }
-        if marker == 0xe1 && length >= 8 {
-            let id = piece(file, head, at + 4, 6, &mut buffer)?;
-            if id == b"Exif\0\0" {
-                let wanted = (length - 8) as usize;
-                let block = piece(file, head, at + 10, wanted, &mut buffer)?;
-                return Ok(if block.len() < wanted {
+        if segment.marker == 0xe1 && segment.length >= EXIF_ID.len() {
+            let mut id = [0; EXIF_ID.len()];
+            let id = piece(file, head, segment.at, &mut id)?;
+            if id == EXIF_ID {
+                let body = segment_body(file, head, &segment)?;
+                return Ok(if body.len() < segment.length {
                     Block::CutOff
                 } else {
-                    Block::Found(block.to_vec())
+                    Block::Found(body[EXIF_ID.len()..].to_vec())
                 });
             }
         }
-        at += 2 + length;
     }
-    Ok(Block::None)
+}
+
+const EXIF_ID: &[u8; 6] = b"Exif\0\0";
+
+/// One marker segment.
+pub(super) struct Segment {
+    pub marker: u8,
+    /// Where its body lies in the file.
+    pub at: u64,
+    /// Bytes of its body.
+    pub length: usize,
+}
+
+pub(super) enum Next {
+    Segment(Segment),
+    /// The picture itself begins.
+    End,
+    /// The file ends, or is no longer a JPEG.
+    CutOff,
+}
+
+/// The segment at `at`, or the first after it; moves `at` behind it.
+pub(super) fn next_segment(
+    file: &mut (impl Read + Seek),
+    head: &[u8],
+    at: &mut u64,
+) -> io::Result<Next> {
+    for _ in 0..SEGMENTS_MAX {
+        let mut start = [0; 4];
+        let &[0xff, marker, high, low] = piece(file, head, *at, &mut start)? else {
+            return Ok(Next::CutOff);
+        };
+        let length = u64::from(u16::from_be_bytes([high, low]));
+        match marker {
+            0xff => *at += 1,
+            0x01 | 0xd0..=0xd7 => *at += 2,
+            0xda | 0xd9 => return Ok(Next::End),
+            _ if length < 2 => return Ok(Next::CutOff),
+            _ => {
+                let body = *at + 4;
+                *at += 2 + length;
+                return Ok(Next::Segment(Segment {
+                    marker,
+                    at: body,
+                    length: length as usize - 2,
+                }));
+            }
+        }
+    }
+    Ok(Next::End)
+}
+
+/// The first bytes of the file.
+pub(super) fn read_head<'a>(
+    file: &mut (impl Read + Seek),
+    buffer: &'a mut [u8; FIRST_READ],
+) -> io::Result<&'a [u8]> {
+    fill(file, 0, buffer)
+}
+
+/// A segment's body; shorter where the file ends within it.
+pub(super) fn segment_body(
+    file: &mut (impl Read + Seek),
+    head: &[u8],
+    segment: &Segment,
+) -> io::Result<Vec<u8>> {
+    let mut body = vec![0; segment.length];
+    let length = piece(file, head, segment.at, &mut body)?.len();
+    body.truncate(length);
+    Ok(body)
 }
 
 /// Bytes of the file, from the part already in memory where possible.
 fn piece<'a>(
     file: &mut (impl Read + Seek),
-    head: &'a [u8],
+    head: &[u8],
     at: u64,
-    length: usize,
-    buffer: &'a mut Vec<u8>,
+    buffer: &'a mut [u8],
 ) -> io::Result<&'a [u8]> {
     let start = at as usize;
-    if let Some(bytes) = head.get(start..start + length) {
-        return Ok(bytes);
+    if let Some(bytes) = head.get(start..start + buffer.len()) {
+        buffer.copy_from_slice(bytes);
+        return Ok(buffer);
     }
-    buffer.resize(length, 0);
     fill(file, at, buffer)
 }
 

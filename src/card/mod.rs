@@ -7,8 +7,11 @@
 mod container;
 mod duplicates;
 mod header;
+mod kept;
 mod look;
+mod packets;
 mod picture;
+mod small;
 mod stamp;
 mod table;
 mod time;
@@ -21,7 +24,9 @@ use rayon::prelude::*;
 
 pub use container::read_container;
 pub use header::{HEAD_LIMIT, Header, read_header};
+pub use packets::{Packets, read_packets};
 pub use picture::{Picture, Stamp, TimeOrigin, Unreadable, Untimed};
+pub use small::{decode_scaled, decode_small, thumbnail};
 pub use time::CameraTime;
 pub use walk::{INCOMING, shown};
 
@@ -38,6 +43,8 @@ pub struct Crawl {
     pub duplicates: Vec<(String, String)>,
     /// Files that are neither: text, system files.
     pub other_files: usize,
+    /// The `.xmp` files among them, in which photo managers keep keywords.
+    pub side_files: Vec<std::path::PathBuf>,
     /// Folders and links that could not be followed.
     pub problems: Vec<Problem>,
 }
@@ -95,6 +102,14 @@ pub fn look_at(
     }
 }
 
+fn side_files(files: &[std::path::PathBuf]) -> Vec<std::path::PathBuf> {
+    let is_xmp = |f: &&std::path::PathBuf| {
+        let extension = f.extension();
+        extension.is_some_and(|e| e.eq_ignore_ascii_case("xmp"))
+    };
+    files.iter().filter(is_xmp).cloned().collect()
+}
+
 /// Reads the header of every picture below the property's `cards/`, in parallel.
 ///
 /// Times before the year 2000 or after the day that follows `today` count as not set.
@@ -116,6 +131,7 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
         })
         .collect();
     let mut crawl = Crawl {
+        side_files: side_files(&walk.files),
         problems: walk.problems,
         ..Crawl::default()
     };

@@ -37,6 +37,19 @@ impl TimeOrigin {
             Self::FileDate => "file date",
         }
     }
+
+    /// The origin a word stands for.
+    pub fn parse(word: &str) -> Option<Self> {
+        let all = [
+            Self::Original,
+            Self::Digitized,
+            Self::Changed,
+            Self::Container,
+            Self::Name,
+            Self::FileDate,
+        ];
+        all.into_iter().find(|o| o.word() == word)
+    }
 }
 
 /// A picture's time as the camera wrote it.

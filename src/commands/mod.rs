@@ -6,6 +6,7 @@ pub mod debrief;
 pub mod practice;
 pub mod pull;
 pub mod shift;
+pub mod tag;
 
 use std::io::{ErrorKind, Write};
 use std::path::Path;

@@ -16,10 +16,20 @@ type Colour = [f32; 3];
 /// What stands in front of one camera, by day.
 pub struct Scene {
     view: Vec<Colour>,
+    /// Trees' crowns, which the wind moves from one picture to the next.
+    crowns: Vec<Crown>,
     /// How long after sunset, and before sunrise, this camera changes to its lamp.
     change_over_min: f32,
     /// What its night pictures are tinted with; one for none.
     tint: Colour,
+}
+
+#[derive(Clone, Copy)]
+struct Crown {
+    x: f32,
+    y: f32,
+    across: f32,
+    down: f32,
 }
 
 impl Scene {
@@ -52,8 +62,10 @@ impl Scene {
                 };
             }
         }
+        roughen(&mut view, seed);
         let mut scene = Self {
             view,
+            crowns: Vec::new(),
             change_over_min: rng.random_range(18.0..30.0),
             tint: if rng.random_bool(0.3) {
                 [1.0, 0.84, 1.1]
@@ -73,7 +85,12 @@ impl Scene {
                 foot,
                 [bark, bark * 0.85, bark * 0.7],
             );
-            scene.ellipse(x, foot * 0.25, half * 6.0, foot * 0.28, [78.0, 92.0, 48.0]);
+            scene.crowns.push(Crown {
+                x,
+                y: foot * 0.25,
+                across: half * 6.0,
+                down: foot * 0.28,
+            });
         }
         scene
     }
@@ -101,19 +118,35 @@ impl Scene {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let mut scene = Self {
             view: self.view.clone(),
+            crowns: Vec::new(),
             ..*self
         };
+        let mut weather = Weather::of(event, seed);
+        for crown in &self.crowns {
+            let (x, y) = (crown.x + weather.gust(), crown.y + weather.gust() / 3.0);
+            scene.ellipse(x, y, crown.across, crown.down, [78.0, 92.0, 48.0]);
+        }
         let step = frame as f32 * 9.0;
         let mut x = rng.random_range(30.0..110.0) + step;
         let facing = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
         let ground = HEIGHT as f32 * rng.random_range(0.72..0.86);
         for (size, antlers) in bodies(event) {
-            scene.deer(x, ground, size, facing, antlers);
+            let size = size * weather.distance;
+            scene.deer(
+                x,
+                ground - (1.0 - weather.distance) * 40.0,
+                size,
+                facing,
+                antlers,
+            );
             x = (x + 34.0) % 140.0;
         }
         if event.animal == Animal::Other {
             scene.ellipse(x, ground - 5.0, 9.0, 5.0, [92.0, 84.0, 76.0]);
             scene.ellipse(x + facing * 9.0, ground - 8.0, 4.0, 3.5, [92.0, 84.0, 76.0]);
+        }
+        if let Some((x, y)) = weather.branch {
+            scene.ellipse(x, y, 26.0, 7.0, [58.0, 70.0, 38.0]);
         }
         // The lamp comes on when the sensor can no longer see; clouds move that by some minutes.
         let sun_min = event.after_sunrise_min.min(event.before_sunset_min) as f32;
@@ -122,18 +155,21 @@ impl Scene {
             let light =
                 (0.45 + light_left_min / 120.0).clamp(0.45, 1.0) + rng.random_range(-0.05..0.05);
             let colour_left = haze(event);
-            scene.develop(|c, _| {
+            scene.develop(|c, (x, _)| {
                 let grey = (c[0] + c[1] + c[2]) / 3.0;
                 let c = mix([grey; 3], c, colour_left);
-                [c[0] * light, c[1] * light, c[2] * light * 0.98]
+                let light = light * weather.shade(x);
+                let noise = weather.noise(DAY_NOISE);
+                [c[0] * light, c[1] * light, c[2] * light * 0.98].map(|c| c + noise)
             })
         } else {
             let tint = scene.tint;
             scene.develop(|c, (x, y)| {
                 let off = ((x - 80.0) / 110.0).powi(2) + ((y - 75.0) / 85.0).powi(2);
-                let lamp = (1.05 - off).clamp(0.08, 1.0);
+                let lamp = (1.05 - off).clamp(0.08, 1.0) * weather.lamp;
                 let grey = (0.3 * c[0] + 0.59 * c[1] + 0.11 * c[2]) * lamp * 0.9;
-                tint.map(|t| grey * t)
+                let noise = weather.noise(NIGHT_NOISE);
+                tint.map(|t| (grey + noise) * t)
             })
         }
     }
@@ -172,11 +208,69 @@ impl Scene {
         }
     }
 
-    fn develop(&self, tone: impl Fn(Colour, (f32, f32)) -> Colour) -> RgbImage {
+    fn develop(&self, mut tone: impl FnMut(Colour, (f32, f32)) -> Colour) -> RgbImage {
         RgbImage::from_fn(WIDTH, HEIGHT, |x, y| {
             let colour = self.view[(y * WIDTH + x) as usize];
             Rgb(tone(colour, (x as f32, y as f32)).map(|c| c.clamp(0.0, 255.0) as u8))
         })
+    }
+}
+
+/// Standard deviations of the sensor's noise, in grey levels.
+const DAY_NOISE: f32 = 1.5;
+const NIGHT_NOISE: f32 = 2.5;
+
+/// What differs from one picture to the next though nothing is there.
+struct Weather {
+    rng: ChaCha8Rng,
+    /// How far leaves are blown, in pixels.
+    wind_px: f32,
+    /// A passing cloud: how much darker the right side is than the left.
+    cloud: f32,
+    /// How brightly the lamp burns.
+    lamp: f32,
+    /// How small distance makes the animals.
+    distance: f32,
+    /// A branch that swings into the picture, which is what set off the camera.
+    branch: Option<(f32, f32)>,
+}
+
+impl Weather {
+    fn of(event: &Event, seed: u64) -> Self {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x77ea);
+        let far = rng.random_bool(0.1);
+        let branch = event.animal == Animal::Nothing && rng.random_bool(0.15);
+        Self {
+            wind_px: rng.random_range(0.0..2.0),
+            cloud: rng.random_range(-0.12..0.12),
+            lamp: rng.random_range(0.8..1.1),
+            distance: if far { 0.6 } else { 1.0 },
+            branch: branch.then(|| (rng.random_range(0.0..160.0), rng.random_range(20.0..100.0))),
+            rng,
+        }
+    }
+
+    fn gust(&mut self) -> f32 {
+        self.rng.random_range(-1.0..1.0) * self.wind_px
+    }
+
+    fn shade(&self, x: f32) -> f32 {
+        1.0 + self.cloud * (x / WIDTH as f32 - 0.5)
+    }
+
+    /// The sum of three even draws has nearly a normal shape.
+    fn noise(&mut self, sd: f32) -> f32 {
+        let draws: f32 = (0..3).map(|_| self.rng.random_range(-1.0..1.0)).sum();
+        draws * sd
+    }
+}
+
+/// Grass and leaves: what is on the ground is not one colour.
+fn roughen(view: &mut [Colour], seed: u64) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x6a55);
+    for pixel in view {
+        let rough = rng.random_range(-7.0..7.0);
+        *pixel = pixel.map(|c| c + rough);
     }
 }
 

@@ -7,7 +7,8 @@ use chrono::{FixedOffset, NaiveDate};
 
 use super::{Position, Problem, Row, Sheet, parse_date, parse_number};
 
-const COLUMNS: [&str; 8] = [
+pub(super) const FILE: &str = "cameras.csv";
+pub(super) const COLUMNS: [&str; 8] = [
     "camera",
     "latitude",
     "longitude",
@@ -69,7 +70,7 @@ pub(super) fn read(
     problems: &mut Vec<Problem>,
 ) -> Result<Vec<Placement>> {
     let mut placements = Vec::new();
-    let Some(sheet) = Sheet::read(root, "cameras.csv", &["camera"], &COLUMNS, problems)? else {
+    let Some(sheet) = Sheet::read(root, FILE, &["camera"], &COLUMNS, problems)? else {
         return Ok(placements);
     };
     sheet.for_each(problems, |row, problems| match placement(row, home) {
@@ -82,9 +83,9 @@ pub(super) fn read(
 /// A camera further from the property than this is a slip of the pen, in metres.
 const FURTHEST_M: f64 = 100_000.0;
 
-fn placement(row: &Row, home: Position) -> Result<Placement, Problem> {
+pub(super) fn placement(row: &Row, home: Position) -> Result<Placement, Problem> {
     let cell = |column: &str, what: String, remedy: &str| {
-        Problem::cell("cameras.csv", row.line, column, what, remedy)
+        Problem::cell(FILE, row.line, column, what, remedy)
     };
     let camera = row.some("camera").ok_or_else(|| {
         cell(
@@ -93,8 +94,8 @@ fn placement(row: &Row, home: Position) -> Result<Placement, Problem> {
             "Write the name of the camera's folder.",
         )
     })?;
-    let from = date(row, "cameras.csv", "from")?;
-    let until = date(row, "cameras.csv", "until")?;
+    let from = date(row, FILE, "from")?;
+    let until = date(row, FILE, "until")?;
     if let (Some(from), Some(until)) = (from, until)
         && until < from
     {
@@ -104,7 +105,7 @@ fn placement(row: &Row, home: Position) -> Result<Placement, Problem> {
             "Put the later date under until.",
         ));
     }
-    let place = position(row, "cameras.csv")?;
+    let place = position(row, FILE)?;
     if let Some(away_m) = place
         .map(|p| p.distance_m(home))
         .filter(|m| *m > FURTHEST_M)

@@ -2,11 +2,12 @@
 
 use std::path::Path;
 
-use anyhow::{Context, Result};
+use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
 
-use super::{Problem, Row, Sheet, parse_date, parse_date_time, parse_number, same_name};
+use super::{Ledger, Problem, Row, Sheet, parse_date, parse_date_time, parse_number, same_name};
 
+const FILE: &str = "clocks.csv";
 const COLUMNS: [&str; 5] = ["camera", "from", "until", "shift_minutes", "why"];
 
 /// Twenty years: a clock that fell back to its factory date can be that far off, in minutes.
@@ -39,7 +40,7 @@ impl ClockCorrection {
 pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<ClockCorrection>> {
     let mut corrections = Vec::new();
     let required = ["camera", "shift_minutes"];
-    let Some(sheet) = Sheet::read(root, "clocks.csv", &required, &COLUMNS, problems)? else {
+    let Some(sheet) = Sheet::read(root, FILE, &required, &COLUMNS, problems)? else {
         return Ok(corrections);
     };
     sheet.for_each(problems, |row, problems| match correction(row) {
@@ -105,70 +106,25 @@ fn moment(
         .transpose()
 }
 
-/// Adds rows to `clocks.csv`, under the headings, with the separator and the line ends that the file
-/// has. What is there stays byte for byte; the file is replaced in one step.
+/// Adds rows to `clocks.csv`. What is there stays byte for byte.
 ///
 /// # Errors
-/// When the file cannot be read or written, or lacks a column that a row needs.
+/// When the file cannot be read or written.
 pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
-    const FILE: &str = "clocks.csv";
-    let path = root.join(FILE);
-    let mut bytes = super::read_optional(root, FILE)?
-        .filter(|b| !b.is_empty())
-        .unwrap_or_else(|| (COLUMNS.join(",") + "\n").into_bytes());
-    let header = bytes.split(|b| *b == b'\n').next().unwrap_or_default();
-    let header = String::from_utf8_lossy(header).into_owned();
-    let line_end = if header.ends_with('\r') { "\r\n" } else { "\n" };
-    let header = header
-        .trim_start_matches('\u{feff}')
-        .trim_end()
-        .to_lowercase();
-    let delimiter = [';', '\t', ',']
-        .into_iter()
-        .find(|d| header.contains(*d))
-        .unwrap_or(',');
-    let headings: Vec<&str> = header
-        .split(delimiter)
-        .map(|h| h.trim().trim_matches('"'))
+    let mut ledger = Ledger::open(root, FILE, &COLUMNS)?;
+    let moment =
+        |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
+    let lines: String = rows
+        .iter()
+        .map(|row| {
+            ledger.line(&[
+                ("camera", row.camera.clone()),
+                ("from", moment(row.from)),
+                ("until", moment(row.until)),
+                ("shift_minutes", format!("{:.0}", row.shift_min)),
+                ("why", row.why.clone()),
+            ])
+        })
         .collect();
-    if let Some(missing) = COLUMNS.iter().find(|c| !headings.contains(c)) {
-        anyhow::bail!(
-            "{FILE}, line 1: there is no column {missing}. Add it to the headings: {}.",
-            COLUMNS.join(",")
-        );
-    }
-    if !bytes.ends_with(b"\n") {
-        bytes.extend(line_end.as_bytes());
-    }
-    for row in rows {
-        let moment =
-            |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
-        let cells = headings.iter().map(|heading| match *heading {
-            "camera" => row.camera.clone(),
-            "from" => moment(row.from),
-            "until" => moment(row.until),
-            "shift_minutes" => format!("{:.0}", row.shift_min),
-            "why" => row.why.clone(),
-            _ => String::new(),
-        });
-        let mut writer = csv::WriterBuilder::new()
-            .delimiter(delimiter as u8)
-            .terminator(csv::Terminator::Any(b'\n'))
-            .from_writer(Vec::new());
-        writer.write_record(cells)?;
-        let line = writer.into_inner().map_err(|e| anyhow::anyhow!("{e}"))?;
-        bytes.extend(line.strip_suffix(b"\n").unwrap_or(&line));
-        bytes.extend(line_end.as_bytes());
-    }
-    let fail = || {
-        format!(
-            "cannot write {}. Close it in other programs and try again.",
-            path.display()
-        )
-    };
-    let mut file = super::new_file_in(root).with_context(fail)?;
-    std::io::Write::write_all(&mut file, &bytes).with_context(fail)?;
-    file.as_file().sync_all().with_context(fail)?;
-    file.persist(&path).with_context(fail)?;
-    Ok(())
+    ledger.append(&lines)
 }

@@ -8,7 +8,8 @@ use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use super::cameras::position;
 use super::{Position, Problem, Row, Sheet, parse_date, parse_date_time};
 
-const COLUMNS: [&str; 8] = [
+pub(super) const FILE: &str = "disturbances.csv";
+pub(super) const COLUMNS: [&str; 8] = [
     "id",
     "start",
     "end",
@@ -80,12 +81,12 @@ impl Disturbance {
 pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<Disturbance>> {
     let mut disturbances: Vec<Disturbance> = Vec::new();
     let required = ["id", "start"];
-    let Some(sheet) = Sheet::read(root, "disturbances.csv", &required, &COLUMNS, problems)? else {
+    let Some(sheet) = Sheet::read(root, FILE, &required, &COLUMNS, problems)? else {
         return Ok(disturbances);
     };
     sheet.for_each(problems, |row, problems| match disturbance(row) {
         Ok(d) if disturbances.iter().any(|e| e.id == d.id) => problems.push(Problem::cell(
-            "disturbances.csv",
+            FILE,
             row.line,
             "id",
             format!(
@@ -100,9 +101,9 @@ pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<Distu
     Ok(disturbances)
 }
 
-fn disturbance(row: &Row) -> Result<Disturbance, Problem> {
+pub(super) fn disturbance(row: &Row) -> Result<Disturbance, Problem> {
     let cell = |column: &str, what: String, remedy: &str| {
-        Problem::cell("disturbances.csv", row.line, column, what, remedy)
+        Problem::cell(FILE, row.line, column, what, remedy)
     };
     let id = row.some("id").ok_or_else(|| {
         cell(
@@ -141,7 +142,7 @@ fn disturbance(row: &Row) -> Result<Disturbance, Problem> {
             )
         })?,
         what: row.some("what").unwrap_or(id).to_owned(),
-        position: position(row, "disturbances.csv")?,
+        position: position(row, FILE)?,
         near: row
             .get("near")
             .split(';')
@@ -168,7 +169,7 @@ fn moment(row: &Row, column: &str) -> Result<Option<NaiveDateTime>, Problem> {
                 .or_else(|| parse_date(text).map(|d: NaiveDate| d.and_time(NaiveTime::MIN)))
                 .ok_or_else(|| {
                     Problem::cell(
-                        "disturbances.csv",
+                        FILE,
                         row.line,
                         column,
                         format!("\"{text}\" is not a date or time, so the row was left out."),

@@ -7,6 +7,8 @@
 mod cameras;
 mod clocks;
 mod disturbances;
+mod ledger;
+mod log;
 mod new_file;
 mod problem;
 mod settings;
@@ -19,9 +21,11 @@ use anyhow::{Context, Result};
 pub use cameras::{ClockSetting, Placement};
 pub use clocks::{ClockCorrection, add_corrections};
 pub use disturbances::{By, Disturbance};
+pub use ledger::Ledger;
+pub use log::LogTable;
 pub use new_file::new_file_in;
 pub use problem::Problem;
-pub use settings::{Position, Settings, ShareOf};
+pub use settings::{Position, Settings, ShareOf, TagTable};
 pub use sheet::{Row, Sheet, parse_date, parse_date_time, parse_number};
 
 /// The land and everything that was written down about it.

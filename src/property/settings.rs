@@ -71,6 +71,26 @@ pub struct Settings {
     pub shift_days: u32,
     /// A camera within this many metres of a disturbance is near it, where no list says otherwise.
     pub near_m: f64,
+    /// A table of tags that another program wrote.
+    pub tag_table: Option<TagTable>,
+}
+
+/// A table of tags with column names of its own.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TagTable {
+    /// The file's name, in the property's folder.
+    pub file: String,
+    /// Its column that names the picture.
+    pub picture: String,
+    /// Its column that says who; `keywords.csv` says what its words mean.
+    pub who: String,
+    /// Its column of how many.
+    pub count: Option<String>,
+    /// Its column of ages, in years.
+    pub age: Option<String>,
+    /// Its column of known individuals.
+    pub name: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -88,6 +108,7 @@ struct File {
     visits: Visits,
     #[serde(default)]
     shift: Shift,
+    tags: Option<TagTable>,
 }
 
 #[derive(Deserialize)]
@@ -203,6 +224,7 @@ impl Settings {
             gap_min: file.visits.gap_min,
             shift_days: file.shift.days,
             near_m: file.shift.near_m,
+            tag_table: file.tags,
         };
         settings.check()?;
         Ok(settings)
@@ -210,6 +232,13 @@ impl Settings {
 
     fn check(&self) -> Result<()> {
         self.check_longitude()?;
+        if let Some(table) = &self.tag_table {
+            ensure!(
+                !table.file.contains(['/', '\\']) && table.file != "tags.csv",
+                "[tags] file is \"{}\"; it must be the name of a table in the property's folder, other than tags.csv.",
+                table.file
+            );
+        }
         let within = |name: &str, value: f64, low: f64, high: f64| {
             ensure!(
                 (low..=high).contains(&value),

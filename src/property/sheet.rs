@@ -24,6 +24,8 @@ pub struct Sheet {
 pub struct Row<'a> {
     /// The line in the file, header = 1.
     pub line: u64,
+    /// Where the row lies in the table's text, its line end included.
+    pub span: std::ops::Range<usize>,
     columns: &'a [String],
     record: &'a csv::StringRecord,
 }
@@ -37,6 +39,11 @@ impl Row<'_> {
             .and_then(|i| self.record.get(i))
             .unwrap_or("")
             .trim()
+    }
+
+    /// How many cells it has.
+    pub fn cells(&self) -> usize {
+        self.record.len()
     }
 
     /// The text under a heading, or `None` where there is none.
@@ -86,7 +93,7 @@ impl Sheet {
         Ok(Some(sheet))
     }
 
-    fn decode(name: &str, bytes: &[u8]) -> Result<Self> {
+    pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<Self> {
         if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
             bail!(
                 "{name} is saved as UTF-16 (\"Unicode text\"). Save it again as CSV with UTF-8 text."
@@ -171,6 +178,7 @@ impl Sheet {
                 }
                 let row = Row {
                     line,
+                    span: start..self.after_line_end(end),
                     columns: &self.columns,
                     record: &record,
                 };
@@ -178,6 +186,63 @@ impl Sheet {
             }
             return;
         }
+    }
+
+    /// The byte after the line end that follows `end`, which the reader may not have passed yet.
+    fn after_line_end(&self, end: usize) -> usize {
+        let ended = self.text[..end].ends_with('\n');
+        match self.text.as_bytes().get(end) {
+            Some(b'\n') if !ended => end + 1,
+            _ => end,
+        }
+    }
+
+    /// The decoded text of the whole file.
+    pub(super) fn text(&self) -> &str {
+        &self.text
+    }
+
+    pub(super) fn text_mut(&mut self) -> &mut String {
+        &mut self.text
+    }
+
+    pub(super) fn delimiter(&self) -> u8 {
+        self.delimiter
+    }
+
+    /// The headings, in small letters.
+    pub(super) fn columns(&self) -> &[String] {
+        &self.columns
+    }
+
+    /// The cells of one row's text.
+    pub(super) fn record(&self, row: &str) -> csv::StringRecord {
+        let mut records = reader(row, self.delimiter).into_records();
+        records.next().and_then(Result::ok).unwrap_or_default()
+    }
+
+    /// Puts headings that are missing at the end of the first line, and says whether any were.
+    pub(super) fn add_headings(&mut self, wanted: &[&str]) -> bool {
+        let missing: Vec<&str> = wanted
+            .iter()
+            .copied()
+            .filter(|w| !self.columns.iter().any(|c| c == w))
+            .collect();
+        if missing.is_empty() {
+            return false;
+        }
+        let delimiter = char::from(self.delimiter).to_string();
+        let mut added = missing.join(&delimiter);
+        if self.columns.is_empty() {
+            self.rows_from = 0;
+            added.push('\n');
+        } else {
+            added.insert_str(0, &delimiter);
+        }
+        self.text.insert_str(self.rows_from, &added);
+        self.rows_from += added.len();
+        self.columns.extend(missing.into_iter().map(str::to_owned));
+        true
     }
 
     /// Whether a record has more cells than there are columns. Empty ones at its end are forgiven, a

@@ -1,8 +1,11 @@
-//! Who is in the picture: `tags.csv` joined to the pictures, `sightings.csv` beside them, as one
-//! table of sightings.
+//! Who is in the picture: `tags.csv` and what other programs wrote joined to the pictures,
+//! `sightings.csv` beside them, as one table of sightings that says where each came from.
 //!
 //! A picture without a tag is counted as untagged and never guessed.
 
+mod book;
+mod elsewhere;
+mod keywords;
 mod pictures;
 mod sightings;
 mod words;
@@ -11,7 +14,9 @@ use anyhow::Result;
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 use polars::prelude::*;
 
-pub use words::Who;
+pub use book::{Opened, TagBook};
+pub use elsewhere::{Elsewhere, Origin, elsewhere};
+pub use words::{Tag, Who};
 
 use crate::card::{CameraTime, Crawl};
 use crate::property::{Problem, Property};
@@ -29,14 +34,16 @@ pub struct Tagged {
     pub problems: Vec<Problem>,
 }
 
-/// Reads `tags.csv` and `sightings.csv` and joins the first to the pictures.
+/// Reads `tags.csv`, what other programs wrote, and `sightings.csv`, and joins all but the last to
+/// the pictures. Where `tags.csv` is silent on a picture another source counts.
 ///
 /// # Errors
 /// When one of the files cannot be read or lacks a column it needs.
 pub fn read(property: &Property, crawl: &Crawl, today: NaiveDate) -> Result<Tagged> {
     let mut problems = Vec::new();
     let tags = pictures::read(property, &mut problems)?;
-    let joined = pictures::join(tags, crawl, &mut problems)?;
+    let others = elsewhere(property, crawl, &mut problems)?;
+    let joined = pictures::join(tags, &others, crawl, &mut problems)?;
     let mut sightings = joined.sightings;
     if let Some(rows) = sightings::read(property, today, &mut problems)? {
         sightings.vstack_mut(&rows)?;
@@ -88,6 +95,7 @@ struct Columns {
     count: Vec<u32>,
     age: Vec<Option<f64>>,
     name: Vec<Option<String>>,
+    origin: Vec<&'static str>,
 }
 
 impl Columns {
@@ -101,6 +109,7 @@ impl Columns {
             "count" => self.count,
             "age" => self.age,
             "name" => self.name,
+            "origin" => self.origin,
         )?)
     }
 }

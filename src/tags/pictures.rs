@@ -6,12 +6,13 @@ use anyhow::Result;
 use polars::prelude::*;
 
 use super::Columns;
-use super::words::{Seen, Who, seen};
-use crate::card::Crawl;
+use super::elsewhere::{Elsewhere, Origin};
+use super::words::{Tag, Who, seen};
+use crate::card::{Crawl, Picture, Stamp};
 use crate::property::{Problem, Property, Sheet};
 
-const FILE: &str = "tags.csv";
-const COLUMNS: [&str; 6] = ["picture", "who", "count", "age", "name", "note"];
+pub(super) const FILE: &str = "tags.csv";
+pub(super) const COLUMNS: [&str; 6] = ["picture", "who", "count", "age", "name", "note"];
 
 pub(super) struct Joined {
     pub sightings: DataFrame,
@@ -42,11 +43,12 @@ pub(super) fn read(property: &Property, problems: &mut Vec<Problem>) -> Result<D
                 return;
             };
             if let Some(tag) = seen(row, FILE, problems) {
-                let Seen {
+                let Tag {
                     who: w,
                     count: c,
                     age: a,
                     name: n,
+                    ..
                 } = tag;
                 picture.push(text.to_owned());
                 key.push(key_of(text));
@@ -70,14 +72,14 @@ pub(super) fn read(property: &Property, problems: &mut Vec<Problem>) -> Result<D
 }
 
 /// Paths are compared without regard to capitals and with either slash, as memory cards do.
-fn key_of(path: &str) -> String {
+pub(super) fn key_of(path: &str) -> String {
     let path = path.trim().replace('\\', "/").to_lowercase();
     path.trim_start_matches("./").to_owned()
 }
 
 /// Every way to name a picture that fits exactly one: its path below the property, the path below
 /// `cards/`, camera folder and file name, or the file name alone.
-fn keys(crawl: &Crawl) -> Result<DataFrame> {
+pub(super) fn every_name(crawl: &Crawl) -> HashMap<String, u32> {
     let mut owners: HashMap<String, Option<u32>> = HashMap::new();
     let mut claim = |key: String, picture: u32| {
         owners
@@ -111,15 +113,25 @@ fn keys(crawl: &Crawl) -> Result<DataFrame> {
             claim(form, picture);
         }
     }
-    let (key, picture): (Vec<String>, Vec<u32>) = owners
+    owners
         .into_iter()
         .filter_map(|(key, owner)| Some((key, owner?)))
-        .unzip();
+        .collect()
+}
+
+fn keys(crawl: &Crawl) -> Result<DataFrame> {
+    let (key, picture): (Vec<String>, Vec<u32>) = every_name(crawl).into_iter().unzip();
     Ok(df!("key" => key, "index" => picture)?)
 }
 
-/// Joins tags to pictures. Tags that match no picture become problems.
-pub(super) fn join(tags: DataFrame, crawl: &Crawl, problems: &mut Vec<Problem>) -> Result<Joined> {
+/// Joins tags to pictures. Tags that match no picture become problems, and so do sources that say
+/// different things of one picture.
+pub(super) fn join(
+    tags: DataFrame,
+    others: &[Elsewhere],
+    crawl: &Crawl,
+    problems: &mut Vec<Problem>,
+) -> Result<Joined> {
     let joined = tags
         .join(
             &keys(crawl)?,
@@ -147,48 +159,91 @@ pub(super) fn join(tags: DataFrame, crawl: &Crawl, problems: &mut Vec<Problem>) 
         }
     }
     let matched = joined.filter(&index.is_not_null())?;
-    let timed = place(&matched, crawl)?;
+    let mut all: Vec<Elsewhere> = own(&matched)?;
+    all.extend(others.iter().cloned());
+    all.sort_by_key(|e| (e.picture, e.origin));
+    let mut columns = Columns::default();
+    let (mut tagged, mut without_time) = (vec![false; crawl.pictures.len()], 0);
+    for of_picture in all.chunk_by(|a, b| a.picture == b.picture) {
+        let Some(picture) = crawl.pictures.get(of_picture[0].picture as usize) else {
+            continue;
+        };
+        tagged[of_picture[0].picture as usize] = true;
+        let counts = |e: &&Elsewhere| e.origin == of_picture[0].origin;
+        problems.extend(conflict(picture, of_picture));
+        for tag in of_picture.iter().filter(counts) {
+            match &picture.time {
+                Ok(stamp) => columns.add(picture, *stamp, tag),
+                Err(_) => without_time += 1,
+            }
+        }
+    }
     Ok(Joined {
-        tagged: tagged(&matched, crawl)?,
-        without_time: matched.height() - timed.height(),
-        sightings: timed,
+        tagged,
+        without_time,
+        sightings: columns.into_table()?,
     })
 }
 
-fn tagged(matched: &DataFrame, crawl: &Crawl) -> Result<Vec<bool>> {
-    let mut tagged = vec![false; crawl.pictures.len()];
-    for index in matched.column("index")?.u32()?.iter().flatten() {
-        tagged[index as usize] = true;
-    }
-    Ok(tagged)
+/// Two sources that see different kinds in one picture.
+fn conflict(picture: &Picture, of_picture: &[Elsewhere]) -> Option<Problem> {
+    let kinds = |origin: Origin| -> Vec<&str> {
+        let here = of_picture.iter().filter(|e| e.origin == origin);
+        let mut kinds: Vec<&str> = here.map(|e| e.tag.who.word()).collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        kinds
+    };
+    let counts = of_picture[0].origin;
+    let other = of_picture
+        .iter()
+        .find(|e| kinds(e.origin) != kinds(counts))?;
+    let says = |origin: Origin| format!("{} say {}", origin.word(), kinds(origin).join(" and "));
+    Some(Problem::file(
+        &picture.path,
+        format!(
+            "{}, and {}; the first counts.",
+            says(counts),
+            says(other.origin)
+        ),
+        "Look at the picture and put one of them right.",
+    ))
 }
 
-/// Puts each matched tag at its picture's camera and time.
-fn place(matched: &DataFrame, crawl: &Crawl) -> Result<DataFrame> {
-    let mut columns = Columns::default();
+/// The rows of `tags.csv` that were matched to a picture, in the file's order.
+fn own(matched: &DataFrame) -> Result<Vec<Elsewhere>> {
     let index = matched.column("index")?.u32()?;
     let who = matched.column("who")?.str()?;
     let count = matched.column("count")?.u32()?;
     let age = matched.column("age")?.f64()?;
     let name = matched.column("name")?.str()?;
-    for row in 0..matched.height() {
-        let picture = index.get(row).and_then(|i| crawl.pictures.get(i as usize));
-        let (Some(picture), Some(who)) = (picture, who.get(row).and_then(Who::parse)) else {
-            continue;
-        };
-        let Ok(stamp) = picture.time else { continue };
-        columns.camera.push(picture.camera.clone());
-        columns.picture.push(index.get(row));
-        columns
-            .camera_time
-            .push(stamp.time.shown().and_utc().timestamp_millis());
-        columns
-            .offset_s
-            .push(stamp.offset.map(|o| i64::from(o.local_minus_utc())));
-        columns.who.push(who.word());
-        columns.count.push(count.get(row).unwrap_or(1));
-        columns.age.push(age.get(row));
-        columns.name.push(name.get(row).map(str::to_owned));
+    let of_row = |row: usize| {
+        Some(Elsewhere {
+            picture: index.get(row)?,
+            origin: Origin::Tags,
+            tag: Tag {
+                count: count.get(row).unwrap_or(1),
+                age: age.get(row),
+                name: name.get(row).map(str::to_owned),
+                ..Tag::of(who.get(row).and_then(Who::parse)?)
+            },
+        })
+    };
+    Ok((0..matched.height()).filter_map(of_row).collect())
+}
+
+impl Columns {
+    fn add(&mut self, picture: &Picture, stamp: Stamp, seen: &Elsewhere) {
+        let shown = stamp.time.shown().and_utc();
+        let offset_s = stamp.offset.map(|o| i64::from(o.local_minus_utc()));
+        self.camera.push(picture.camera.clone());
+        self.picture.push(Some(seen.picture));
+        self.camera_time.push(shown.timestamp_millis());
+        self.offset_s.push(offset_s);
+        self.who.push(seen.tag.who.word());
+        self.count.push(seen.tag.count);
+        self.age.push(seen.tag.age);
+        self.name.push(seen.tag.name.clone());
+        self.origin.push(seen.origin.word());
     }
-    columns.into_table()
 }

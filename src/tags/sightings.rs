@@ -64,6 +64,7 @@ pub(super) fn read(
             columns.count.push(tag.count);
             columns.age.push(tag.age);
             columns.name.push(tag.name);
+            columns.origin.push(FILE);
         }
     });
     columns.into_table().map(Some)

@@ -63,12 +63,19 @@ impl Who {
     }
 }
 
-/// The cells that tags and sightings share.
-pub(super) struct Seen {
+/// What a row says was seen: the cells that tags and sightings share.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tag {
+    /// Who.
     pub who: Who,
+    /// How many.
     pub count: u32,
+    /// Years, where known.
     pub age: Option<f64>,
+    /// The known individual.
     pub name: Option<String>,
+    /// The person's note.
+    pub note: Option<String>,
 }
 
 /// The oldest age that is believed: wild deer rarely pass 10 years and captive ones 20 (common
@@ -78,23 +85,42 @@ const COUNT_MAX: f64 = 200.0;
 
 /// Reads the shared cells of a row. An unknown word or count loses the row; an impossible age
 /// loses only the age.
-pub(super) fn seen(row: &Row, file: &str, problems: &mut Vec<Problem>) -> Option<Seen> {
-    let mut problem = |column: &str, what: String, remedy: &str| {
-        problems.push(Problem::cell(file, row.line, column, what, remedy));
-    };
+pub(super) fn seen(row: &Row, file: &str, problems: &mut Vec<Problem>) -> Option<Tag> {
     let Some(who) = Who::parse(row.get("who")) else {
-        problem(
+        problems.push(Problem::cell(
+            file,
+            row.line,
             "who",
             format!(
                 "\"{}\" is not a known word, so the row was left out.",
                 row.get("who")
             ),
             "Use buck, doe, fawn, deer, other, person, vehicle or empty.",
-        );
+        ));
         return None;
     };
-    let count = match row.some("count").map(|c| (c, parse_number(c))) {
-        None => 1,
+    let cells = ["count", "age", "name"].map(|column| row.some(column));
+    let tag = seen_as(&Tag::of(who), cells, row.line, file, problems)?;
+    Some(Tag {
+        note: row.some("note").map(str::to_owned),
+        ..tag
+    })
+}
+
+/// A known tag with a row's count, age and name, where the row has them.
+pub(super) fn seen_as(
+    known: &Tag,
+    [count, age, name]: [Option<&str>; 3],
+    line: u64,
+    file: &str,
+    problems: &mut Vec<Problem>,
+) -> Option<Tag> {
+    let who = known.who;
+    let mut problem = |column: &str, what: String, remedy: &str| {
+        problems.push(Problem::cell(file, line, column, what, remedy));
+    };
+    let count = match count.map(|c| (c, parse_number(c))) {
+        None => known.count,
         Some((_, Some(n))) if n.fract() == 0.0 && (1.0..=COUNT_MAX).contains(&n) => n as u32,
         Some((_, Some(0.0))) if !who.is_deer() => 0,
         Some((text, _)) => {
@@ -106,25 +132,73 @@ pub(super) fn seen(row: &Row, file: &str, problems: &mut Vec<Problem>) -> Option
             return None;
         }
     };
-    let age = row.some("age").and_then(|text| {
-        let age = parse_number(text).filter(|a| (0.0..=OLDEST_AGE).contains(a));
-        let possible = age.filter(|a| !(who == Who::Fawn && *a >= 1.0));
-        if possible.is_none() {
-            problem(
-                "age",
-                format!(
-                    "\"{text}\" cannot be the age of a {}; the age was left out and the rest of the row counts.",
-                    who.word()
-                ),
-                "Use years such as 0.5, 1.5, 2.5, or leave it empty.",
-            );
+    let age = match age {
+        None => known.age,
+        Some(text) => {
+            let age = parse_number(text).filter(|a| possible_age(who, *a));
+            if age.is_none() {
+                problem(
+                    "age",
+                    format!(
+                        "\"{text}\" cannot be the age of a {}; the age was left out and the rest of the row counts.",
+                        who.word()
+                    ),
+                    "Use years such as 0.5, 1.5, 2.5, or leave it empty.",
+                );
+            }
+            age
         }
-        possible
-    });
-    Some(Seen {
+    };
+    Some(Tag {
         who,
         count,
         age,
-        name: row.some("name").map(str::to_owned),
+        name: name.map(str::to_owned).or_else(|| known.name.clone()),
+        note: None,
     })
+}
+
+/// Whether a deer of a kind can have an age in years.
+fn possible_age(who: Who, age: f64) -> bool {
+    (0.0..=OLDEST_AGE).contains(&age) && !(who == Who::Fawn && age >= 1.0)
+}
+
+impl Tag {
+    /// One of a kind, and nothing else known.
+    pub fn of(who: Who) -> Self {
+        Self {
+            who,
+            count: 1,
+            age: None,
+            name: None,
+            note: None,
+        }
+    }
+
+    /// Whether it can be: a number of animals and an age that are believed, a name and a note of one
+    /// line.
+    ///
+    /// # Errors
+    /// In the person's words.
+    pub fn check(&self) -> Result<(), String> {
+        const TEXT_MAX: usize = 200;
+        let most = COUNT_MAX as u32;
+        if self.count == 0 || self.count > most {
+            return Err(format!("How many must be from 1 to {most}."));
+        }
+        if let Some(age) = self.age.filter(|a| !possible_age(self.who, *a)) {
+            let who = self.who.word();
+            return Err(format!("{age} years cannot be the age of a {who}."));
+        }
+        if self.name.is_some() && self.count > 1 {
+            return Err(
+                "A named deer is one deer. Put the others on a line of their own.".to_owned(),
+            );
+        }
+        let plain = |t: &String| t.chars().count() <= TEXT_MAX && !t.contains(char::is_control);
+        if !self.name.iter().chain(&self.note).all(plain) {
+            return Err(format!("A name is one line of at most {TEXT_MAX} letters."));
+        }
+        Ok(())
+    }
 }

@@ -20,7 +20,7 @@ use rayon::prelude::*;
 pub use fault::{Fault, Finding};
 pub use known::known_moment;
 pub use light_model::{Offset, Shot, SunYear};
-pub use shade::Shade;
+pub use shade::{Shade, of_picture as shade_of};
 
 use crate::card::{CameraTime, Crawl, Picture, Untimed};
 use crate::clock::Clocks;

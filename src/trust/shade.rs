@@ -6,14 +6,11 @@
 //! the grey-world assumption of Buchsbaum 1980, J. Franklin Institute 310:1-26) and what colour is
 //! left is measured.
 
-use std::fs::File;
-use std::io::{BufReader, Cursor};
 use std::path::Path;
 
-use exif::{In, Tag};
 use image::RgbImage;
 
-use crate::card::read_header;
+use crate::card::decode_small;
 
 /// What a picture's colours say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -32,53 +29,16 @@ const COLOUR_ABOVE: f64 = 0.020;
 /// Looks at a picture: its EXIF thumbnail where it has one, else the picture itself decoded at a
 /// fraction of its size. `None` where it cannot be decoded, or cannot be told.
 pub fn of_file(path: &Path) -> Option<Shade> {
-    let picture = thumbnail(path).or_else(|| scaled(path))?;
-    match colour_left(&picture)? {
+    const ACROSS_PX: u16 = 120;
+    of_picture(&decode_small(path, ACROSS_PX)?)
+}
+
+/// What the colours of a decoded picture say; `None` where it cannot be told.
+pub fn of_picture(picture: &RgbImage) -> Option<Shade> {
+    match colour_left(picture)? {
         c if c < GREY_BELOW => Some(Shade::Grey),
         c if c > COLOUR_ABOVE => Some(Shade::Colour),
         _ => None,
-    }
-}
-
-fn thumbnail(path: &Path) -> Option<RgbImage> {
-    let mut file = File::open(path).ok()?;
-    let bytes = file.metadata().ok()?.len();
-    let exif = read_header(&mut file, bytes).ok()?.exif?.ok()?;
-    let number = |tag| {
-        let field = exif.get_field(tag, In::THUMBNAIL)?;
-        Some(field.value.get_uint(0)? as usize)
-    };
-    let at = number(Tag::JPEGInterchangeFormat)?;
-    let length = number(Tag::JPEGInterchangeFormatLength)?;
-    let jpeg = exif.buf().get(at..at.checked_add(length)?)?;
-    image::load_from_memory(jpeg).ok().map(|i| i.to_rgb8())
-}
-
-/// Decodes a JPEG at the smallest scale that leaves this many pixels across: the transform's low
-/// frequencies are all that a mean needs.
-const ACROSS_PX: u16 = 120;
-/// A picture of more pixels than any camera takes is not decoded.
-const PIXELS_MAX: usize = 400_000_000;
-
-fn scaled(path: &Path) -> Option<RgbImage> {
-    let mut decoder = jpeg_decoder::Decoder::new(BufReader::new(File::open(path).ok()?));
-    decoder.set_max_decoding_buffer_size(PIXELS_MAX);
-    let (width, height) = decoder.scale(ACROSS_PX, ACROSS_PX).ok()?;
-    let pixels = decoder.decode().ok()?;
-    match decoder.info()?.pixel_format {
-        jpeg_decoder::PixelFormat::RGB24 => {
-            RgbImage::from_raw(u32::from(width), u32::from(height), pixels)
-        }
-        jpeg_decoder::PixelFormat::L8 => {
-            let grey = image::GrayImage::from_raw(u32::from(width), u32::from(height), pixels)?;
-            Some(image::DynamicImage::ImageLuma8(grey).to_rgb8())
-        }
-        _ => {
-            let bytes = std::fs::read(path).ok()?;
-            let whole = image::ImageReader::new(Cursor::new(bytes));
-            let whole = whole.with_guessed_format().ok()?.decode().ok()?;
-            Some(whole.thumbnail(160, 160).to_rgb8())
-        }
     }
 }
 

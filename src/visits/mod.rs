@@ -8,4 +8,4 @@ mod visit;
 pub use effort::{Effort, Silence};
 pub use kind::Kind;
 pub use season::{Camera, PicturesOn, Season};
-pub use visit::Visit;
+pub use visit::{Visit, visits_of_one};

@@ -3,8 +3,8 @@
 use chrono::{NaiveDate, TimeDelta};
 
 use crate::clock::LocalTime;
-use crate::property::{Settings, ShareOf};
-use crate::sun::{Light, MeanDay, NoSunrise, SUN_DAY_MIN, SunDay};
+use crate::property::{Property, Settings, ShareOf};
+use crate::sun::{Light, MeanDay, NoSunrise, SUN_DAY_MIN, SunDay, SunTable};
 
 /// One sighting of deer, its time settled.
 #[derive(Debug, Clone, Copy)]
@@ -57,6 +57,29 @@ impl Visit {
     pub fn day_length_min(&self) -> f64 {
         self.after_sunrise_min + self.before_sunset_min
     }
+}
+
+/// The visits of one individual at one camera, from the moments at which it was seen there, in order.
+///
+/// # Errors
+/// Where the sun does not rise or set on one of the dates.
+pub fn visits_of_one(
+    property: &Property,
+    camera: &str,
+    moments: &[(LocalTime, u32)],
+    sun: &mut SunTable,
+) -> Result<Vec<Visit>, NoSunrise> {
+    let seen: Vec<Seen> = moments
+        .iter()
+        .map(|(time, picture)| Seen {
+            time: *time,
+            picture: Some(*picture),
+            count: 1,
+        })
+        .collect();
+    visits(&seen, &property.settings, |date| {
+        sun.day(date, property.position(camera, date))
+    })
 }
 
 /// Splits sightings of one kind at one camera, in order of time, into visits: a gap *over*

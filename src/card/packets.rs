@@ -1,0 +1,64 @@
+//! What a photo manager has written into a JPEG: its XMP packet and its IPTC records, raw.
+
+use std::fs::File;
+use std::io;
+use std::path::Path;
+
+use super::header::{FIRST_READ, Next, is_jpeg, next_segment, read_head, segment_body};
+
+/// Descriptions as they stand in a file.
+#[derive(Debug, Default, Clone, PartialEq, Eq)]
+pub struct Packets {
+    /// The XMP packet: XML text (ISO 16684-1; where it lies in a JPEG, ISO 16684-3).
+    pub xmp: Option<Vec<u8>>,
+    /// The IPTC-IIM records (IPTC Information Interchange Model 4.2), which lie in a JPEG in block
+    /// 0x0404 of its APP13 segment (IPTC Photo Metadata Standard, "IIM in JPEG").
+    pub iptc: Option<Vec<u8>>,
+}
+
+const XMP_ID: &[u8] = b"http://ns.adobe.com/xap/1.0/\0";
+const APP13_ID: &[u8] = b"Photoshop 3.0\0";
+
+/// Reads the packets of a JPEG file; none where it has none or cannot be read.
+pub fn read_packets(path: &Path) -> Packets {
+    File::open(path)
+        .and_then(|mut file| packets(&mut file))
+        .unwrap_or_default()
+}
+
+fn packets(file: &mut File) -> io::Result<Packets> {
+    let mut packets = Packets::default();
+    let (mut head, mut at) = ([0; FIRST_READ], 2);
+    let head = read_head(file, &mut head)?;
+    if !is_jpeg(head) {
+        return Ok(packets);
+    }
+    while let Next::Segment(segment) = next_segment(file, head, &mut at)? {
+        if !matches!(segment.marker, 0xe1 | 0xed) {
+            continue;
+        }
+        let body = segment_body(file, head, &segment)?;
+        if segment.marker == 0xe1 && packets.xmp.is_none() {
+            packets.xmp = body.strip_prefix(XMP_ID).map(<[u8]>::to_vec);
+        } else if segment.marker == 0xed && packets.iptc.is_none() {
+            packets.iptc = body.strip_prefix(APP13_ID).and_then(iptc_block);
+        }
+    }
+    Ok(packets)
+}
+
+/// The block 0x0404 among the blocks `8BIM`, number, padded name, length, padded data.
+fn iptc_block(mut blocks: &[u8]) -> Option<Vec<u8>> {
+    while let Some(rest) = blocks.strip_prefix(b"8BIM") {
+        let number = u16::from_be_bytes(*rest.first_chunk()?);
+        let name = usize::from(*rest.get(2)?) + 1;
+        let at = 2 + name + name % 2;
+        let length = u32::from_be_bytes(*rest.get(at..)?.first_chunk()?) as usize;
+        let data = rest.get(at + 4..)?.get(..length)?;
+        if number == 0x0404 {
+            return Some(data.to_vec());
+        }
+        blocks = rest.get(at + 4 + length + length % 2..)?;
+    }
+    None
+}

@@ -1,0 +1,49 @@
+//! `graylight tag PROPERTY`
+
+use std::net::{IpAddr, Ipv4Addr};
+use std::path::PathBuf;
+
+use anyhow::Result;
+use clap::Args;
+
+use crate::desk::{Request, serve};
+
+/// Tag pictures in the browser, on this computer only
+#[derive(Args)]
+pub struct Tag {
+    /// The property's folder
+    property: PathBuf,
+    /// Port to listen on; any that is free if not given
+    #[arg(long, default_value_t = 0)]
+    port: u16,
+    /// Address to listen on; only this computer's own are taken
+    #[arg(long, default_value_t = IpAddr::V4(Ipv4Addr::LOCALHOST))]
+    address: IpAddr,
+    /// Print the page's address and leave the browser alone
+    #[arg(long)]
+    no_browser: bool,
+}
+
+impl Tag {
+    /// Runs the command until it is stopped.
+    pub fn run(&self) -> Result<()> {
+        let request = Request {
+            address: self.address,
+            port: self.port,
+            today: super::today(),
+        };
+        let progress = super::progress("reading pictures");
+        serve(&self.property, &request, &progress, |page| {
+            // Somebody who has closed the pipe still has a desk.
+            let _ = super::say(page);
+            eprintln!(
+                "The desk is open at this address, on this computer only. Ctrl+C closes it; every tag is saved already."
+            );
+            if !self.no_browser
+                && let Err(e) = open::that_detached(page)
+            {
+                eprintln!("No browser could be opened ({e}). Open the address in one yourself.");
+            }
+        })
+    }
+}

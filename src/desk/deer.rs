@@ -1,0 +1,204 @@
+//! The named deer: where and when each was seen, and how much of that in the light.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::Desk;
+use super::server::{Answer, Failure, Reply};
+use super::state::Season;
+use super::visits::{TIME, file_name, number};
+use crate::clock::LocalTime;
+use crate::measure::{Counts, wilson};
+use crate::property::{Settings, same_name};
+use crate::sun::SunTable;
+use crate::tags::{Tag, Who};
+use crate::visits::visits_of_one;
+
+/// Whom the page asks for; nobody means all.
+#[derive(Debug, Deserialize)]
+pub(super) struct Which {
+    #[serde(default)]
+    name: String,
+}
+
+#[derive(Serialize)]
+pub(super) struct Named {
+    name: String,
+    who: &'static str,
+}
+
+#[derive(Serialize)]
+struct DeerView {
+    name: String,
+    who: &'static str,
+    ages: String,
+    visits: usize,
+    pictures: usize,
+    first_seen: Option<String>,
+    last_seen: Option<String>,
+    cameras: Vec<AtCamera>,
+    share: String,
+}
+
+#[derive(Serialize)]
+struct AtCamera {
+    camera: String,
+    visits: usize,
+}
+
+#[derive(Serialize)]
+struct PictureView {
+    id: u64,
+    visit: u32,
+    camera: String,
+    date: Option<String>,
+    time: Option<String>,
+    light: Option<&'static str>,
+    file: String,
+}
+
+const DAY: &str = "%-d %b %Y";
+
+/// A picture of a named deer, and what was said of it there.
+struct Seen<'a> {
+    picture: u32,
+    tag: &'a Tag,
+}
+
+/// Pictures by the deer's name, in small letters.
+fn by_name(season: &Season) -> BTreeMap<String, Vec<Seen<'_>>> {
+    let mut names: BTreeMap<String, Vec<Seen>> = BTreeMap::new();
+    for picture in 0..season.crawl.pictures.len() as u32 {
+        for tag in season.tags_of(picture) {
+            if let Some(name) = &tag.name {
+                let seen = Seen { picture, tag };
+                names.entry(name.to_lowercase()).or_default().push(seen);
+            }
+        }
+    }
+    names
+}
+
+/// Every name that has been given.
+pub(super) fn names(season: &Season) -> Vec<Named> {
+    let named = |seen: Vec<Seen>| Named {
+        name: seen[0].tag.name.clone().unwrap_or_default(),
+        who: seen[0].tag.who.word(),
+    };
+    by_name(season).into_values().map(named).collect()
+}
+
+/// `GET api/deer`
+pub(super) fn deer(desk: &Desk, which: &Which) -> Answer {
+    let mut season = desk.season();
+    season.refresh()?;
+    let law = law(&season.property.settings);
+    let named = by_name(&season);
+    if which.name.is_empty() {
+        let all = named.values().map(|seen| view(&season, seen));
+        let deer = all.collect::<anyhow::Result<Vec<_>>>()?;
+        return Reply::json(&serde_json::json!({ "deer": deer, "law": law }));
+    }
+    let found = named.iter().find(|(name, _)| same_name(name, &which.name));
+    let Some((_, seen)) = found else {
+        let words = format!("No picture is tagged with the name {}.", which.name);
+        return Err(Failure::Missing(words));
+    };
+    let pictures: Vec<PictureView> = seen.iter().map(|s| picture(&season, s.picture)).collect();
+    Reply::json(&serde_json::json!({
+        "deer": view(&season, seen)?,
+        "pictures": pictures,
+        "law": law,
+    }))
+}
+
+fn law(settings: &Settings) -> String {
+    format!(
+        "Legal light is taken as {} min before sunrise to {} min after sunset. Check your local regulations.",
+        settings.legal_before_sunrise_min, settings.legal_after_sunset_min
+    )
+}
+
+fn view(season: &Season, seen: &[Seen]) -> anyhow::Result<DeerView> {
+    let mut moments: BTreeMap<&str, Vec<(LocalTime, u32)>> = BTreeMap::new();
+    for s in seen {
+        let camera = &season.crawl.pictures[s.picture as usize].camera;
+        if let Some(time) = season.screens.times[s.picture as usize] {
+            moments.entry(camera).or_default().push((time, s.picture));
+        }
+    }
+    let (mut cameras, mut all) = (Vec::new(), Vec::new());
+    let mut sun = SunTable::default();
+    for (camera, mut at_camera) in moments {
+        at_camera.sort_unstable();
+        let visits = visits_of_one(&season.property, camera, &at_camera, &mut sun)?;
+        cameras.push(AtCamera {
+            camera: camera.to_owned(),
+            visits: visits.len(),
+        });
+        all.extend(visits);
+    }
+    let counted = all.iter().filter(|v| v.counted).count();
+    let day = |t: LocalTime| t.shown().format(DAY).to_string();
+    Ok(DeerView {
+        name: seen[0].tag.name.clone().unwrap_or_default(),
+        who: kinds(seen),
+        ages: ages(seen),
+        visits: all.len(),
+        pictures: seen.len(),
+        first_seen: all.iter().map(|v| v.first).min().map(day),
+        last_seen: all.iter().map(|v| v.last).max().map(day),
+        cameras,
+        share: share(counted, all.len(), season.property.settings.share_light()),
+    })
+}
+
+/// The kind that it was tagged as; a deer that was called two kinds is only a deer.
+fn kinds(seen: &[Seen]) -> &'static str {
+    let first = seen[0].tag.who;
+    if seen.iter().all(|s| s.tag.who == first) {
+        first.word()
+    } else {
+        Who::Deer.word()
+    }
+}
+
+fn ages(seen: &[Seen]) -> String {
+    let mut ages: Vec<f64> = seen.iter().filter_map(|s| s.tag.age).collect();
+    ages.sort_by(f64::total_cmp);
+    ages.dedup();
+    let ages: Vec<String> = ages.iter().map(ToString::to_string).collect();
+    ages.join(", ")
+}
+
+/// `3 of 12 visits in legal light (25 %, 9 to 53 %)`
+fn share(counted: usize, visits: usize, light: &str) -> String {
+    let percent = |x: f64| format!("{:.0}", x * 100.0);
+    match wilson(Counts::new(counted, visits)) {
+        None => "no visit with a time".to_owned(),
+        Some(s) => format!(
+            "{counted} of {visits} visits in {light} ({} %, {} to {} %)",
+            percent(s.value),
+            percent(s.low),
+            percent(s.high)
+        ),
+    }
+}
+
+fn picture(season: &Season, index: u32) -> PictureView {
+    let picture = &season.crawl.pictures[index as usize];
+    let visit = season.screens.of_picture[index as usize];
+    let time = season.screens.times[index as usize];
+    let shown = |form: &'static str| time.map(|t| t.shown().format(form).to_string());
+    let moment = season.screens.all[visit as usize].moment;
+    PictureView {
+        id: number(season, index),
+        visit,
+        camera: picture.camera.clone(),
+        date: shown(DAY),
+        time: shown(TIME),
+        light: moment.map(|m| m.light.word()),
+        file: file_name(&picture.path),
+    }
+}

@@ -1,0 +1,233 @@
+//! The desk: a page on this computer on which one person tags a season from the keyboard.
+//!
+//! | file | what it is |
+//! | --- | --- |
+//! | `server` | the server: who is let in, and which address leads where |
+//! | `shelf` | the pictures' facts kept from the last time, so that the first screen comes at once |
+//! | `screens`, `filter` | the season cut into visits, and which of them are wanted |
+//! | `state` | tags, steps that can be undone, what changed since |
+//! | `visits`, `sheet`, `deer`, `log`, `keys` | one file for each thing the page asks for |
+//! | `views`, `clip` | pictures made small enough for the screen, ahead of time; clips piece by piece |
+//! | `quiet`, `sorting` | which pictures probably show nothing |
+//! | `page/` | what the browser is given: plain HTML, one style sheet, small scripts |
+//!
+//! Every change goes to the person's own files at once: `tags.csv`, `disturbances.csv` and
+//! `cameras.csv` stay the truth, and are read again when another program has saved them.
+
+mod clip;
+mod deer;
+mod filter;
+mod keys;
+mod log;
+mod quiet;
+mod screens;
+mod server;
+mod sheet;
+mod shelf;
+mod sorting;
+mod state;
+mod views;
+mod visits;
+
+use std::fs::{File, TryLockError};
+use std::net::IpAddr;
+use std::path::Path;
+use std::sync::{Arc, Mutex, MutexGuard};
+
+use anyhow::{Context, Result, bail};
+use chrono::NaiveDate;
+use indicatif::ProgressBar;
+
+use crate::card;
+use crate::clock;
+use crate::property::Property;
+use keys::Keys;
+use sorting::Sorting;
+pub use sorting::probably_nothing;
+use state::Season;
+use views::Views;
+
+/// How the desk is to be opened.
+#[derive(Debug, Clone)]
+pub struct Request {
+    /// Where to listen: a loopback address.
+    pub address: IpAddr,
+    /// The port; 0 for any that is free.
+    pub port: u16,
+    /// The last day on which a picture can have been taken.
+    pub today: NaiveDate,
+}
+
+/// The desk, shared by everything that answers.
+pub(crate) struct Desk {
+    season: Mutex<Season>,
+    views: Views,
+    keys: Mutex<Keys>,
+    today: NaiveDate,
+    /// Held as long as the desk is open.
+    _lock: File,
+}
+
+impl Desk {
+    fn season(&self) -> MutexGuard<'_, Season> {
+        // A panic in one answer must not take the desk from the others.
+        self.season.lock().unwrap_or_else(|e| e.into_inner())
+    }
+
+    fn keys(&self) -> MutexGuard<'_, Keys> {
+        self.keys.lock().unwrap_or_else(|e| e.into_inner())
+    }
+}
+
+/// Opens the desk and serves it until the program is stopped; `open` is handed the address once
+/// the desk answers there.
+///
+/// # Errors
+/// When the property cannot be read, the desk is open already, or the address cannot be had.
+pub fn serve(
+    root: &Path,
+    request: &Request,
+    progress: &ProgressBar,
+    open: impl FnOnce(&str),
+) -> Result<()> {
+    // Somebody else's computer is not let in at all: the pictures show when nobody is at home.
+    if !request.address.is_loopback() {
+        bail!(
+            "{} can be reached from other computers. The desk only listens on this one: 127.0.0.1 or ::1.",
+            request.address
+        );
+    }
+    let property = Property::open(root)?;
+    let lock = only_one(root)?;
+    clear_away(root);
+    let (mut crawl, kept) = match shelf::take(root) {
+        Some(crawl) => (crawl, true),
+        None => {
+            let crawl = card::crawl(&property, request.today, progress);
+            shelf::put(root, &crawl)?;
+            (crawl, false)
+        }
+    };
+    progress.finish_and_clear();
+    clock::settle(&property, &mut crawl, request.today);
+    let desk = Arc::new(Desk {
+        season: Mutex::new(Season::lay_out(property, crawl, 1)?),
+        views: Views::default(),
+        keys: Mutex::new(Keys::read(root)?),
+        today: request.today,
+        _lock: lock,
+    });
+    let worker = Arc::clone(&desk);
+    server::run(&desk, request, |address| {
+        open(address);
+        std::thread::spawn(move || look_through(&worker, kept));
+    })
+}
+
+/// A second desk would not see what the first one changes until it is too late.
+fn only_one(root: &Path) -> Result<File> {
+    let folder = root.join("catalogue");
+    std::fs::create_dir_all(&folder)
+        .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+    let path = folder.join(".desk-lock");
+    let file = File::options()
+        .create(true)
+        .truncate(false)
+        .write(true)
+        .open(&path)
+        .with_context(|| format!("cannot open {}", path.display()))?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => bail!(
+            "the desk is open on this property already. Go to that window, or stop the other graylight first."
+        ),
+        Err(TryLockError::Error(e)) => {
+            Err(e).with_context(|| format!("cannot lock {}", path.display()))
+        }
+    }
+}
+
+/// A kill can leave files in the making behind; none of them was ever counted. One that is new may be
+/// another command's.
+fn clear_away(root: &Path) {
+    const OLD: std::time::Duration = std::time::Duration::from_secs(60);
+    for entry in root.read_dir().into_iter().flatten().flatten() {
+        let in_the_making = entry
+            .file_name()
+            .as_encoded_bytes()
+            .starts_with(b".graylight-");
+        let facts = entry.metadata().ok().filter(std::fs::Metadata::is_file);
+        let age = facts.and_then(|f| f.modified().ok()?.elapsed().ok());
+        if in_the_making && age.is_some_and(|a| a > OLD) {
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// What is done while the person already tags: the cards are looked at anew, since something may
+/// have come since last time, other programs' tags are read, and the pictures are sorted.
+fn look_through(desk: &Desk, kept: bool) {
+    if kept && let Err(e) = read_anew(desk) {
+        desk.season().notices.push(format!("{e:#}"));
+    }
+    if let Err(e) = read_elsewhere(desk) {
+        desk.season().notices.push(format!("{e:#}"));
+    }
+    sort(desk);
+}
+
+fn read_anew(desk: &Desk) -> Result<()> {
+    let property = desk.season().property.clone();
+    let crawl = card::crawl(&property, desk.today, &ProgressBar::hidden());
+    shelf::put(&property.root, &crawl)?;
+    let mut settled = crawl;
+    clock::settle(&property, &mut settled, desk.today);
+    let mut season = desk.season();
+    let facts = |c: &card::Crawl| -> Vec<_> {
+        let facts = |p: &card::Picture| (p.path.clone(), p.time.clone());
+        c.pictures.iter().map(facts).collect()
+    };
+    if facts(&season.crawl) != facts(&settled) {
+        let next = season.generation + 1;
+        *season = Season::lay_out(property, settled, next)?;
+        desk.views.forget();
+    }
+    Ok(())
+}
+
+fn read_elsewhere(desk: &Desk) -> Result<()> {
+    let (property, crawl) = {
+        let season = desk.season();
+        (season.property.clone(), Arc::clone(&season.crawl))
+    };
+    let mut problems = Vec::new();
+    let found = crate::tags::elsewhere(&property, &crawl, &mut problems)?;
+    let mut season = desk.season();
+    season.take_in(found);
+    season
+        .notices
+        .extend(problems.iter().take(5).map(ToString::to_string));
+    Ok(())
+}
+
+fn sort(desk: &Desk) {
+    let (property, crawl, screens, generation) = {
+        let mut season = desk.season();
+        season.sorting = Sorting::begin(season.crawl.pictures.len());
+        (
+            season.property.clone(),
+            Arc::clone(&season.crawl),
+            Arc::clone(&season.screens),
+            season.generation,
+        )
+    };
+    sorting::sort(&property, &crawl, &screens, |found| {
+        let mut season = desk.season();
+        if season.generation != generation {
+            return false;
+        }
+        season.sorting.learn(found);
+        season.touch();
+        true
+    });
+}

@@ -1,0 +1,164 @@
+// The log: disturbances and camera placements, each kept in a file that a spreadsheet can change as well.
+
+import { byId, el, getJson, postJson, say, shout, hush, button, start, learn, watch, table } from "./shared.js";
+
+const WORDS = { disturbances: "Disturbances", cameras: "Camera placements" };
+
+let tables = {};
+let editing = null;  // { table, row, check, cells, error, column }
+
+// --- fetching and saving
+
+async function load() {
+  const { ok, body } = await getJson("api/log");
+  if (!ok) return shout(`${body.error}.`);
+  tables = body.tables;
+  draw();
+}
+
+async function save(form) {
+  for (const field of form.querySelectorAll("[name]")) editing.cells[field.name] = field.value.trim();
+  say("Saving…");
+  const { table: name, row, check, cells } = editing;
+  const { ok, status, body } = await postJson("api/log", { table: name, row, check, cells });
+  if (ok) return saved(body);
+  say("NOT SAVED");
+  if (status === 422) return refused(body);
+  shout(`NOT SAVED: ${body.error}.`);
+  if (status === 409) takeUpAgain(body.tables);
+}
+
+function saved(body) {
+  const name = editing.table;
+  editing = null;
+  tables = body.tables;
+  hush();
+  learn(body);
+  draw();
+  byId(`${name}-heading`).focus();
+  say("Saved");
+}
+
+function refused({ error, column }) {
+  editing.error = error;
+  editing.column = column;
+  if (!tables[editing.table].columns.some(({ name }) => name === column)) shout(`NOT SAVED: ${error}.`);
+  draw();
+  byId(fieldId(column))?.focus();
+}
+
+// The file changed meanwhile: the row may have moved, so what was typed is offered again where it is surely meant.
+function takeUpAgain(fresh) {
+  const { columns, rows } = tables[editing.table];
+  const id = columns[0].name;
+  const before = rows.find(({ row }) => row === editing.row)?.cells[id];
+  const alike = fresh[editing.table].rows.filter(({ cells }) => cells[id] === before);
+  const now = alike.find(({ check }) => check === editing.check) ?? (alike.length === 1 ? alike[0] : null);
+  tables = fresh;
+  editing = { ...editing, row: now?.row ?? null, check: now?.check ?? null };
+  draw();
+  say(now || before === undefined ? "Look again, then save" : "That row is not found again in the file; saving adds it as a new one");
+}
+
+// --- editing
+
+function edit(name, row, cells, focus) {
+  editing = { table: name, row: row?.row ?? null, check: row?.check ?? null, cells: { ...cells } };
+  draw();
+  byId(fieldId(focus)).focus();
+}
+
+function leave() {
+  const name = editing.table;
+  editing = null;
+  hush();
+  draw();
+  byId(`${name}-heading`).focus();
+}
+
+const fieldId = (column) => `field-${column}`;
+
+function now(kind) {
+  const at = new Date();
+  const two = (number) => String(number).padStart(2, "0");
+  const date = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+  return kind === "date" ? date : `${date}T${two(at.getHours())}:${two(at.getMinutes())}`;
+}
+
+// --- drawing
+
+function draw() {
+  byId("tables").replaceChildren(...Object.keys(tables).map(section));
+}
+
+function section(name) {
+  const { file, columns, rows, problems } = tables[name];
+  const adding = editing?.table === name && editing.row === null;
+  const first = columns[0].name;
+  return el("section", { "aria-labelledby": `${name}-heading` },
+    el("h2", { id: `${name}-heading`, tabIndex: -1 }, WORDS[name] ?? name),
+    ...problems.map((text) => el("p", { className: "error" }, `Problem in ${file}: ${text}`)),
+    rows.length ? rowsTable(name) : el("p", {}, "Nothing is written down yet."),
+    editing?.table === name ? form(name) : null,
+    adding ? null : el("div", { className: "keys" }, button("Add a row", () => edit(name, null, {}, first))));
+}
+
+function rowsTable(name) {
+  const { file, columns, rows } = tables[name];
+  return table(`From ${file}`, [...columns.map(({ words }) => words), "Change"],
+    rows.map((row) => [...columns.map((column) => row.cells[column.name] ?? ""), rowButtons(name, row)]));
+}
+
+function rowButtons(name, row) {
+  const { columns } = tables[name];
+  const words = columns.slice(0, 2).map((column) => row.cells[column.name]).filter(Boolean).join(", ");
+  const change = button("Change", () => edit(name, row, row.cells, columns[0].name), { "aria-label": `Change ${words}` });
+  const end = columns.find((column) => column.name === "end");
+  const open = name === "disturbances" && end && !row.cells.end;
+  const ended = () => edit(name, row, { ...row.cells, end: now(end.kind) }, "end");
+  return el("div", { className: "keys" }, change,
+    open ? button("Ended today", ended, { "aria-label": `Ended today: ${words}` }) : null,
+    row.problem ? el("p", { className: "error" }, `Problem: ${row.problem}`) : null);
+}
+
+function form(name) {
+  const { columns } = tables[name];
+  const node = el("form", { className: "fields", noValidate: true }, el("h3", {}, editing.row === null ? "A new row" : "Change this row"),
+    ...columns.map(field), el("div", { className: "keys" }, el("button", {}, "Save"), button("Leave without saving", leave)));
+  node.onsubmit = (event) => {
+    event.preventDefault();
+    save(node);
+  };
+  return node;
+}
+
+function field(column) {
+  const id = fieldId(column.name);
+  const wrong = editing.column === column.name && editing.error;
+  const input = control(column, editing.cells[column.name] ?? "");
+  Object.assign(input, { id, name: column.name, required: column.required });
+  input.setAttribute("aria-describedby", `${id}-help`);
+  if (wrong) input.setAttribute("aria-invalid", "true");
+  return el("div", {}, el("label", { htmlFor: id }, `${column.words}${column.required ? " (needed)" : ""}`), input,
+    el("p", { id: `${id}-help`, className: wrong ? "error" : "help" }, wrong ? `Not saved: ${wrong}` : column.help ?? ""));
+}
+
+function control(column, value) {
+  if (column.kind === "choice") {
+    const choices = [...new Set(["", value, ...column.choices])];
+    const select = el("select", {}, ...choices.map((text) => el("option", { value: text }, text || "not said")));
+    select.value = value;
+    return select;
+  }
+  // A date field would silently drop what a spreadsheet wrote in another form.
+  const type = column.kind === "date" && /^(\d{4}-\d\d-\d\d)?$/.test(value) ? "date" : "text";
+  return el("input", { type, value, autocomplete: "off", inputMode: column.kind === "number" ? "decimal" : "" });
+}
+
+async function open() {
+  if (!(await start())) return;
+  await load();
+  watch({ busy: () => editing !== null, refresh: load });
+}
+
+open();

@@ -1,0 +1,568 @@
+// The tagging page: one visit on screen, tagged from the keyboard.
+
+import {
+  WHO, STOPPED, desk, byId, el, getJson, postJson, say, shout, hush, button, start, learn, watch, isTyping,
+  keyButton, actionFor, openKeys, tagWords, tagsWords, pictures, pictureNode, openViewer, readFilter, buildFilter, listed,
+  whereAndWhen,
+} from "./shared.js";
+
+const DEER = ["buck", "doe", "fawn", "deer"];
+const filter = readFilter();
+
+let visit = null;      // as on screen: what the server said, with what was typed since put in
+let place = null;      // counts under the filter
+let index = 0;         // which of the visit's pictures
+let onlyThis = false;  // tags go to this picture only
+let ageAwaited = false;
+let digits = { text: "", at: 0 };
+let warned = null;     // the visit whose refused tags the person was warned about
+let lastGiven = JSON.parse(sessionStorage.getItem("last-given") ?? "[]");
+
+// --- turns: everything the person does is done in the order it was done, each when the one before is through
+
+let turn = Promise.resolve();
+let round = 0;
+let deafUntil = 0;
+
+function act(job) {
+  if (performance.now() < deafUntil) return;
+  const mine = round;
+  turn = turn.then(() => (mine === round ? job() : undefined)).catch((problem) => shout(`Something went wrong: ${problem}`));
+}
+
+// After a move that failed, keys typed for the next visit must not land on this one.
+function forgetTyped() {
+  round += 1;
+  deafUntil = performance.now() + 1000;
+}
+
+// --- saving: one request at a time, in order; a failed one stays first in line
+
+const waiting = [];
+const newest = new Map();  // visit id -> the version and generation last heard
+let draining = null;
+let stuck = false;
+let refused = null;        // the visit whose tags on screen were refused
+
+function save(tags) {
+  const ids = onlyThis ? [visit.pictures[index].id] : null;
+  const where = `${tagsWords(tags)} (${whereAndWhen(visit)})`;
+  waiting.push({ visit: visit.id, pictures: ids, tags, where });
+  showState("saving", "Saving…");
+  return drain();
+}
+
+function drain() {
+  if (!waiting.length) return Promise.resolve(true);
+  draining ??= sendAll();
+  return draining;
+}
+
+async function sendAll() {
+  let fine = true;
+  try {
+    while (waiting.length) {
+      const job = waiting[0];
+      const known = newest.get(job.visit);
+      const reply = await postJson("api/tag", { ...known, visit: job.visit, pictures: job.pictures, tags: job.tags });
+      if (reply.ok) saved(job, reply.body);
+      else if (reply.status === 409) changedMeanwhile(job, reply.body);
+      else if (reply.status === 422) notAccepted(job, reply.body);
+      else return notSaved(reply.body.error);
+      fine = reply.ok;
+    }
+    return fine;
+  } finally {
+    draining = null;
+  }
+}
+
+function saved(job, body) {
+  waiting.shift();
+  stuck = false;
+  if (refused === job.visit) refused = null;
+  hush();
+  learn(body);
+  takeIn(body.visit);
+  if (!waiting.length) {
+    showState("saved", `Saved: ${tagsWords(job.tags)}`);
+    refresh();
+  }
+}
+
+function changedMeanwhile(job, body) {
+  const lost = dropFor(job.visit);
+  newest.delete(job.visit);
+  takeIn(body.visit);
+  complain(`${body.error}. It is shown as it is now; what you typed was: ${lost}`);
+  if (visit.id !== job.visit) byId("alarm").append(button("Show that visit", () => act(() => show({ visit: body.visit }))));
+}
+
+function notAccepted(job, body) {
+  const lost = dropFor(job.visit);
+  refused = job.visit;
+  complain(`${body.error}. What you typed was: ${lost}`);
+}
+
+function dropFor(id) {
+  const lost = waiting.filter((job) => job.visit === id).at(-1).where;
+  waiting.splice(0, waiting.length, ...waiting.filter((job) => job.visit !== id));
+  return lost;
+}
+
+function notSaved(error = STOPPED) {
+  stuck = true;
+  complain(`${error}; what you typed last was: ${waiting.at(-1).where}`);
+  byId("alarm").append(button("Try again", () => drain()));
+  return false;
+}
+
+function complain(text) {
+  shout(`NOT SAVED: ${text}.`);
+  showState("not", "NOT SAVED");
+}
+
+function showState(state, text) {
+  byId("said").dataset.state = state;
+  say(text);
+}
+
+// A reply about a visit replaces what is on screen unless more was typed since.
+function takeIn(fresh) {
+  remember(fresh);
+  if (!visit || fresh.id !== visit.id || waiting.some((job) => job.visit === fresh.id)) return;
+  const shown = visit.pictures[index]?.id;
+  visit = fresh;
+  index = Math.max(0, visit.pictures.findIndex((picture) => picture.id === shown));
+  render();
+}
+
+function remember({ id, version, generation }) {
+  const before = newest.get(id);
+  if (!before || version >= before.version || generation !== before.generation) newest.set(id, { version, generation });
+}
+
+// --- finding and showing a visit
+
+const fetchVisit = (go, id) => getJson("api/visit", { go, id, ...filter });
+
+let ahead = new Map();     // "next 123" -> promise of the reply
+let readyPictures = new Map();
+
+function lookAhead() {
+  const before = ahead;
+  ahead = new Map();
+  const keep = (go, id) => {
+    const key = `${go} ${id}`;
+    const promise = before.get(key) ?? fetchVisit(go, id);
+    ahead.set(key, promise);
+    return promise.then((reply) => reply.body.visit ?? null);
+  };
+  const mine = ahead;
+  const two = async (go) => {
+    const first = await keep(go, visit.id);
+    if (!first || mine !== ahead) return;
+    ready(first);
+    const second = await keep(go, first.id);
+    if (second) ready(second);
+  };
+  two("untagged");
+  two("next");
+}
+
+function ready({ pictures: [picture] }) {
+  if (!picture || picture.clip || readyPictures.has(picture.id)) return;
+  readyPictures.set(picture.id, pictureNode(picture, "screen", ""));
+  if (readyPictures.size > 8) readyPictures.delete(readyPictures.keys().next().value);
+}
+
+async function find(go) {
+  const known = await ahead.get(`${go} ${visit.id}`);
+  const reply = known?.ok && !isStale(known.body.visit) ? known : await fetchVisit(go, visit.id);
+  const another = reply.body.visit && reply.body.visit.id !== visit.id;
+  if (go !== "untagged" || !reply.ok || another) return reply;
+  // From the start again, for those skipped earlier; what is on screen counts as untagged until it is saved.
+  return (await drain()) ? fetchVisit("untagged") : { ok: false, body: { error: STOPPED } };
+}
+
+// One fetched ahead may have been tagged since.
+const isStale = (found) => found !== null && found.version < (newest.get(found.id)?.version ?? 0);
+
+async function move(go) {
+  if (!visit) return;
+  if (!(await mayLeave())) return forgetTyped();
+  const { ok, body } = await find(go);
+  if (!ok) {
+    forgetTyped();
+    if (!stuck) shout(`${body.error}.`);
+  } else if (!body.visit || body.visit.id === visit.id) {
+    showState("", go === "untagged" ? "No other untagged visit under this filter" : `No ${go} visit under this filter`);
+  } else {
+    show(body);
+  }
+}
+
+async function mayLeave() {
+  if (stuck && !(await drain())) return false;
+  if (refused !== visit.id || warned === visit.id) return true;
+  warned = visit.id;
+  shout("NOT SAVED: these tags were not accepted. Change them, or press the same key again to leave without them.");
+  return false;
+}
+
+function show(reply) {
+  visit = reply.visit;
+  place = reply.matching === undefined ? place : reply;
+  [index, onlyThis, ageAwaited, warned, refused] = [0, false, false, null, null];
+  digits = { text: "", at: 0 };
+  remember(visit);
+  const query = new URLSearchParams(location.search);
+  query.set("id", visit.id);
+  history.replaceState(null, "", `?${query}`);
+  if (!waiting.length) showState("", "");
+  keepFocus(render);
+  speak();
+  lookAhead();
+  refresh();
+}
+
+let refreshes = 0;
+
+async function refresh() {
+  const [mine, id] = [(refreshes += 1), visit.id];
+  const { ok, body } = await fetchVisit("here", id);
+  if (!ok || mine !== refreshes || id !== visit.id || waiting.length || refused === id) return;
+  place = body;
+  if (body.visit?.id === id) takeIn(body.visit);
+  render();
+}
+
+function speak() {
+  const tags = visit.tags.length ? tagsWords(visit.tags) : visit.state;
+  byId("spoken").textContent = listed(whereAndWhen(visit), visit.light, tags, pictures(visit.pictures.length));
+}
+
+// --- changing the tags
+
+const current = () => (onlyThis ? visit.pictures[index].tags : visit.tags);
+
+function setTags(tags) {
+  const touched = onlyThis ? [visit.pictures[index]] : visit.pictures;
+  for (const picture of touched) picture.tags = tags;
+  const [first, ...rest] = visit.pictures.map((picture) => JSON.stringify(picture.tags));
+  visit.mixed = rest.some((other) => other !== first);
+  visit.tags = visit.mixed ? [] : tags;
+  if (tags.length) {
+    lastGiven = tags;
+    sessionStorage.setItem("last-given", JSON.stringify(tags));
+  }
+  keepFocus(render);
+  return save(tags);
+}
+
+function addWho(who) {
+  const lines = current().filter((tag) => tag.who !== "empty");
+  const same = lines.findLast((tag) => tag.who === who && tag.age == null && !tag.name);
+  const others = lines.filter((tag) => tag !== same);
+  setTags([...others, same ? { ...same, count: same.count + 1 } : { who, count: 1, age: null, name: null, note: null }]);
+}
+
+async function tagNothing() {
+  const fine = await setTags([{ who: "empty", count: 1, age: null, name: null, note: null }]);
+  if (!fine) return forgetTyped();
+  if (!onlyThis) await move("untagged");
+}
+
+function changeLast(change, allowed = (tag) => tag.who !== "empty") {
+  const last = current().at(-1);
+  if (!last || !allowed(last)) return showState("", last ? `That does not go with ${WHO[last.who]}` : "First say who is on it");
+  setTags([...current().slice(0, -1), { ...last, ...change }]);
+}
+
+const isDeer = (tag) => DEER.includes(tag.who);
+
+function digit(text, at) {
+  if (ageAwaited) return setAge(Number(text) + 0.5);
+  const longer = at - digits.at < 1000 ? digits.text + text : text;
+  digits = { text: longer.slice(0, 3), at };
+  if (Number(digits.text) > 0) changeLast({ count: Number(digits.text) });
+}
+
+function awaitAge() {
+  const last = current().at(-1);
+  ageAwaited = Boolean(last && isDeer(last));
+  render();
+  showState("", ageAwaited ? "Age class: a digit, 0 for 0.5, 1 for 1.5 and so on" : "First say which deer is on it");
+}
+
+function setAge(age) {
+  ageAwaited = false;
+  changeLast({ age }, isDeer);
+}
+
+function setName(name) {
+  const known = desk.names.find((other) => other.name === name);
+  if (!current().length && known && DEER.includes(known.who)) {
+    setTags([{ who: known.who, count: 1, age: null, name, note: null }]);
+  } else {
+    changeLast({ name: name || null }, isDeer);
+  }
+  if (name && !known) desk.names.push({ name, who: current().at(-1)?.who });
+}
+
+function removeLast() {
+  if (current().length) return setTags(current().slice(0, -1));
+  showState("", visit.mixed ? "The pictures differ; choose “this picture only” first" : "There is no line to take away");
+}
+
+function repeat() {
+  if (lastGiven.length) setTags(lastGiven.map((tag) => ({ ...tag })));
+  else showState("", "No tags were given yet");
+}
+
+// Work goes on at the last line, so choosing a line puts it last.
+function chooseLine(tag) {
+  const lines = [...current().filter((other) => other !== tag), tag];
+  if (onlyThis) visit.pictures[index].tags = lines;
+  else visit.tags = lines;
+  digits = { text: "", at: 0 };
+  keepFocus(render);
+}
+
+async function undo() {
+  if (!(await drain())) return forgetTyped();
+  const { ok, body } = await postJson("api/undo", {});
+  if (!ok) {
+    forgetTyped();
+    return shout(`Not undone: ${body.error}.`);
+  }
+  hush();
+  learn(body);
+  ahead = new Map();
+  if (body.visit) {
+    newest.delete(body.visit.id);
+    if (body.visit.id === visit?.id) takeIn(body.visit);
+    else show({ visit: body.visit });
+  }
+  showState("", body.undone ?? "Nothing left to undo");
+}
+
+// --- keys and buttons
+
+function flick(step) {
+  index = Math.max(0, Math.min(visit.pictures.length - 1, index + step));
+  digits = { text: "", at: 0 };
+  keepFocus(render);
+}
+
+const DO = {
+  age: awaitAge, repeat, remove: removeLast, empty: tagNothing,
+  on: () => move("untagged"), next: () => move("next"), previous: () => move("previous"),
+  later: () => flick(1), earlier: () => flick(-1),
+  one: () => { onlyThis = !onlyThis; keepFocus(render); },
+  large: () => openViewer(visit, index, (at) => { index = at; render(); }),
+};
+const AT_ONCE = { name: openNaming, help: openKeys };
+
+function doAction(action) {
+  if (AT_ONCE[action]) return AT_ONCE[action]();
+  const at = performance.now();
+  act(() => {
+    if (action === "undo") return undo();
+    if (!visit) return undefined;
+    if (ageAwaited && action !== "age" && !/^\d$/.test(action)) closeAges();
+    if (/^\d$/.test(action)) return digit(action, at);
+    digits = { text: "", at: 0 };
+    return DO[action] ? DO[action]() : addWho(action);
+  });
+}
+
+function onKey(event) {
+  if (event.key === "Escape" && !document.querySelector("dialog[open]")) return leaveField();
+  const action = actionFor(event);
+  if (!action) return;
+  event.preventDefault();
+  const mayRepeat = ["later", "earlier", "next", "previous"].includes(action);
+  if (!event.repeat || mayRepeat) doAction(action);
+}
+
+function leaveField() {
+  if (ageAwaited) act(closeAges);
+  if (!byId("naming").hidden) closeNaming();
+  else if (isTyping()) byId("heading").focus();
+}
+
+function closeAges() {
+  ageAwaited = false;
+  keepFocus(render);
+  showState("", "");
+}
+
+// The field opens at once, so that letters typed right after never count as keys.
+function openNaming() {
+  if (ageAwaited) act(closeAges);
+  byId("names").replaceChildren(...desk.names.map(({ name }) => el("option", { value: name })));
+  byId("naming").hidden = false;
+  byId("name").value = "";
+  byId("name").focus();
+}
+
+function closeNaming() {
+  byId("naming").hidden = true;
+  byId("heading").focus();
+}
+
+function buildButtons() {
+  const put = (id, actions) => byId(id).append(...actions.map((action) => keyButton(action, () => doAction(action))));
+  put("who", Object.keys(WHO));
+  put("line", ["age", "name", "remove", "repeat", "one", "undo"]);
+  put("move", ["on", "previous", "next", "earlier", "later", "large", "help"]);
+  const more = (text, step) => button(text, () => act(() => step(current().at(-1)?.count ?? 0)));
+  byId("line").prepend(more("one more", (n) => changeLast({ count: n + 1 })),
+    more("one fewer", (n) => (n > 1 ? changeLast({ count: n - 1 }) : removeLast())));
+  const ages = [...Array(10).keys()].map((year) => year + 0.5);
+  byId("ages").append(...ages.map((age) => button(String(age), () => act(() => setAge(age)))),
+    button("not known", () => act(() => setAge(null))));
+  byId("naming").onsubmit = (event) => {
+    event.preventDefault();
+    const name = byId("name").value.trim();
+    closeNaming();
+    act(() => {
+      digits = { text: "", at: 0 };
+      if (visit) setName(name);
+    });
+  };
+  byId("leave-name").onclick = closeNaming;
+}
+
+// --- drawing
+
+function keepFocus(draw) {
+  const before = document.activeElement;
+  draw();
+  const lost = !before?.isConnected || before.closest("[hidden]");
+  if (lost) byId("heading").focus({ preventScroll: true });
+}
+
+function render() {
+  byId("desk").hidden = !visit;
+  byId("none").hidden = Boolean(visit);
+  if (!visit) return;
+  const picture = visit.pictures[index];
+  byId("heading").textContent = whereAndWhen(visit, picture.time);
+  byId("facts").textContent = facts();
+  byId("under").textContent = `${picture.file}, picture ${index + 1} of ${visit.pictures.length}`;
+  drawPicture(picture);
+  drawStrip();
+  drawLines();
+  byId("ages").hidden = !ageAwaited;
+  byId("others").replaceChildren(...visit.others.map(other));
+  document.title = `${desk.counts.untagged} untagged - Visits - Graylight`;
+}
+
+function facts() {
+  const where = place ? `${Math.min(visit.position, place.matching)} of ${place.matching}, ${place.untagged} untagged` : null;
+  const quiet = visit.quiet && visit.state === "untagged" ? "probably nothing" : null;
+  const until = visit.until && visit.until !== visit.time ? `until ${visit.until}` : null;
+  return [where, until, visit.light, visit.to_sun, quiet].filter(Boolean).join(" · ");
+}
+
+let drawn = null;
+
+function drawPicture(picture) {
+  if (drawn === picture.id) return;
+  drawn = picture.id;
+  const alt = `${whereAndWhen(visit, picture.time)}, ${picture.file}`;
+  const node = readyPictures.get(picture.id) ?? pictureNode(picture, "screen", alt);
+  const image = node.querySelector("img");
+  if (image) image.alt = alt;
+  byId("picture").replaceChildren(node);
+}
+
+let stripFor = null;
+
+function drawStrip() {
+  const strip = byId("strip");
+  strip.hidden = visit.pictures.length < 2;
+  if (stripFor !== visit.id) {
+    strip.replaceChildren(...(strip.hidden ? [] : visit.pictures.map(stripItem)));
+    stripFor = visit.id;
+  }
+  [...strip.children].forEach((item, at) => {
+    const { time, tags } = visit.pictures[at];
+    item.firstChild.setAttribute("aria-current", at === index);
+    item.querySelector("span").textContent = `${at + 1}. ${time ?? ""}${visit.mixed ? ` ${tagsWords(tags)}` : ""}`;
+  });
+}
+
+function stripItem(picture, at) {
+  const go = () => act(() => flick(at - index));
+  const node = el("button", { type: "button", onclick: go, onmousedown: (event) => event.preventDefault() },
+    pictureNode(picture, "small", ""), el("span"));
+  return el("li", {}, node);
+}
+
+function drawLines() {
+  const tags = current();
+  byId("lines").replaceChildren(...tags.map((tag, at) => line(tag, at === tags.length - 1, tags.length)));
+  byId("whole").textContent = wholeWords(tags);
+  const one = byId("line").querySelector("button:nth-last-child(2)");
+  one.setAttribute("aria-pressed", onlyThis);
+}
+
+function line(tag, last, of) {
+  const node = button(tagWords(tag), () => act(() => chooseLine(tag)), { onmousedown: (event) => event.preventDefault() });
+  if (of > 1) node.append(last ? " (keys change this line)" : " (choose)");
+  if (of > 1 && last) node.setAttribute("aria-current", "true");
+  return el("li", {}, node);
+}
+
+function wholeWords(tags) {
+  const scope = onlyThis ? "This picture only." : visit.pictures.length > 1 ? `All ${visit.pictures.length} pictures.` : "";
+  if (visit.mixed && !onlyThis) return "The pictures carry different tags, see under each. A key now gives all of them the same.";
+  const elsewhere = visit.state === "tagged" && !onlyThis;
+  const none = elsewhere ? "Not tagged here; what is said elsewhere counts. " : "Untagged. ";
+  return `${tags.length ? "" : none}${scope}`;
+}
+
+function other({ origin, says, picture, conflict }) {
+  const words = `${says}, according to ${origin}${picture ? ` (${picture})` : ""}`;
+  return el("li", { className: conflict ? "conflict" : "" }, conflict ? `In conflict: ${words}` : words);
+}
+
+// --- opening the page
+
+async function firstVisit() {
+  const id = new URLSearchParams(location.search).get("id");
+  const asked = id ? await fetchVisit("here", id) : null;
+  if (asked?.body.visit) return asked;
+  const untagged = await fetchVisit("untagged");
+  return untagged.ok && !untagged.body.visit ? fetchVisit("here") : untagged;
+}
+
+function startAnew() {
+  const query = new URLSearchParams(location.search);
+  query.delete("id");
+  location.search = query;
+}
+
+async function open() {
+  if (!(await start())) return;
+  buildFilter(filter);
+  buildButtons();
+  const { ok, body } = await firstVisit();
+  if (!ok) shout(`${body.error}.`);
+  else if (body.visit) show(body);
+  else render();
+  document.addEventListener("keydown", onKey);
+  window.addEventListener("beforeunload", (event) => { if (waiting.length) event.preventDefault(); });
+  watch({
+    busy: () => waiting.length > 0 || refused !== null || isTyping(),
+    refresh: () => { ahead = new Map(); if (visit) refresh(); },
+    renewed: startAnew,
+    stopped: () => (waiting.length ? notSaved() : shout(`${STOPPED}.`)),
+    back: () => drain(),
+  });
+}
+
+open();

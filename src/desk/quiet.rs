@@ -1,0 +1,180 @@
+//! Whether anything in a picture differs from what the camera sees when nothing is there.
+//!
+//! Within a stretch of hours the scene in front of a camera hardly moves. The pictures nearest in
+//! time, taken in the same sort of light, give what stands there and how much that varies anyway
+//! (wind in the leaves, a lamp that flickers): pixel by pixel the middle and the length of the
+//! shortest half of their values, which deer in fewer than half of them do not move (Rousseeuw &
+//! Leroy 1988, Statistica Neerlandica 42:103-116). A picture is quiet when it differs from that
+//! nowhere by more than things differ there. How bright the picture is, as a whole and from one side
+//! to the other, is taken out first, since that changes from one picture to the next.
+
+use image::RgbImage;
+use image::imageops::{FilterType, crop_imm, resize};
+
+/// Pixels of a frame, across and down.
+const ACROSS: usize = 48;
+const DOWN: usize = 32;
+/// Most cameras print date and time along the top or the bottom, and that differs always.
+const STRIP: f64 = 0.10;
+/// Pixels around one that tell how bright it is there.
+const AROUND: usize = 8;
+/// Grey levels added before the logarithm, so that black does not become endless.
+const BLACK: f32 = 8.0;
+
+/// A picture made small and even.
+#[derive(Debug, Clone)]
+pub struct Frame {
+    /// Logarithm of the light, less its mean around each pixel: a brighter exposure, or a lamp that
+    /// burns less, is gone.
+    light: Vec<f32>,
+    /// Logarithm of red over green, likewise: a brown coat on green grass may be as bright as the
+    /// grass.
+    hue: Vec<f32>,
+    /// What a grey level of noise makes in those logarithms.
+    grain: Vec<f32>,
+}
+
+impl Frame {
+    /// Makes a frame of a decoded picture.
+    pub fn of(picture: &RgbImage) -> Self {
+        let strip = (f64::from(picture.height()) * STRIP) as u32;
+        let height = (picture.height() - 2 * strip).max(1);
+        let middle = crop_imm(picture, 0, strip, picture.width(), height).to_image();
+        let small = resize(&middle, ACROSS as u32, DOWN as u32, FilterType::Triangle);
+        let light = |p: &image::Rgb<u8>| {
+            let [r, g, b] = p.0.map(f32::from);
+            0.299 * r + 0.587 * g + 0.114 * b + BLACK
+        };
+        let hue = |p: &image::Rgb<u8>| {
+            let [r, g, _] = p.0.map(f32::from);
+            ((r + BLACK) / (g + BLACK)).ln()
+        };
+        Self {
+            light: evened(small.pixels().map(|p| light(p).ln()).collect()),
+            hue: evened(small.pixels().map(hue).collect()),
+            grain: small.pixels().map(|p| 1.0 / light(p)).collect(),
+        }
+    }
+}
+
+/// Less the mean over a square around each pixel.
+fn evened(values: Vec<f32>) -> Vec<f32> {
+    let around = mean_around(&values, AROUND);
+    values.iter().zip(around).map(|(v, a)| v - a).collect()
+}
+
+/// The mean over a square of pixels up to `reach` away, along rows first and then along columns. At
+/// the edge the square is cut off.
+fn mean_around(values: &[f32], reach: usize) -> Vec<f32> {
+    let mean = |from: &[f32], at: usize, i: usize, count: usize, step: usize| {
+        let (low, high) = (i.saturating_sub(reach), (i + reach + 1).min(count));
+        let first = at - i * step;
+        let sum: f32 = (low..high).map(|k| from[first + k * step]).sum();
+        sum / (high - low) as f32
+    };
+    let pixels = 0..values.len();
+    let rows: Vec<f32> = pixels
+        .clone()
+        .map(|at| mean(values, at, at % ACROSS, ACROSS, 1))
+        .collect();
+    pixels
+        .map(|at| mean(&rows, at, at / ACROSS, DOWN, ACROSS))
+        .collect()
+}
+
+/// Fewer neighbours than this do not show what stands there.
+pub const FEWEST: usize = 6;
+
+/// How strongly a picture differs from its neighbours where it differs most: over a patch of 5 by 5
+/// pixels the mean distance, in standard deviations of what varies there anyway, in light and, where
+/// the pictures have colour, in hue. `None` with fewer than [`FEWEST`] neighbours.
+pub fn stands_out(picture: &Frame, neighbours: &[&Frame], has_colour: bool) -> Option<f32> {
+    if neighbours.len() < FEWEST {
+        return None;
+    }
+    let light = distances(picture, neighbours, |f| &f.light);
+    let mut all: Vec<f32> = light.into_iter().map(|d| d * d).collect();
+    if has_colour {
+        let hue = distances(picture, neighbours, |f| &f.hue);
+        all.iter_mut().zip(hue).for_each(|(a, h)| *a += h * h);
+    }
+    all.into_iter().reduce(f32::max).map(f32::sqrt)
+}
+
+/// Mean distance around each pixel, in standard deviations.
+fn distances(
+    picture: &Frame,
+    neighbours: &[&Frame],
+    part: impl Fn(&Frame) -> &Vec<f32>,
+) -> Vec<f32> {
+    /// Noise of a sensor, in grey levels of the small frame, and what a handful of neighbours happened
+    /// not to show, in logarithms.
+    const GRAIN: f32 = 1.5;
+    const UNSEEN: f32 = 0.02;
+    const PATCH_REACH: usize = 2;
+    let mut there = vec![0.0; neighbours.len()];
+    let apart: Vec<f32> = (0..ACROSS * DOWN)
+        .map(|i| {
+            for (value, neighbour) in there.iter_mut().zip(neighbours) {
+                *value = part(neighbour)[i];
+            }
+            let usual = shortest_half(&mut there);
+            let grain = GRAIN * picture.grain[i];
+            let sd = (usual.sd.powi(2) + UNSEEN.powi(2) + grain.powi(2)).sqrt();
+            (part(picture)[i] - usual.middle).abs() / sd
+        })
+        .collect();
+    mean_around(&apart, PATCH_REACH)
+}
+
+struct Usual {
+    middle: f32,
+    sd: f32,
+}
+
+/// The middle of the shortest interval that holds half of the values, and the standard deviation of
+/// normal noise that would make it as long.
+fn shortest_half(values: &mut [f32]) -> Usual {
+    /// Length of the middle half of a standard normal distribution.
+    const NORMAL_HALF: f32 = 1.349;
+    values.sort_unstable_by(f32::total_cmp);
+    let half = values.len() / 2 + 1;
+    let ends = values.windows(half).map(|w| (w[0], w[half - 1]));
+    let (low, high) = ends
+        .min_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)))
+        .unwrap_or_default();
+    Usual {
+        middle: f32::midpoint(low, high),
+        sd: (high - low) / NORMAL_HALF,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::Rgb;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    fn hillside(gain: f32, seed: u64, deer: bool) -> Frame {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        Frame::of(&RgbImage::from_fn(160, 120, |x, y| {
+            let body = deer && (60..84).contains(&x) && (70..80).contains(&y);
+            let base = 60.0 + 40.0 * ((x as f32 / 9.0).sin() + (y as f32 / 13.0).cos());
+            let light = if body { 25.0 } else { base } * gain + rng.random_range(-6.0..6.0);
+            Rgb([light.clamp(0.0, 255.0) as u8; 3])
+        }))
+    }
+
+    #[test]
+    fn a_deer_stands_out_and_a_change_of_exposure_does_not() {
+        let frames: Vec<Frame> = (0..9)
+            .map(|i| hillside(0.8 + 0.05 * i as f32, i, false))
+            .collect();
+        let neighbours: Vec<&Frame> = frames.iter().collect();
+        let nothing = stands_out(&hillside(1.3, 50, false), &neighbours, false).unwrap();
+        let deer = stands_out(&hillside(0.9, 51, true), &neighbours, false).unwrap();
+        assert!(deer > 2.0 * nothing, "{deer} against {nothing}");
+        assert_eq!(stands_out(&frames[0], &neighbours[..3], false), None);
+    }
+}

@@ -1,0 +1,348 @@
+//! One visit on the screen, and its tags.
+
+use serde::{Deserialize, Serialize};
+
+use super::Desk;
+use super::filter::{Asked, Filter};
+use super::server::{Answer, Failure, Reply};
+use super::state::{Counts, Refused, Season, Tagging, said};
+use super::views::is_playable;
+use crate::tags::{Tag, Who};
+
+/// A tag as the page has it.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub(super) struct TagView {
+    who: String,
+    #[serde(default = "one")]
+    count: u32,
+    #[serde(default)]
+    age: Option<f64>,
+    #[serde(default)]
+    name: Option<String>,
+    #[serde(default)]
+    note: Option<String>,
+}
+
+fn one() -> u32 {
+    1
+}
+
+impl From<&Tag> for TagView {
+    fn from(tag: &Tag) -> Self {
+        Self {
+            who: tag.who.word().to_owned(),
+            count: tag.count,
+            age: tag.age,
+            name: tag.name.clone(),
+            note: tag.note.clone(),
+        }
+    }
+}
+
+impl TagView {
+    fn understood(self) -> Result<Tag, Failure> {
+        let who = Who::parse(&self.who)
+            .ok_or_else(|| Failure::Wrong(format!("\"{}\" is not a kind.", self.who)))?;
+        let text = |t: Option<String>| t.map(|t| t.trim().to_owned()).filter(|t| !t.is_empty());
+        let tag = Tag {
+            who,
+            count: self.count,
+            age: self.age,
+            name: text(self.name),
+            note: text(self.note),
+        };
+        tag.check().map_err(Failure::Wrong)?;
+        Ok(tag)
+    }
+}
+
+/// A visit as the page has it.
+#[derive(Debug, Serialize)]
+pub(super) struct VisitView {
+    id: usize,
+    generation: u64,
+    version: u64,
+    camera: String,
+    date: Option<String>,
+    time: Option<String>,
+    until: Option<String>,
+    light: Option<&'static str>,
+    to_sun: Option<String>,
+    pictures: Vec<PictureView>,
+    tags: Vec<TagView>,
+    mixed: bool,
+    state: &'static str,
+    quiet: Option<bool>,
+    others: Vec<OtherView>,
+    position: usize,
+    of: usize,
+}
+
+#[derive(Debug, Serialize)]
+struct PictureView {
+    id: u64,
+    file: String,
+    path: String,
+    time: Option<String>,
+    clip: bool,
+    playable: bool,
+    tags: Vec<TagView>,
+}
+
+/// What another source says.
+#[derive(Debug, Serialize)]
+struct OtherView {
+    origin: &'static str,
+    says: String,
+    picture: String,
+    conflict: bool,
+}
+
+/// Numbers of pictures change with the generation, so that a browser never takes a picture it has
+/// kept for another.
+const PER_GENERATION: u64 = 1 << 24;
+
+/// The number that the page knows a picture by.
+pub(super) fn number(season: &Season, picture: u32) -> u64 {
+    season.generation * PER_GENERATION + u64::from(picture)
+}
+
+/// The picture that a number means now.
+pub(super) fn picture(season: &Season, number: u64) -> Option<u32> {
+    let index = number.checked_sub(season.generation * PER_GENERATION)?;
+    let known = index < season.crawl.pictures.len() as u64;
+    known.then_some(index as u32)
+}
+
+/// The file name at the end of a path.
+pub(super) fn file_name(path: &str) -> String {
+    path.rsplit('/').next().unwrap_or(path).to_owned()
+}
+
+pub(super) const TIME: &str = "%H:%M:%S";
+pub(super) const DATE: &str = "%a %-d %b %Y";
+
+/// A tagging in the page's word.
+pub(super) fn state_word(tagging: Tagging) -> &'static str {
+    match tagging {
+        Tagging::Untagged => "untagged",
+        Tagging::Partly => "partly",
+        Tagging::Tagged => "tagged",
+    }
+}
+
+impl VisitView {
+    pub fn of(season: &Season, id: usize) -> Self {
+        let screen = &season.screens.all[id];
+        let pictures: Vec<PictureView> = screen
+            .pictures
+            .iter()
+            .map(|p| PictureView::of(season, *p))
+            .collect();
+        let (first, rest) = screen
+            .pictures
+            .split_first()
+            .expect("a screen has pictures");
+        let own = season.book.of(*first);
+        let mixed = rest.iter().any(|p| season.book.of(*p) != own);
+        let clock = |t: crate::clock::LocalTime| t.shown().format(TIME).to_string();
+        let moment = screen.moment;
+        Self {
+            id,
+            generation: season.generation,
+            version: season.version.max(season.changed_in(id)),
+            camera: season.screens.camera(screen).to_owned(),
+            date: moment.map(|m| m.date().format(DATE).to_string()),
+            time: moment.map(|m| clock(m.first)),
+            until: moment.map(|m| clock(m.last)),
+            light: moment.map(|m| m.light.word()),
+            to_sun: moment.map(|m| m.to_sun()),
+            pictures,
+            tags: if mixed {
+                Vec::new()
+            } else {
+                own.iter().map(TagView::from).collect()
+            },
+            mixed,
+            state: state_word(season.tagging(id)),
+            quiet: season.quiet(id),
+            others: others(season, id),
+            position: 0,
+            of: 0,
+        }
+    }
+}
+
+impl PictureView {
+    fn of(season: &Season, index: u32) -> Self {
+        let picture = &season.crawl.pictures[index as usize];
+        let time = season.screens.times[index as usize];
+        Self {
+            id: number(season, index),
+            file: file_name(&picture.path),
+            path: picture.path.clone(),
+            time: time.map(|t| t.shown().format(TIME).to_string()),
+            clip: picture.clip,
+            playable: picture.clip && is_playable(&picture.file),
+            tags: season.book.of(index).iter().map(TagView::from).collect(),
+        }
+    }
+}
+
+fn others(season: &Season, id: usize) -> Vec<OtherView> {
+    let mut views = Vec::new();
+    for picture in &season.screens.all[id].pictures {
+        let counts = season.tags_of(*picture);
+        for other in &season.elsewhere[*picture as usize] {
+            views.push(OtherView {
+                origin: other.origin.word(),
+                says: said(&other.tag),
+                picture: file_name(&season.crawl.pictures[*picture as usize].path),
+                conflict: !counts.iter().any(|t| t.who == other.tag.who),
+            });
+        }
+    }
+    views
+}
+
+/// Where to go from a visit.
+#[derive(Debug, Deserialize)]
+pub(super) struct Going {
+    #[serde(default)]
+    go: Go,
+    id: Option<usize>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum Go {
+    #[default]
+    Here,
+    Next,
+    Previous,
+    Untagged,
+}
+
+#[derive(Serialize)]
+struct Found {
+    visit: Option<VisitView>,
+    matching: usize,
+    untagged: usize,
+}
+
+/// `GET api/visit`
+pub(super) fn visit(desk: &Desk, going: &Going, asked: &Asked) -> Answer {
+    let filter = Filter::of(asked).map_err(Failure::Wrong)?;
+    let mut season = desk.season();
+    season.refresh()?;
+    let fitting: Vec<usize> = (0..season.screens.all.len())
+        .filter(|s| filter.fits(&season, *s))
+        .collect();
+    let is_untagged = |s: &usize| season.tagging(*s) != Tagging::Tagged;
+    let untagged = fitting.iter().filter(|s| is_untagged(s)).count();
+    let id = target(&season, going, &fitting, is_untagged);
+    let visit = id.map(|id| VisitView {
+        position: fitting.partition_point(|s| *s < id) + 1,
+        of: fitting.len(),
+        ..VisitView::of(&season, id)
+    });
+    Reply::json(&Found {
+        visit,
+        matching: fitting.len(),
+        untagged,
+    })
+}
+
+fn target(
+    season: &Season,
+    going: &Going,
+    fitting: &[usize],
+    is_untagged: impl Fn(&usize) -> bool,
+) -> Option<usize> {
+    let known = |id: &usize| *id < season.screens.all.len();
+    let Some(here) = going.id.filter(known) else {
+        return match going.go {
+            Go::Untagged => fitting.iter().copied().find(|s| is_untagged(s)),
+            _ => fitting.first().copied(),
+        };
+    };
+    let after = &fitting[fitting.partition_point(|s| *s <= here)..];
+    let before = &fitting[..fitting.partition_point(|s| *s < here)];
+    match going.go {
+        Go::Here => Some(here),
+        Go::Next => after.first().copied(),
+        Go::Previous => before.last().copied(),
+        // Those that were skipped come round again.
+        Go::Untagged => {
+            let mut round = after.iter().chain(before);
+            round.find(|s| is_untagged(s)).copied()
+        }
+    }
+}
+
+/// What the page sends to tag a visit.
+#[derive(Debug, Deserialize)]
+pub(super) struct Tagged {
+    generation: u64,
+    visit: usize,
+    version: u64,
+    pictures: Option<Vec<u64>>,
+    tags: Vec<TagView>,
+}
+
+#[derive(Serialize)]
+struct Saved {
+    visit: VisitView,
+    counts: Counts,
+    version: u64,
+}
+
+/// `POST api/tag`: on the disk when it answers.
+pub(super) fn tag(desk: &Desk, sent: Tagged) -> Answer {
+    let tags = sent
+        .tags
+        .into_iter()
+        .map(TagView::understood)
+        .collect::<Result<Vec<_>, _>>()?;
+    let mut season = desk.season();
+    let (known, generation) = (season.screens.all.len(), season.generation);
+    if sent.generation != generation || sent.visit >= known {
+        return Err(Failure::Wrong(
+            "The pictures were read anew. Load the page again.".to_owned(),
+        ));
+    }
+    let of_screen = season.screens.all[sent.visit].pictures.clone();
+    let pictures: Vec<u32> = match sent.pictures {
+        None => of_screen,
+        Some(numbers) => {
+            let meant = numbers.iter().filter_map(|n| picture(&season, *n));
+            meant.filter(|p| of_screen.contains(p)).collect()
+        }
+    };
+    match season.tag(sent.visit, sent.version, &pictures, &tags) {
+        Ok(()) => Reply::json(&Saved {
+            visit: VisitView::of(&season, sent.visit),
+            counts: season.counts(),
+            version: season.version,
+        }),
+        Err(Refused::Changed) => Err(Failure::Changed(serde_json::json!({
+            "error": "These pictures were tagged from elsewhere meanwhile. This is what they have now.",
+            "visit": VisitView::of(&season, sent.visit),
+        }))),
+        Err(Refused::NotSaved(e)) => Err(e.into()),
+    }
+}
+
+/// `POST api/undo`
+pub(super) fn undo(desk: &Desk) -> Answer {
+    let mut season = desk.season();
+    let undone = season.undo()?;
+    let (words, screen) = undone.unzip();
+    Reply::json(&serde_json::json!({
+        "undone": words,
+        "visit": screen.map(|s| VisitView::of(&season, s)),
+        "left": season.steps(),
+        "counts": season.counts(),
+        "version": season.version,
+    }))
+}

@@ -1,0 +1,68 @@
+//! The person's log as it can be changed row by row: disturbances, and where cameras hung.
+
+use anyhow::Result;
+
+use super::{Ledger, Position, Problem, Sheet, cameras, disturbances};
+
+/// A table of the log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LogTable {
+    /// `disturbances.csv`
+    Disturbances,
+    /// `cameras.csv`
+    Cameras,
+}
+
+impl LogTable {
+    /// The file's name.
+    pub fn file(self) -> &'static str {
+        match self {
+            Self::Disturbances => disturbances::FILE,
+            Self::Cameras => cameras::FILE,
+        }
+    }
+
+    /// Its columns, in the order of a new file.
+    pub fn columns(self) -> &'static [&'static str] {
+        match self {
+            Self::Disturbances => &disturbances::COLUMNS,
+            Self::Cameras => &cameras::COLUMNS,
+        }
+    }
+
+    /// Opens the table for changes.
+    ///
+    /// # Errors
+    /// When the file cannot be read as a table.
+    pub fn open(self, root: &std::path::Path) -> Result<Ledger> {
+        Ledger::open(root, self.file(), self.columns())
+    }
+
+    /// Why a row, as [`Ledger::line`] makes it, could not be used; `None` where it can. `home` is the
+    /// property's place.
+    pub fn problem_of(self, ledger: &Ledger, line: &str, home: Position) -> Option<Problem> {
+        let alone = ledger.heading_line() + line;
+        let sheet = match Sheet::decode(self.file(), alone.as_bytes()) {
+            Ok(sheet) => sheet,
+            Err(e) => return Some(Problem::file(self.file(), e.to_string(), "")),
+        };
+        let mut problems = Vec::new();
+        let mut rows = 0;
+        sheet.for_each(&mut problems, |row, problems| {
+            rows += 1;
+            let read = match self {
+                Self::Disturbances => disturbances::disturbance(row).map(drop),
+                Self::Cameras => cameras::placement(row, home).map(drop),
+            };
+            problems.extend(read.err());
+        });
+        if rows == 0 && problems.is_empty() {
+            return Some(Problem::file(
+                self.file(),
+                "the row is empty.",
+                "Fill it in.",
+            ));
+        }
+        problems.into_iter().next()
+    }
+}
