@@ -1,15 +1,21 @@
 //! The product from the outside, and its numbers against sources outside the project.
 
+mod browser;
 mod cli;
 mod clips_outside;
 mod clock_check;
+mod desk;
+mod desk_support;
 mod error_rates;
+mod evening;
 mod exif_outside;
 mod findings;
+mod keywords_outside;
 mod mangled;
 mod pull;
 mod recovery;
 mod scale;
+mod sorting;
 mod statistics_outside;
 mod sun_outside;
 mod support;

@@ -1,0 +1,150 @@
+//! A running desk, and a small client that can also behave badly.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+
+/// `graylight tag`, killed when dropped.
+pub struct Running {
+    child: Child,
+    /// `127.0.0.1:PORT`
+    pub host: String,
+    /// The secret in the address.
+    pub secret: String,
+}
+
+/// What came back.
+pub struct Reply {
+    pub status: u16,
+    pub head: String,
+    pub body: Vec<u8>,
+}
+
+impl Reply {
+    pub fn json(&self) -> Value {
+        let text = String::from_utf8_lossy(&self.body);
+        serde_json::from_str(&text).unwrap_or_else(|e| panic!("{e}: {} {text}", self.status))
+    }
+}
+
+impl Running {
+    pub fn on(property: &Path) -> Self {
+        let mut child = Command::new(assert_cmd::cargo::cargo_bin!("graylight"))
+            .arg("tag")
+            .arg(property)
+            .arg("--no-browser")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut line = String::new();
+        let mut out = BufReader::new(child.stdout.take().unwrap());
+        out.read_line(&mut line).unwrap();
+        let address = line.trim().strip_prefix("http://").expect("an address");
+        let mut parts = address.split('/');
+        Self {
+            host: parts.next().unwrap().to_owned(),
+            secret: parts.next().unwrap().to_owned(),
+            child,
+        }
+    }
+
+    /// The address of a page.
+    pub fn page(&self, name: &str) -> String {
+        format!("http://{}/{}/{name}", self.host, self.secret)
+    }
+
+    /// As SIGKILL does it, at once.
+    pub fn kill(&mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+
+    pub fn process(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// A request with a head of the caller's own making.
+    pub fn raw(&self, method: &str, path: &str, head: &[&str], body: &str) -> Option<Reply> {
+        let mut stream = TcpStream::connect(&self.host).ok()?;
+        stream
+            .set_read_timeout(Some(Duration::from_secs(20)))
+            .ok()?;
+        let head: String = head.iter().map(|line| format!("{line}\r\n")).collect();
+        let length = body.len();
+        let request = format!(
+            "{method} {path} HTTP/1.1\r\n{head}Content-Length: {length}\r\nConnection: close\r\n\r\n{body}"
+        );
+        stream.write_all(request.as_bytes()).ok()?;
+        let mut answer = Vec::new();
+        stream.read_to_end(&mut answer).ok()?;
+        let end = answer.windows(4).position(|w| w == b"\r\n\r\n")?;
+        let head = String::from_utf8_lossy(&answer[..end]).into_owned();
+        Some(Reply {
+            status: head.split(' ').nth(1)?.parse().ok()?,
+            head,
+            body: answer[end + 4..].to_vec(),
+        })
+    }
+
+    /// As the desk's own page would ask.
+    pub fn get(&self, path: &str) -> Reply {
+        let host = format!("Host: {}", self.host);
+        let path = format!("/{}/{path}", self.secret);
+        self.raw("GET", &path, &[&host], "").unwrap()
+    }
+
+    /// As the desk's own page would send; `None` where the desk is gone.
+    pub fn try_post(&self, path: &str, body: &Value) -> Option<Reply> {
+        let host = format!("Host: {}", self.host);
+        let origin = format!("Origin: http://{}", self.host);
+        let head = [&host, &origin, "Content-Type: application/json"];
+        let path = format!("/{}/{path}", self.secret);
+        self.raw("POST", &path, &head, &body.to_string())
+    }
+
+    pub fn post(&self, path: &str, body: &Value) -> Reply {
+        self.try_post(path, body).unwrap()
+    }
+
+    /// A visit by its number.
+    pub fn visit(&self, id: u64) -> Value {
+        self.get(&format!("api/visit?go=here&id={id}")).json()["visit"].clone()
+    }
+
+    /// Tags a visit as it is now.
+    pub fn tag(&self, id: u64, tags: &Value) -> Reply {
+        self.post("api/tag", &tagging(&self.visit(id), tags))
+    }
+
+    /// Waits until the desk has looked through the pictures.
+    pub fn wait_until_sorted(&self) {
+        let start = Instant::now();
+        while self.get("api/state").json()["sorting"]["done"] != json!(true) {
+            assert!(start.elapsed() < Duration::from_secs(60), "still sorting");
+            std::thread::sleep(Duration::from_millis(50));
+        }
+    }
+}
+
+/// What the page sends to give a visit its tags.
+pub fn tagging(visit: &Value, tags: &Value) -> Value {
+    json!({
+        "generation": visit["generation"],
+        "visit": visit["id"],
+        "version": visit["version"],
+        "pictures": null,
+        "tags": tags,
+    })
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
