@@ -44,8 +44,8 @@ use crate::property::Property;
 use keys::Keys;
 use sorting::Sorting;
 pub use sorting::probably_nothing;
-use state::Season;
-use views::Views;
+use state::{Season, Tagging};
+use views::{Size, Views};
 
 /// How the desk is to be opened.
 #[derive(Debug, Clone)]
@@ -117,7 +117,8 @@ pub fn serve(
         today: request.today,
         _lock: lock,
     });
-    let worker = Arc::clone(&desk);
+    let (worker, first) = (Arc::clone(&desk), Arc::clone(&desk));
+    std::thread::spawn(move || make_first(&first));
     server::run(&desk, request, |address| {
         open(address);
         std::thread::spawn(move || look_through(&worker, kept));
@@ -164,9 +165,31 @@ fn clear_away(root: &Path) {
     }
 }
 
+/// Makes the picture that will be asked for first while the browser still fetches the page.
+fn make_first(desk: &Desk) {
+    let first = {
+        let season = desk.season();
+        let untagged =
+            (0..season.screens.all.len()).find(|s| season.tagging(*s) != Tagging::Tagged);
+        untagged.map(|s| {
+            let picture = season.screens.all[s].pictures[0];
+            let file = season.crawl.pictures[picture as usize].file.clone();
+            (season.property.root.clone(), file)
+        })
+    };
+    if let Some((root, file)) = first
+        && let Ok(path) = views::inside(&root, &file)
+    {
+        desk.views.of(&path, Size::Screen);
+    }
+}
+
 /// What is done while the person already tags: the cards are looked at anew, since something may
 /// have come since last time, other programs' tags are read, and the pictures are sorted.
 fn look_through(desk: &Desk, kept: bool) {
+    // The first screen comes first: until it is there both cores are needed for it.
+    const FIRST_SCREEN: std::time::Duration = std::time::Duration::from_secs(2);
+    std::thread::sleep(FIRST_SCREEN);
     if kept && let Err(e) = read_anew(desk) {
         desk.season().notices.push(format!("{e:#}"));
     }

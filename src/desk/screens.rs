@@ -137,7 +137,7 @@ impl Moment {
     }
 
     /// `24 min before sunset`, by whichever of the two is nearer.
-    pub fn to_sun(&self) -> String {
+    pub fn to_sun(self) -> String {
         let (minutes, event) = if self.after_sunrise_min.abs() <= self.before_sunset_min.abs() {
             (self.after_sunrise_min, "sunrise")
         } else {

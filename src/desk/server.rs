@@ -25,7 +25,7 @@ use serde_json::json;
 
 use super::filter::Asked;
 use super::keys::Keys;
-use super::views::{Size, is_playable};
+use super::views::{self, Size, is_playable};
 use super::{Desk, Request, deer, log, sheet, visits};
 
 /// What is answered: JSON, or a failure.
@@ -446,19 +446,12 @@ fn kept(response: impl IntoResponse) -> Response {
 
 /// The file of a picture, which must lie in the property: a link may lead anywhere.
 fn inside(desk: &Desk, id: u64) -> Result<std::path::PathBuf, Failure> {
-    let missing = || Failure::Missing("there is no such picture".to_owned());
+    const NONE: &str = "there is no such picture";
     let (root, file) = {
         let season = desk.season();
-        let index = visits::picture(&season, id).ok_or_else(missing)?;
+        let index = visits::picture(&season, id).ok_or(Failure::Missing(NONE.to_owned()))?;
         let file = season.crawl.pictures[index as usize].file.clone();
         (season.property.root.clone(), file)
     };
-    let real = |path: &std::path::Path| path.canonicalize().map_err(|_| missing());
-    let path = real(&root.join(file))?;
-    if !path.starts_with(real(&root)?) {
-        return Err(Failure::Missing(
-            "this file is a link out of the property and is not shown".to_owned(),
-        ));
-    }
-    Ok(path)
+    views::inside(&root, &file).map_err(Failure::Missing)
 }

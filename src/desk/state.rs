@@ -76,8 +76,11 @@ impl Season {
     /// # Errors
     /// When `tags.csv` cannot be read, or the sun does not rise and set there.
     pub fn lay_out(property: Property, crawl: Crawl, generation: u64) -> Result<Self> {
-        let screens = Screens::of(&property, &crawl)?;
-        let (book, opened) = TagBook::open(&property, &crawl)?;
+        let (screens, opened) = rayon::join(
+            || Screens::of(&property, &crawl),
+            || TagBook::open(&property, &crawl),
+        );
+        let (screens, (book, opened)) = (screens?, opened?);
         let mut notices: Vec<String> = Vec::new();
         if let Some(text) = opened.cut_short {
             notices.push(format!(

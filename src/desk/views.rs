@@ -5,8 +5,10 @@ use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock};
 
-use image::codecs::jpeg::JpegEncoder;
-use image::imageops::{FilterType, resize};
+use fast_image_resize::images::Image;
+use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use image::RgbImage;
+use jpeg_encoder::{ColorType, Encoder};
 use lru::LruCache;
 use serde::Deserialize;
 
@@ -37,7 +39,10 @@ pub(super) type View = Arc<Result<Vec<u8>, String>>;
 /// Each is 400 kB at the most, so this many are a hundred megabytes.
 const KEPT: NonZeroUsize = NonZeroUsize::new(250).expect("not zero");
 
-pub(super) struct Views(Mutex<LruCache<(PathBuf, Size), Arc<OnceLock<View>>>>);
+/// A view is in its slot once it is made.
+type Kept = LruCache<(PathBuf, Size), Arc<OnceLock<View>>>;
+
+pub(super) struct Views(Mutex<Kept>);
 
 impl Default for Views {
     fn default() -> Self {
@@ -64,9 +69,22 @@ impl Views {
         self.kept().clear();
     }
 
-    fn kept(&self) -> MutexGuard<'_, LruCache<(PathBuf, Size), Arc<OnceLock<View>>>> {
+    fn kept(&self) -> MutexGuard<'_, Kept> {
         self.0.lock().unwrap_or_else(|e| e.into_inner())
     }
+}
+
+/// Where a picture of the property really lies.
+///
+/// # Errors
+/// In words, when it is gone, or lies elsewhere and only a link to it is in the property.
+pub(super) fn inside(root: &Path, file: &Path) -> Result<PathBuf, String> {
+    let real = |path: &Path| path.canonicalize().map_err(|_| "there is no such picture");
+    let path = real(&root.join(file))?;
+    if !path.starts_with(real(root)?) {
+        return Err("this file is a link out of the property and is not shown".to_owned());
+    }
+    Ok(path)
 }
 
 fn view(path: &Path, size: Size) -> Result<Vec<u8>, String> {
@@ -96,12 +114,24 @@ fn scaled(path: &Path, across_px: u16) -> Option<Vec<u8>> {
     let across = u32::from(across_px);
     if picture.width() > across {
         let down = (picture.height() * across).div_ceil(picture.width());
-        picture = resize(&picture, across, down.max(1), FilterType::Triangle);
+        picture = smaller(picture, across, down.max(1))?;
     }
     let mut jpeg = Vec::new();
-    let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, QUALITY);
-    encoder.encode_image(&picture).ok()?;
-    Some(jpeg)
+    let side = |px: u32| u16::try_from(px).ok();
+    let (width, height) = (side(picture.width())?, side(picture.height())?);
+    let encoder = Encoder::new(&mut jpeg, QUALITY);
+    let encoded = encoder.encode(picture.as_raw(), width, height, ColorType::Rgb);
+    encoded.ok().map(|()| jpeg)
+}
+
+/// Scaled down so that every pixel of the large picture counts.
+fn smaller(large: RgbImage, across: u32, down: u32) -> Option<RgbImage> {
+    let (width, height) = large.dimensions();
+    let from = Image::from_vec_u8(width, height, large.into_raw(), PixelType::U8x3).ok()?;
+    let mut to = Image::new(across, down, PixelType::U8x3);
+    let by_area = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Box));
+    Resizer::new().resize(&from, &mut to, &by_area).ok()?;
+    RgbImage::from_raw(across, down, to.into_vec())
 }
 
 /// Whether a browser can play a clip by itself.

@@ -1,6 +1,6 @@
 //! `tags.csv`, open for changes: what each picture carries, and how it is written down.
 
-use std::cell::OnceCell;
+use std::cell::{Cell, OnceCell};
 use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
 
@@ -169,24 +169,39 @@ fn is_whole(ledger: &Ledger, span: Range<usize>, finder: &Finder) -> bool {
 /// Finds the picture that a text names, as the join of `tags.csv` does.
 struct Finder<'a> {
     crawl: &'a Crawl,
-    exact: HashMap<&'a str, u32>,
+    /// The picture after the one found last: most rows stand in the pictures' order.
+    next: Cell<u32>,
+    exact: OnceCell<HashMap<&'a str, u32>>,
     /// Made when first needed: nearly every row names its picture by its whole path.
     loose: OnceCell<HashMap<String, u32>>,
 }
 
 impl<'a> Finder<'a> {
     fn of(crawl: &'a Crawl) -> Self {
-        let paths = crawl.pictures.iter().map(|p| p.path.as_str());
         Self {
             crawl,
-            exact: paths.zip(0..).collect(),
+            next: Cell::new(0),
+            exact: OnceCell::new(),
             loose: OnceCell::new(),
         }
     }
 
     fn find(&self, text: &str) -> Option<u32> {
+        let next = self.next.get();
+        let follows = self.crawl.pictures.get(next as usize);
+        let found = match follows.is_some_and(|p| p.path == text) {
+            true => Some(next),
+            false => self.look_up(text),
+        };
+        self.next.set(found.map_or(next, |i| i + 1));
+        found
+    }
+
+    fn look_up(&self, text: &str) -> Option<u32> {
+        let paths = || self.crawl.pictures.iter().map(|p| p.path.as_str());
+        let exact = self.exact.get_or_init(|| paths().zip(0..).collect());
         let loose = || self.loose.get_or_init(|| every_name(self.crawl));
-        self.exact
+        exact
             .get(text)
             .or_else(|| loose().get(&key_of(text)))
             .copied()
