@@ -292,3 +292,8 @@ fn running(
     }
     best
 }
+
+/// Offsets of a clock that is right as far as people set clocks.
+pub(super) fn right_offsets() -> impl Iterator<Item = f64> + Clone {
+    (-3..=3).map(|n| f64::from(n) * 5.0)
+}

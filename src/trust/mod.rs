@@ -5,11 +5,14 @@
 //! Nothing is changed here. What is found is told with its evidence and with the row that
 //! `clocks.csv` would need; only the person adds it.
 
+mod date;
 mod fault;
 mod known;
 mod light_model;
 mod order;
+mod reset;
 mod shade;
+mod stories;
 
 use std::path::PathBuf;
 
@@ -132,20 +135,20 @@ fn one(
         let looks = look(property, &clocks, &reset.pictures);
         clock
             .findings
-            .extend(fault::after_reset(property, camera, reset, &looks, sun));
+            .extend(reset::after_reset(property, camera, reset, &looks, sun));
     }
     let enough = [Shade::Colour, Shade::Grey]
         .iter()
         .all(|s| clock.count(*s) >= FEWEST_OF_A_SHADE);
     if enough {
-        let judged = fault::by_light(property, camera, &clock.looked_at, sun);
+        let judged = stories::by_light(property, camera, &clock.looked_at, sun);
         clock.offset = Some(judged.offset);
         clock.findings.extend(judged.findings);
     }
     if clock.findings.is_empty() {
         clock
             .findings
-            .extend(fault::wrong_year(camera, &runs_on, others));
+            .extend(reset::wrong_year(camera, &runs_on, others));
     }
     clock
 }
