@@ -249,10 +249,9 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
         Some(span) => ledger.changed_line(span.clone(), &cells),
     };
     if let Some(problem) = which.problem_of(&ledger, &line, property.settings.position) {
-        return Err(wrong(
-            &said(&problem),
-            problem.column.as_deref().unwrap_or(""),
-        ));
+        // It is not left out of anything: it is not written.
+        let words = said(&problem).replace(", so the row was left out", "");
+        return Err(wrong(&words, problem.column.as_deref().unwrap_or("")));
     }
     if which == LogTable::Disturbances && is_taken(&found, sent) {
         return Err(wrong("Another disturbance has this short name.", "id"));

@@ -9,7 +9,7 @@
 //! | `visits`, `sheet`, `deer`, `log`, `keys` | one file for each thing the page asks for |
 //! | `views`, `clip` | pictures made small enough for the screen, ahead of time; clips piece by piece |
 //! | `quiet`, `sorting` | which pictures probably show nothing |
-//! | `page/` | what the browser is given: plain HTML, one style sheet, small scripts |
+//! | `pages`, `page/` | what the browser is given: plain HTML, one style sheet, small scripts |
 //!
 //! Every change goes to the person's own files at once: `tags.csv`, `disturbances.csv` and
 //! `cameras.csv` stay the truth, and are read again when another program has saved them.
@@ -19,6 +19,7 @@ mod deer;
 mod filter;
 mod keys;
 mod log;
+mod pages;
 mod quiet;
 mod screens;
 mod server;

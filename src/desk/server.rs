@@ -26,7 +26,7 @@ use serde_json::json;
 use super::filter::Asked;
 use super::keys::Keys;
 use super::views::{self, Size, is_playable};
-use super::{Desk, Request, deer, log, sheet, visits};
+use super::{Desk, Request, deer, log, pages, sheet, visits};
 
 /// What is answered: JSON, or a failure.
 pub(super) struct Reply(String);
@@ -263,43 +263,13 @@ fn sent<T: DeserializeOwned>(headers: &HeaderMap, body: &str) -> Result<T, Failu
 }
 
 async fn page(Path(file): Path<String>) -> Response {
-    let (kind, text) = match file.as_str() {
-        "visits.html" => ("text/html; charset=utf-8", include_str!("page/visits.html")),
-        "sweep.html" => ("text/html; charset=utf-8", include_str!("page/sweep.html")),
-        "deer.html" => ("text/html; charset=utf-8", include_str!("page/deer.html")),
-        "log.html" => ("text/html; charset=utf-8", include_str!("page/log.html")),
-        "keys.html" => ("text/html; charset=utf-8", include_str!("page/keys.html")),
-        "desk.css" => ("text/css; charset=utf-8", include_str!("page/desk.css")),
-        "shared.js" => (
-            "text/javascript; charset=utf-8",
-            include_str!("page/shared.js"),
-        ),
-        "visits.js" => (
-            "text/javascript; charset=utf-8",
-            include_str!("page/visits.js"),
-        ),
-        "sweep.js" => (
-            "text/javascript; charset=utf-8",
-            include_str!("page/sweep.js"),
-        ),
-        "deer.js" => (
-            "text/javascript; charset=utf-8",
-            include_str!("page/deer.js"),
-        ),
-        "log.js" => (
-            "text/javascript; charset=utf-8",
-            include_str!("page/log.js"),
-        ),
-        "keys.js" => (
-            "text/javascript; charset=utf-8",
-            include_str!("page/keys.js"),
-        ),
-        _ => {
+    match pages::find(&file) {
+        Some((kind, text)) => as_type(kind, text).into_response(),
+        None => {
             let nothing = as_type("text/plain", "There is nothing here.");
-            return (StatusCode::NOT_FOUND, nothing).into_response();
+            (StatusCode::NOT_FOUND, nothing).into_response()
         }
-    };
-    as_type(kind, text).into_response()
+    }
 }
 
 async fn state(State(desk): Shared) -> Answer {

@@ -61,6 +61,12 @@ fn receipt(output: &Output) -> serde_json::Value {
     value["pull"].clone()
 }
 
+/// A pull that must work, as the camera "Oak".
+fn pulled(card: &TempDir, place: &Place) -> serde_json::Value {
+    let more = ["--camera", "Oak", "--json"];
+    receipt(&pull(card.path(), place.path(), &more))
+}
+
 fn catalogue(place: &Place) -> Vec<DataFrame> {
     let mut files: Vec<_> = fs::read_dir(place.path().join("catalogue"))
         .unwrap()
@@ -79,11 +85,7 @@ fn a_card_is_copied_whole_and_once() {
     fs::write(card.path().join("DCIM/100MEDIA/IMG_9001.JPG"), "").unwrap();
     let before = hashes(card.path());
 
-    let first = receipt(&pull(
-        card.path(),
-        place.path(),
-        &["--camera", "Oak", "--json"],
-    ));
+    let first = pulled(&card, &place);
     assert_eq!(first["copied"], 22);
     assert_eq!(first["pictures"], 20);
     assert_eq!(first["damaged"][0]["file"], "DCIM/100MEDIA/IMG_9001.JPG");
@@ -91,11 +93,7 @@ fn a_card_is_copied_whole_and_once() {
     assert_eq!(first["first"], "2025-11-01 06:00:27");
     assert_eq!(hashes(&place.path().join("cards/Oak")), before);
 
-    let again = receipt(&pull(
-        card.path(),
-        place.path(),
-        &["--camera", "Oak", "--json"],
-    ));
+    let again = pulled(&card, &place);
     assert_eq!(
         (&again["copied"], &again["already_had"]),
         (&0.into(), &22.into())
@@ -124,11 +122,7 @@ fn names_come_again_and_files_change_their_names() {
     )
     .unwrap();
 
-    let second = receipt(&pull(
-        card.path(),
-        place.path(),
-        &["--camera", "Oak", "--json"],
-    ));
+    let second = pulled(&card, &place);
     assert_eq!(
         (&second["copied"], &second["already_had"]),
         (&1.into(), &2.into())
@@ -148,11 +142,7 @@ fn a_copy_that_has_rotted_is_not_taken_for_the_picture() {
     let middle = bytes.len() / 2;
     bytes[middle] ^= 1;
     fs::write(&rotten, bytes).unwrap();
-    let second = receipt(&pull(
-        card.path(),
-        place.path(),
-        &["--camera", "Oak", "--json"],
-    ));
+    let second = pulled(&card, &place);
     assert_eq!(
         (&second["copied"], &second["already_had"]),
         (&1.into(), &1.into())

@@ -13,10 +13,10 @@ async function save(keys, keysOn, words) {
   if (ok) {
     hush();
     Object.assign(desk, { keys: body.keys, keys_on: body.keys_on });
-    say(`Saved: ${words}`);
+    say(`Saved: ${words}`, "saved");
   } else {
     shout(`NOT SAVED: ${body.error}.`);
-    say("NOT SAVED");
+    say("NOT SAVED", "not");
   }
   draw();
 }
@@ -27,7 +27,7 @@ function onKey(event) {
   if (event.key === "Escape") return leave("Left as it was");
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
   const problem = refusal(key, event);
-  if (problem) return say(problem);
+  if (problem) return say(problem, "not");
   const action = changing;
   leave("Saving…");
   save({ ...desk.keys, [action]: key }, desk.keys_on, `${ACTIONS[action] ?? action} is now ${keyWords(key)}`)

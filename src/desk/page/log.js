@@ -1,8 +1,8 @@
-// The log: disturbances and camera placements, each kept in a file that a spreadsheet can change as well.
+// The log: what happened and where cameras hung, each kept in a file that a spreadsheet can change as well.
 
 import { byId, el, getJson, postJson, say, shout, hush, button, start, learn, watch, table } from "./shared.js";
 
-const WORDS = { disturbances: "Disturbances", cameras: "Camera placements" };
+const WORDS = { disturbances: "What happened", cameras: "Where cameras hung" };
 
 let tables = {};
 let editing = null;  // { table, row, check, cells, error, column }
@@ -22,7 +22,7 @@ async function save(form) {
   const { table: name, row, check, cells } = editing;
   const { ok, status, body } = await postJson("api/log", { table: name, row, check, cells });
   if (ok) return saved(body);
-  say("NOT SAVED");
+  say("NOT SAVED", "not");
   if (status === 422) return refused(body);
   shout(`NOT SAVED: ${body.error}.`);
   if (status === 409) takeUpAgain(body.tables);
@@ -36,7 +36,7 @@ function saved(body) {
   learn(body);
   draw();
   byId(`${name}-heading`).focus();
-  say("Saved");
+  say("Saved", "saved");
 }
 
 function refused({ error, column }) {
@@ -44,7 +44,14 @@ function refused({ error, column }) {
   editing.column = column;
   if (!tables[editing.table].columns.some(({ name }) => name === column)) shout(`NOT SAVED: ${error}.`);
   draw();
-  byId(fieldId(column))?.focus();
+  toField(column);
+}
+
+// The first field where the server named none.
+function toField(column) {
+  const field = byId(fieldId(column)) ?? byId("tables").querySelector("form [name]");
+  field.focus();
+  field.parentElement.scrollIntoView({ block: "center" });
 }
 
 // The file changed meanwhile: the row may have moved, so what was typed is offered again where it is surely meant.
@@ -63,32 +70,41 @@ function takeUpAgain(fresh) {
 // --- editing
 
 function edit(name, row, cells, focus) {
-  editing = { table: name, row: row?.row ?? null, check: row?.check ?? null, cells: { ...cells } };
+  if (hasTyped()) {
+    say("First save the row you have begun, or leave it", "not");
+    return toField();
+  }
+  editing = { table: name, row: row?.row ?? null, check: row?.check ?? null, cells: { ...cells }, begun: cells };
   draw();
-  byId(fieldId(focus)).focus();
+  toField(focus);
+}
+
+function hasTyped() {
+  const fields = [...byId("tables").querySelectorAll("form [name]")];
+  return fields.some((field) => field.value.trim() !== (editing.begun[field.name] ?? ""));
 }
 
 function leave() {
   const name = editing.table;
   editing = null;
   hush();
+  say("");
   draw();
   byId(`${name}-heading`).focus();
 }
 
 const fieldId = (column) => `field-${column}`;
 
-function now(kind) {
+function today() {
   const at = new Date();
   const two = (number) => String(number).padStart(2, "0");
-  const date = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
-  return kind === "date" ? date : `${date}T${two(at.getHours())}:${two(at.getMinutes())}`;
+  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
 }
 
 // --- drawing
 
 function draw() {
-  byId("tables").replaceChildren(...Object.keys(tables).map(section));
+  byId("tables").replaceChildren(...Object.keys(WORDS).map(section));
 }
 
 function section(name) {
@@ -96,7 +112,7 @@ function section(name) {
   const adding = editing?.table === name && editing.row === null;
   const first = columns[0].name;
   return el("section", { "aria-labelledby": `${name}-heading` },
-    el("h2", { id: `${name}-heading`, tabIndex: -1 }, WORDS[name] ?? name),
+    el("h2", { id: `${name}-heading`, tabIndex: -1 }, WORDS[name]),
     ...problems.map((text) => el("p", { className: "error" }, `Problem in ${file}: ${text}`)),
     rows.length ? rowsTable(name) : el("p", {}, "Nothing is written down yet."),
     editing?.table === name ? form(name) : null,
@@ -104,7 +120,8 @@ function section(name) {
 }
 
 function rowsTable(name) {
-  const { file, columns, rows } = tables[name];
+  const { file, rows } = tables[name];
+  const columns = tables[name].columns.filter((column) => rows.some(({ cells }) => cells[column.name]));
   return table(`From ${file}`, [...columns.map(({ words }) => words), "Change"],
     rows.map((row) => [...columns.map((column) => row.cells[column.name] ?? ""), rowButtons(name, row)]));
 }
@@ -113,9 +130,8 @@ function rowButtons(name, row) {
   const { columns } = tables[name];
   const words = columns.slice(0, 2).map((column) => row.cells[column.name]).filter(Boolean).join(", ");
   const change = button("Change", () => edit(name, row, row.cells, columns[0].name), { "aria-label": `Change ${words}` });
-  const end = columns.find((column) => column.name === "end");
-  const open = name === "disturbances" && end && !row.cells.end;
-  const ended = () => edit(name, row, { ...row.cells, end: now(end.kind) }, "end");
+  const open = name === "disturbances" && !row.cells.end;
+  const ended = () => edit(name, row, { ...row.cells, end: today() }, "end");
   return el("div", { className: "keys" }, change,
     open ? button("Ended today", ended, { "aria-label": `Ended today: ${words}` }) : null,
     row.problem ? el("p", { className: "error" }, `Problem: ${row.problem}`) : null);

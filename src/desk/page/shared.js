@@ -3,13 +3,13 @@
 export const STOPPED = "graylight has stopped. Start it again, and go on in the window it opens";
 
 export const WHO = {
-  buck: "buck", doe: "doe", fawn: "fawn", deer: "deer (kind not known)", other: "other animal",
+  buck: "buck", doe: "doe", fawn: "fawn", deer: "deer, not sure", other: "other animal",
   person: "person", vehicle: "vehicle", empty: "nothing",
 };
 
 export const ACTIONS = {
   ...WHO,
-  age: "age class", name: "name", repeat: "same again", remove: "take line away", undo: "undo",
+  age: "age class", name: "name", repeat: "same again", remove: "remove", undo: "undo",
   on: "next untagged", next: "next visit", previous: "previous visit", later: "later picture",
   earlier: "earlier picture", one: "this picture only", large: "large", help: "keys",
 };
@@ -60,7 +60,11 @@ async function send(url, options) {
 
 // --- saying things
 
-export const say = (text) => { byId("said").textContent = text; };
+// The state, "saved" or "not", decides how it looks.
+export function say(text, state = "") {
+  byId("said").dataset.state = state;
+  byId("said").textContent = text;
+}
 
 export function shout(text, ...buttons) {
   byId("alarm").replaceChildren(el("p", {}, text), ...buttons);
@@ -154,7 +158,7 @@ export function keyButton(action, onclick) {
   const key = desk.keys[action];
   const hint = key && (desk.keys_on || key.length > 1) ? el("kbd", {}, keyWords(key)) : null;
   // Pressing with the mouse must not take the focus: Enter would then press this button again.
-  return el("button", { type: "button", onclick, onmousedown: (event) => event.preventDefault() },
+  return el("button", { type: "button", onclick, onmousedown: (event) => event.preventDefault(), "data-action": action },
     el("span", {}, ACTIONS[action]), hint);
 }
 
@@ -176,7 +180,7 @@ function belongsToControl(target, key) {
 
 export function openKeys() {
   const rows = actions().map((action) => [ACTIONS[action], keyWords(desk.keys[action])]);
-  rows.push(["how many, on the last line", "1 to 9"], ["undo as well", "Ctrl+Z"]);
+  rows.push(["how many, on the last line", "1 to 9"], ["one more of the same", "its letter again"], ["undo as well", "Ctrl+Z"]);
   const dialog = el("dialog", { className: "help", "aria-label": "Keys" },
     el("h2", { tabIndex: -1, autofocus: true }, "Keys"),
     el("dl", {}, ...rows.map(([words, key]) => el("div", {}, el("dt", {}, words), el("dd", {}, el("kbd", {}, key))))),
@@ -233,6 +237,8 @@ async function explain(box, url, picture) {
 export function openViewer(visit, index, onFlick = () => {}) {
   const frame = el("div", { className: "frame", tabIndex: 0, role: "group", "aria-label": "Picture" });
   const caption = el("p", { "aria-live": "polite" });
+  const largeKey = desk.keys_on ? `${keyWords(desk.keys.large)} or ` : "";
+  const closing = el("p", { role: "status" }, `${largeKey}Esc closes; keys that tag work after that.`);
   const flick = (step) => {
     index = Math.max(0, Math.min(visit.pictures.length - 1, index + step));
     const picture = visit.pictures[index];
@@ -245,12 +251,15 @@ export function openViewer(visit, index, onFlick = () => {}) {
     zoom.textContent = frame.classList.toggle("actual") ? "Fit the window" : "Actual size";
   });
   const bar = el("div", { className: "keys" }, zoom, button("Earlier", () => flick(-1)), button("Later", () => flick(1)), closeButton());
-  const dialog = el("dialog", { className: "viewer", "aria-label": "Large picture" }, caption, frame, bar);
+  const dialog = el("dialog", { className: "viewer", "aria-label": "Large picture" }, caption, frame, bar, closing);
   dialog.onkeydown = (event) => {
-    if (event.target.closest("video") || frame.classList.contains("actual")) return;
-    if (event.key === desk.keys.later) flick(1);
-    else if (event.key === desk.keys.earlier) flick(-1);
-    else if (event.key === desk.keys.large && desk.keys_on) dialog.close();
+    // The page behind must not take the key as well, and open what it has just closed.
+    event.stopPropagation();
+    const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+    const scrolls = event.target.closest("video") || frame.classList.contains("actual");
+    if (key === desk.keys.large && desk.keys_on) dialog.close();
+    else if (key === desk.keys.later && !scrolls) flick(1);
+    else if (key === desk.keys.earlier && !scrolls) flick(-1);
     else return;
     event.preventDefault();
   };
@@ -274,7 +283,7 @@ export function buildFilter(values) {
     choice("camera", "Camera", [["", "every camera"], ...same(desk.cameras)]),
     el("label", {}, "From", el("input", { type: "date", name: "from" })),
     el("label", {}, "Until", el("input", { type: "date", name: "until" })),
-    choice("who", "Tagged as", [["", "anything or not"], ["untagged", "untagged"], ["tagged", "tagged"],
+    choice("who", "Tagged as", [["", "anything or not"], ["untagged", "not tagged yet"], ["tagged", "tagged"],
       ["conflict", "in conflict"], ...Object.entries(WHO)]),
     choice("light", "Light", [["", "any light"], ["daylight", "daylight"], ["gray", "gray light"], ["dark", "dark"]]),
     choice("name", "Named deer", [["", "any or none"], ...same(desk.names.map((known) => known.name))]),

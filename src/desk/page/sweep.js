@@ -14,6 +14,7 @@ let from = Number(new URLSearchParams(location.search).get("from_index")) || 0;
 let chosen = new Set();
 let current = 0;
 let working = false;
+let asked = "";        // the chosen visits for which the person was asked whether their tags may go
 
 // --- fetching
 
@@ -58,11 +59,17 @@ async function once(job) {
 async function sweep() {
   const visits = sheet.visits.filter(({ id }) => chosen.has(id)).map(({ id, version }) => ({ id, version }));
   if (!visits.length) return say("Choose pictures first: Space, or a click");
+  const tagged = sheet.visits.filter(({ id, state, tags }) => chosen.has(id) && state !== "untagged" && tags !== "nothing");
+  if (tagged.length && asked !== [...chosen].join()) {
+    asked = [...chosen].join();
+    return say(`${tagged.length} of these ${visits.length} carry tags; press again to replace them with nothing`, "not");
+  }
+  asked = "";
   say("Saving…");
   const generation = sheet.visits[0].generation;
   const { ok, body } = await postJson("api/sweep", { generation, visits, who: "empty" });
   if (!ok) {
-    say("NOT SAVED");
+    say("NOT SAVED", "not");
     return shout(`NOT SAVED: ${body.error}. ${visits.length} visits are still chosen and not tagged.`);
   }
   hush();
@@ -71,7 +78,7 @@ async function sweep() {
   await load();
   focusCard();
   const changed = body.changed_meanwhile ? `; ${body.changed_meanwhile} changed meanwhile and were left alone` : "";
-  say(`Saved: ${body.saved} visits tagged as nothing${changed}`);
+  say(`Saved: ${body.saved} visits tagged as nothing${changed}`, "saved");
 }
 
 async function undo() {

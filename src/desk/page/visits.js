@@ -14,9 +14,13 @@ let place = null;      // counts under the filter
 let index = 0;         // which of the visit's pictures
 let onlyThis = false;  // tags go to this picture only
 let ageAwaited = false;
-let digits = { text: "", at: 0 };
+let agedAt = -Infinity;  // when a digit last meant an age
+let arrivedAt = -Infinity;  // when the page last went on by itself
 let warned = null;     // the visit whose refused tags the person was warned about
-let lastGiven = JSON.parse(sessionStorage.getItem("last-given") ?? "[]");
+let asked = "";        // the visit and key for which the person was asked whether tags may go
+let doubted = "";      // the name for which the person was asked whether it is a new deer
+let givenBefore = JSON.parse(sessionStorage.getItem("last-given") ?? "[]");  // as of arriving at this visit
+let lastGiven = givenBefore;
 
 // --- turns: everything the person does is done in the order it was done, each when the one before is through
 
@@ -85,7 +89,7 @@ function saved(job, body) {
   learn(body);
   takeIn(body.visit);
   if (!waiting.length) {
-    showState("saved", `Saved: ${tagsWords(job.tags)}`);
+    showState("saved", `Saved: ${job.visit === visit.id ? tagsWords(job.tags) : job.where}`);
     refresh();
   }
 }
@@ -122,10 +126,7 @@ function complain(text) {
   showState("not", "NOT SAVED");
 }
 
-function showState(state, text) {
-  byId("said").dataset.state = state;
-  say(text);
-}
+const showState = (state, text) => say(text, state);
 
 // A reply about a visit replaces what is on screen unless more was typed since.
 function takeIn(fresh) {
@@ -188,7 +189,7 @@ async function find(go) {
 // One fetched ahead may have been tagged since.
 const isStale = (found) => found !== null && found.version < (newest.get(found.id)?.version ?? 0);
 
-async function move(go) {
+async function move(go, done = "") {
   if (!visit) return;
   if (!(await mayLeave())) return forgetTyped();
   const { ok, body } = await find(go);
@@ -196,9 +197,10 @@ async function move(go) {
     forgetTyped();
     if (!stuck) shout(`${body.error}.`);
   } else if (!body.visit || body.visit.id === visit.id) {
-    showState("", go === "untagged" ? "No other untagged visit under this filter" : `No ${go} visit under this filter`);
+    const none = go === "untagged" ? "No other untagged visit under this filter" : `No ${go} visit under this filter`;
+    showState(done ? "saved" : "", listed(done, none));
   } else {
-    show(body);
+    show(body, done);
   }
 }
 
@@ -210,18 +212,20 @@ async function mayLeave() {
   return false;
 }
 
-function show(reply) {
+function show(reply, done = "") {
   visit = reply.visit;
   place = reply.matching === undefined ? place : reply;
-  [index, onlyThis, ageAwaited, warned, refused] = [0, false, false, null, null];
-  digits = { text: "", at: 0 };
+  [index, onlyThis, ageAwaited, agedAt, warned, refused, asked] = [0, false, false, -Infinity, null, null, ""];
+  givenBefore = lastGiven;
   remember(visit);
   const query = new URLSearchParams(location.search);
   query.set("id", visit.id);
   history.replaceState(null, "", `?${query}`);
-  if (!waiting.length) showState("", "");
+  if (!waiting.length) showState(done ? "saved" : "", done);
   keepFocus(render);
-  speak();
+  // A button pressed again by Enter would tag a visit that nobody has looked at.
+  if (document.activeElement?.closest("#who, #line, #lines, #move, #strip")) byId("heading").focus({ preventScroll: true });
+  speak(done);
   lookAhead();
   refresh();
 }
@@ -237,9 +241,10 @@ async function refresh() {
   render();
 }
 
-function speak() {
+function speak(done) {
   const tags = visit.tags.length ? tagsWords(visit.tags) : visit.state;
-  byId("spoken").textContent = listed(whereAndWhen(visit), visit.light, tags, pictures(visit.pictures.length));
+  const now = listed(whereAndWhen(visit), visit.light, tags, pictures(visit.pictures.length));
+  byId("spoken").textContent = done ? `${done}. Now ${now}` : now;
 }
 
 // --- changing the tags
@@ -252,25 +257,54 @@ function setTags(tags) {
   const [first, ...rest] = visit.pictures.map((picture) => JSON.stringify(picture.tags));
   visit.mixed = rest.some((other) => other !== first);
   visit.tags = visit.mixed ? [] : tags;
-  if (tags.length) {
-    lastGiven = tags;
-    sessionStorage.setItem("last-given", JSON.stringify(tags));
-  }
+  give(tags);
+  asked = "";
   keepFocus(render);
   return save(tags);
 }
 
+// What "same again" gives: what was given last and not taken back.
+function give(tags) {
+  lastGiven = tags.length ? tags : givenBefore;
+  sessionStorage.setItem("last-given", JSON.stringify(lastGiven));
+}
+
+// Tags go only after the same key was pressed twice.
+function mayReplace(key, what) {
+  const keyHere = `${key} ${visit.id} ${index}`;
+  if (asked === keyHere) return true;
+  asked = keyHere;
+  showState("not", `${what}; press again to replace that`);
+  return false;
+}
+
+const mayOverwrite = (key) => !visit.mixed || onlyThis || mayReplace(key, "The pictures carry different tags");
+
 function addWho(who) {
+  if (!mayOverwrite(who)) return;
   const lines = current().filter((tag) => tag.who !== "empty");
   const same = lines.findLast((tag) => tag.who === who && tag.age == null && !tag.name);
   const others = lines.filter((tag) => tag !== same);
   setTags([...others, same ? { ...same, count: same.count + 1 } : { who, count: 1, age: null, name: null, note: null }]);
 }
 
+// Seen by nobody: it came up only just now, by itself.
+const isTooSoon = () => performance.now() - arrivedAt < 500;
+
+const tooSoon = () => showState("", "Look at this one first: it has only just come up");
+
 async function tagNothing() {
+  if (isTooSoon()) return tooSoon();
+  const told = tagsWords(current());
+  if (current().some((tag) => tag.who !== "empty") && !mayReplace("empty", `This carries ${told}`)) return undefined;
+  if (!mayOverwrite("empty")) return undefined;
+  const done = `Saved: nothing (${whereAndWhen(visit)})`;
   const fine = await setTags([{ who: "empty", count: 1, age: null, name: null, note: null }]);
   if (!fine) return forgetTyped();
-  if (!onlyThis) await move("untagged");
+  if (onlyThis) return undefined;
+  await move("untagged", done);
+  arrivedAt = performance.now();
+  return undefined;
 }
 
 function changeLast(change, allowed = (tag) => tag.who !== "empty") {
@@ -282,10 +316,14 @@ function changeLast(change, allowed = (tag) => tag.who !== "empty") {
 const isDeer = (tag) => DEER.includes(tag.who);
 
 function digit(text, at) {
-  if (ageAwaited) return setAge(Number(text) + 0.5);
-  const longer = at - digits.at < 1000 ? digits.text + text : text;
-  digits = { text: longer.slice(0, 3), at };
-  if (Number(digits.text) > 0) changeLast({ count: Number(digits.text) });
+  if (ageAwaited) {
+    agedAt = at;
+    return setAge(Number(text) + 0.5);
+  }
+  // Who types 3.5 or 10 for an age would else have said how many.
+  const age = `Age ${current().at(-1)?.age}; for another, choose the age class again`;
+  if (at - agedAt < 1500) return drain().then(() => showState("", age));
+  if (text !== "0") return changeLast({ count: Number(text) });
 }
 
 function awaitAge() {
@@ -301,7 +339,7 @@ function setAge(age) {
 }
 
 function setName(name) {
-  const known = desk.names.find((other) => other.name === name);
+  const known = knownName(name);
   if (!current().length && known && DEER.includes(known.who)) {
     setTags([{ who: known.who, count: 1, age: null, name, note: null }]);
   } else {
@@ -310,12 +348,25 @@ function setName(name) {
   if (name && !known) desk.names.push({ name, who: current().at(-1)?.who });
 }
 
+const knownName = (name) => desk.names.find((other) => other.name === name);
+
+// A name half typed must not become a deer of its own: said once more, it does.
+function isDoubtful(name) {
+  const begins = ({ name: other }) => other.toLowerCase().startsWith(name.toLowerCase());
+  const alike = name && !knownName(name) ? desk.names.filter(begins).map((other) => other.name) : [];
+  if (!alike.length || doubted === name) return false;
+  doubted = name;
+  byId("name-doubt").textContent = `There is no “${name}” yet, but ${listed(...alike)}. Type on for that, or press Enter again for a new deer.`;
+  return true;
+}
+
 function removeLast() {
   if (current().length) return setTags(current().slice(0, -1));
-  showState("", visit.mixed ? "The pictures differ; choose “this picture only” first" : "There is no line to take away");
+  showState("", visit.mixed ? "The pictures differ; choose “this picture only” first" : "There is nothing to remove");
 }
 
 function repeat() {
+  if (lastGiven.length && !mayOverwrite("repeat")) return;
   if (lastGiven.length) setTags(lastGiven.map((tag) => ({ ...tag })));
   else showState("", "No tags were given yet");
 }
@@ -325,7 +376,6 @@ function chooseLine(tag) {
   const lines = [...current().filter((other) => other !== tag), tag];
   if (onlyThis) visit.pictures[index].tags = lines;
   else visit.tags = lines;
-  digits = { text: "", at: 0 };
   keepFocus(render);
 }
 
@@ -341,23 +391,28 @@ async function undo() {
   ahead = new Map();
   if (body.visit) {
     newest.delete(body.visit.id);
-    if (body.visit.id === visit?.id) takeIn(body.visit);
-    else show({ visit: body.visit });
+    if (body.visit.id === visit?.id) {
+      takeIn(body.visit);
+      refresh();
+    } else {
+      show({ visit: body.visit });
+    }
+    give(body.visit.tags);
   }
-  showState("", body.undone ?? "Nothing left to undo");
+  const now = body.visit ? `; now ${tagsWords(body.visit.tags)}` : "";
+  showState("", body.undone ? `${body.undone}${now}` : "Nothing left to undo");
 }
 
 // --- keys and buttons
 
 function flick(step) {
   index = Math.max(0, Math.min(visit.pictures.length - 1, index + step));
-  digits = { text: "", at: 0 };
   keepFocus(render);
 }
 
 const DO = {
   age: awaitAge, repeat, remove: removeLast, empty: tagNothing,
-  on: () => move("untagged"), next: () => move("next"), previous: () => move("previous"),
+  on: () => (isTooSoon() ? tooSoon() : move("untagged")), next: () => move("next"), previous: () => move("previous"),
   later: () => flick(1), earlier: () => flick(-1),
   one: () => { onlyThis = !onlyThis; keepFocus(render); },
   large: () => openViewer(visit, index, (at) => { index = at; render(); }),
@@ -372,7 +427,7 @@ function doAction(action) {
     if (!visit) return undefined;
     if (ageAwaited && action !== "age" && !/^\d$/.test(action)) closeAges();
     if (/^\d$/.test(action)) return digit(action, at);
-    digits = { text: "", at: 0 };
+    agedAt = -Infinity;
     return DO[action] ? DO[action]() : addWho(action);
   });
 }
@@ -403,7 +458,11 @@ function openNaming() {
   if (ageAwaited) act(closeAges);
   byId("names").replaceChildren(...desk.names.map(({ name }) => el("option", { value: name })));
   byId("naming").hidden = false;
-  byId("name").value = "";
+  const last = visit ? current().at(-1) : null;
+  byId("name-of").textContent = last && isDeer(last) ? `Name of this ${last.who}` : "Name of this deer";
+  [byId("name").value, byId("name").defaultValue] = [last?.name ?? "", last?.name ?? ""];
+  byId("name-doubt").textContent = doubted = "";
+  byId("name").select();
   byId("name").focus();
 }
 
@@ -426,11 +485,9 @@ function buildButtons() {
   byId("naming").onsubmit = (event) => {
     event.preventDefault();
     const name = byId("name").value.trim();
+    if (isDoubtful(name)) return;
     closeNaming();
-    act(() => {
-      digits = { text: "", at: 0 };
-      if (visit) setName(name);
-    });
+    if (name !== byId("name").defaultValue) act(() => visit && setName(name));
   };
   byId("leave-name").onclick = closeNaming;
 }
@@ -456,6 +513,7 @@ function render() {
   drawStrip();
   drawLines();
   byId("ages").hidden = !ageAwaited;
+  for (const action of ["one", "earlier", "later"]) actionButton(action).hidden = visit.pictures.length < 2;
   byId("others").replaceChildren(...visit.others.map(other));
   document.title = `${desk.counts.untagged} untagged - Visits - Graylight`;
 }
@@ -506,9 +564,12 @@ function drawLines() {
   const tags = current();
   byId("lines").replaceChildren(...tags.map((tag, at) => line(tag, at === tags.length - 1, tags.length)));
   byId("whole").textContent = wholeWords(tags);
-  const one = byId("line").querySelector("button:nth-last-child(2)");
-  one.setAttribute("aria-pressed", onlyThis);
+  actionButton("one").setAttribute("aria-pressed", onlyThis);
+  const last = tags.at(-1);
+  actionButton("remove").firstChild.textContent = last ? `remove ${last.who === "empty" ? "nothing" : last.who}` : "remove";
 }
+
+const actionButton = (action) => document.querySelector(`[data-action=${action}]`);
 
 function line(tag, last, of) {
   const node = button(tagWords(tag), () => act(() => chooseLine(tag)), { onmousedown: (event) => event.preventDefault() });

@@ -1,0 +1,72 @@
+//! The pages as the browser gets them: each stands in the same frame.
+
+use std::borrow::Cow;
+
+use maud::{DOCTYPE, PreEscaped, html};
+
+const HTML: &str = "text/html; charset=utf-8";
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+const STYLE: &str = "text/css; charset=utf-8";
+
+/// Name in the address, words for the person, and what stands in the frame.
+const PAGES: [(&str, &str, &str); 5] = [
+    ("visits", "Visits", include_str!("page/visits.html")),
+    ("sweep", "Sweep", include_str!("page/sweep.html")),
+    ("deer", "Named deer", include_str!("page/deer.html")),
+    ("log", "Log", include_str!("page/log.html")),
+    ("keys", "Keys", include_str!("page/keys.html")),
+];
+
+const FILES: [(&str, &str, &str); 7] = [
+    ("desk.css", STYLE, include_str!("page/desk.css")),
+    ("shared.js", SCRIPT, include_str!("page/shared.js")),
+    ("visits.js", SCRIPT, include_str!("page/visits.js")),
+    ("sweep.js", SCRIPT, include_str!("page/sweep.js")),
+    ("deer.js", SCRIPT, include_str!("page/deer.js")),
+    ("log.js", SCRIPT, include_str!("page/log.js")),
+    ("keys.js", SCRIPT, include_str!("page/keys.js")),
+];
+
+/// A file of the pages, with its media type.
+pub(super) fn find(file: &str) -> Option<(&'static str, Cow<'static, str>)> {
+    if let Some((_, kind, text)) = FILES.iter().find(|f| f.0 == file) {
+        return Some((kind, Cow::Borrowed(text)));
+    }
+    let name = file.strip_suffix(".html")?;
+    let (_, title, within) = PAGES.iter().find(|p| p.0 == name)?;
+    Some((HTML, Cow::Owned(framed(name, title, within))))
+}
+
+fn framed(name: &str, title: &str, within: &str) -> String {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) " - Graylight" }
+                link rel="stylesheet" href="desk.css";
+                script type="module" src=(format!("{name}.js")) {}
+            }
+            body {
+                a.skip href="#main" { "Skip to the content" }
+                header {
+                    p { strong { "Graylight" } " " span #property {} }
+                    nav aria-label="Pages" {
+                        @for (page, words, _) in PAGES {
+                            a href=(format!("{page}.html")) aria-current=[(page == name).then_some("page")] { (words) }
+                            " "
+                        }
+                    }
+                    p #counts {}
+                }
+                div #alarm role="alert" {}
+                main #main tabindex="-1" {
+                    div #notices {}
+                    (PreEscaped(within))
+                }
+            }
+        }
+    }
+    .into_string()
+}
