@@ -223,6 +223,7 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
     };
     // Held until the file is written, so that two windows cannot write at once.
     let mut season = desk.season();
+    season.wait_and_refresh()?;
     let property = season.property.clone();
     let mut ledger = which.open(&property.root)?;
     let found = rows(&ledger, which, &mut Vec::new());
@@ -246,7 +247,7 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
     };
     let line = match &span {
         None => ledger.line(&cells),
-        Some(span) => ledger.changed_line(span.clone(), &cells),
+        Some(span) => ledger.changed_line(ledger.row(span.clone()), &cells),
     };
     if let Some(problem) = which.problem_of(&ledger, &line, property.settings.position) {
         // It is not left out of anything: it is not written.
@@ -259,8 +260,12 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
     match span {
         None => ledger.append(&line)?,
         Some(span) => ledger.replace(&[(span, line)], "")?,
+    };
+    // The row is in the file now, whatever becomes of the rest.
+    let laid = Property::open(&property.root).and_then(|p| season.lay_out_again(p));
+    if let Err(e) = laid {
+        season.notices.push(format!("{e:#}"));
     }
-    season.lay_out_again(Property::open(&property.root)?)?;
     drop(season);
     read(desk)
 }

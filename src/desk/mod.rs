@@ -197,7 +197,8 @@ fn look_through(desk: &Desk, kept: bool) {
     if let Err(e) = read_elsewhere(desk) {
         desk.season().notices.push(format!("{e:#}"));
     }
-    sort(desk);
+    // Screens that were laid out anew in between are other screens.
+    while !sort(desk) {}
 }
 
 fn read_anew(desk: &Desk) -> Result<()> {
@@ -207,13 +208,17 @@ fn read_anew(desk: &Desk) -> Result<()> {
     let mut settled = crawl;
     clock::settle(&property, &mut settled, desk.today);
     let mut season = desk.season();
+    // The log may have been changed while the cards were read.
+    let property = Property::open(&property.root)?;
     let facts = |c: &card::Crawl| -> Vec<_> {
         let facts = |p: &card::Picture| (p.path.clone(), p.time.clone());
         c.pictures.iter().map(facts).collect()
     };
     if facts(&season.crawl) != facts(&settled) {
         let next = season.generation + 1;
-        *season = Season::lay_out(property, settled, next)?;
+        let next = Season::lay_out(property, settled, next)?;
+        let before = std::mem::replace(&mut *season, next);
+        season.follow(before);
         desk.views.forget();
     }
     Ok(())
@@ -234,7 +239,8 @@ fn read_elsewhere(desk: &Desk) -> Result<()> {
     Ok(())
 }
 
-fn sort(desk: &Desk) {
+/// Whether it came to the end.
+fn sort(desk: &Desk) -> bool {
     let (property, crawl, screens, generation) = {
         let mut season = desk.season();
         season.sorting = Sorting::begin(season.crawl.pictures.len());
@@ -254,4 +260,5 @@ fn sort(desk: &Desk) {
         season.touch();
         true
     });
+    desk.season().generation == generation
 }

@@ -1,14 +1,15 @@
 //! What the desk knows and does: the season in screens, their tags, and every step that can be undone.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
+use std::time::Duration;
 
-use anyhow::Result;
+use anyhow::{Result, bail};
 
 use super::screens::Screens;
 use super::sorting::Sorting;
 use crate::card::Crawl;
-use crate::property::Property;
+use crate::property::{Property, Written};
 use crate::tags::{Elsewhere, Tag, TagBook, Who};
 
 /// A season on the desk.
@@ -28,6 +29,8 @@ pub(super) struct Season {
     changed_in: Vec<u64>,
     steps: Vec<Step>,
     pub notices: Vec<String>,
+    /// The property's other files as they were when they were read.
+    written: Written,
 }
 
 /// A change, kept so that it can be taken back.
@@ -82,10 +85,9 @@ impl Season {
         );
         let (screens, (book, opened)) = (screens?, opened?);
         let mut notices: Vec<String> = Vec::new();
-        if let Some(text) = opened.cut_short {
+        if let Some((text, file)) = opened.cut_short {
             notices.push(format!(
-                "The last line of tags.csv was cut short and has been taken away: \"{}\". Look at that picture again.",
-                text.trim()
+                "The last row of tags.csv was cut short and has been moved to {file}: \"{text}\". Look at that picture again."
             ));
         }
         notices.extend(opened.problems.iter().take(5).map(ToString::to_string));
@@ -95,6 +97,7 @@ impl Season {
             sorting: Sorting::default(),
             version: generation << 32,
             steps: Vec::new(),
+            written: Written::now(&property.root),
             property,
             crawl: Arc::new(crawl),
             screens: Arc::new(screens),
@@ -110,6 +113,7 @@ impl Season {
     /// When the sun does not rise and set there.
     pub fn lay_out_again(&mut self, property: Property) -> Result<()> {
         let screens = Screens::of(&property, &self.crawl)?;
+        self.written = Written::now(&property.root);
         self.property = property;
         self.generation += 1;
         self.version += 1;
@@ -122,6 +126,31 @@ impl Season {
         Ok(())
     }
 
+    /// Takes over from a season with other pictures what can be undone, and what was to be told.
+    pub fn follow(&mut self, mut before: Self) {
+        let paths = self.crawl.pictures.iter().map(|p| p.path.as_str());
+        let here: HashMap<&str, u32> = paths.zip(0..).collect();
+        let moved = |tags: &BTreeMap<u32, Vec<Tag>>| -> Option<BTreeMap<u32, Vec<Tag>>> {
+            let there = |p: &u32| before.crawl.pictures[*p as usize].path.as_str();
+            let one = |(p, t): (&u32, &Vec<Tag>)| Some((*here.get(there(p))?, t.clone()));
+            tags.iter().map(one).collect()
+        };
+        let step = |step: &Step| {
+            let (old, after) = (moved(&step.before)?, moved(&step.after)?);
+            let first = after.keys().next()?;
+            Some(Step {
+                words: step.words.clone(),
+                screen: self.screens.of_picture[*first as usize] as usize,
+                before: old,
+                after,
+            })
+        };
+        let steps = before.steps.iter().filter_map(step).collect();
+        self.steps = steps;
+        before.notices.append(&mut self.notices);
+        self.notices = before.notices;
+    }
+
     /// What `tags.csv` says of a screen's pictures, one after the other.
     pub fn tags(&self, screen: usize) -> impl Iterator<Item = &Tag> {
         let pictures = self.screens.all[screen].pictures.iter();
@@ -130,7 +159,7 @@ impl Season {
 
     /// What counts for a picture: `tags.csv`, or where that is silent another source.
     pub fn tags_of(&self, picture: u32) -> Vec<&Tag> {
-        let own = self.book.of(picture);
+        let own = self.book.of_picture(picture);
         if !own.is_empty() {
             return own.iter().collect();
         }
@@ -143,8 +172,9 @@ impl Season {
     /// How far a screen is tagged.
     pub fn tagging(&self, screen: usize) -> Tagging {
         let pictures = &self.screens.all[screen].pictures;
-        let is_tagged =
-            |p: &u32| !self.book.of(*p).is_empty() || !self.elsewhere[*p as usize].is_empty();
+        let is_tagged = |p: &u32| {
+            !self.book.of_picture(*p).is_empty() || !self.elsewhere[*p as usize].is_empty()
+        };
         match pictures.iter().filter(|p| is_tagged(p)).count() {
             0 => Tagging::Untagged,
             n if n == pictures.len() => Tagging::Tagged,
@@ -188,26 +218,59 @@ impl Season {
         counts
     }
 
-    /// Reads `tags.csv` again if another program has saved it meanwhile.
+    /// Reads again what another program has saved meanwhile and is through with.
     ///
     /// # Errors
-    /// When it can no longer be read as a table; what was known before stays.
+    /// When `tags.csv` can no longer be read as a table; what was known before stays.
     pub fn refresh(&mut self) -> Result<()> {
-        if self.book.is_current() {
+        self.refresh_property();
+        if self.book.is_current() || !self.book.is_settled() {
             return Ok(());
         }
-        let (book, opened) = TagBook::open(&self.property, &self.crawl)?;
+        let (book, problems) = TagBook::reopen(&self.property, &self.crawl)?;
         self.version += 1;
         for (screen, changed_in) in self.screens.all.iter().zip(&mut self.changed_in) {
             let mut pictures = screen.pictures.iter();
-            if pictures.any(|p| self.book.of(*p) != book.of(*p)) {
+            if pictures.any(|p| self.book.of_picture(*p) != book.of_picture(*p)) {
                 *changed_in = self.version;
             }
         }
         self.book = book;
         self.notices
-            .extend(opened.problems.iter().take(5).map(ToString::to_string));
+            .extend(problems.iter().take(5).map(ToString::to_string));
         Ok(())
+    }
+
+    fn refresh_property(&mut self) {
+        let now = Written::now(&self.property.root);
+        if now == self.written || !now.is_settled() {
+            return;
+        }
+        self.written = now;
+        let read = Property::open(&self.property.root).and_then(|p| self.lay_out_again(p));
+        if let Err(e) = read {
+            self.notices.push(format!("{e:#}"));
+            self.version += 1;
+        }
+    }
+
+    /// The same, before a change: a program that is writing one of the files is waited for.
+    ///
+    /// # Errors
+    /// When it does not come to an end, or what it wrote cannot be read.
+    pub fn wait_and_refresh(&mut self) -> Result<()> {
+        const STEP: Duration = Duration::from_millis(50);
+        const STEPS: u32 = 60;
+        for _ in 0..STEPS {
+            let now = Written::now(&self.property.root);
+            let log_is = now == self.written || now.is_settled();
+            if log_is && (self.book.is_current() || self.book.is_settled()) {
+                self.refresh()?;
+                return Ok(());
+            }
+            std::thread::sleep(STEP);
+        }
+        bail!("another program is writing the property's files; try again when it is through");
     }
 
     /// Tags pictures of one screen, if it still is what the page showed.
@@ -218,7 +281,7 @@ impl Season {
         pictures: &[u32],
         tags: &[Tag],
     ) -> Result<(), Refused> {
-        self.refresh()?;
+        self.wait_and_refresh()?;
         if self.changed_in[screen] > version {
             return Err(Refused::Changed);
         }
@@ -238,7 +301,7 @@ impl Season {
         screens: &[(usize, u64)],
         tag: &Tag,
     ) -> Result<(usize, usize), Refused> {
-        self.refresh()?;
+        self.wait_and_refresh()?;
         let fresh: Vec<usize> = screens
             .iter()
             .filter(|(screen, version)| self.changed_in[*screen] <= *version)
@@ -259,7 +322,7 @@ impl Season {
     fn step(&mut self, words: String, screen: usize, after: BTreeMap<u32, Vec<Tag>>) -> Result<()> {
         let before = after
             .keys()
-            .map(|p| (*p, self.book.of(*p).to_vec()))
+            .map(|p| (*p, self.book.of_picture(*p).to_vec()))
             .collect();
         self.save(&after)?;
         self.steps.push(Step {
@@ -283,12 +346,12 @@ impl Season {
     /// Takes the last step back and returns what it was, and where. A step whose pictures have got
     /// other tags since, from elsewhere, is left as it is.
     pub fn undo(&mut self) -> Result<Option<(String, usize)>> {
-        self.refresh()?;
+        self.wait_and_refresh()?;
         let Some(step) = self.steps.pop() else {
             return Ok(None);
         };
         let mut after = step.after.iter();
-        if !after.all(|(p, tags)| self.book.of(*p) == tags.as_slice()) {
+        if !after.all(|(p, tags)| self.book.of_picture(*p) == tags.as_slice()) {
             let words = format!(
                 "\"{}\" was not undone: tags.csv has been changed by another program since",
                 step.words

@@ -143,8 +143,8 @@ impl VisitView {
             .pictures
             .split_first()
             .expect("a screen has pictures");
-        let own = season.book.of(*first);
-        let mixed = rest.iter().any(|p| season.book.of(*p) != own);
+        let own = season.book.of_picture(*first);
+        let mixed = rest.iter().any(|p| season.book.of_picture(*p) != own);
         let clock = |t: crate::clock::LocalTime| t.shown().format(TIME).to_string();
         let moment = screen.moment;
         Self {
@@ -184,7 +184,12 @@ impl PictureView {
             time: time.map(|t| t.shown().format(TIME).to_string()),
             clip: picture.clip,
             playable: picture.clip && is_playable(&picture.file),
-            tags: season.book.of(index).iter().map(TagView::from).collect(),
+            tags: season
+                .book
+                .of_picture(index)
+                .iter()
+                .map(TagView::from)
+                .collect(),
         }
     }
 }

@@ -5,19 +5,22 @@ use std::path::Path;
 use anyhow::Result;
 use chrono::{FixedOffset, NaiveDate};
 
-use super::{Position, Problem, Row, Sheet, parse_date, parse_number};
+use super::{Headings, Position, Problem, Row, Sheet, parse_date, parse_number};
 
 pub(super) const FILE: &str = "cameras.csv";
-pub(super) const COLUMNS: [&str; 8] = [
-    "camera",
-    "latitude",
-    "longitude",
-    "setting",
-    "from",
-    "until",
-    "clock",
-    "folder",
-];
+pub(super) const HEADINGS: Headings = Headings {
+    required: &["camera"],
+    known: &[
+        "camera",
+        "latitude",
+        "longitude",
+        "setting",
+        "from",
+        "until",
+        "clock",
+        "folder",
+    ],
+};
 
 /// How a camera's clock is kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -70,7 +73,7 @@ pub(super) fn read(
     problems: &mut Vec<Problem>,
 ) -> Result<Vec<Placement>> {
     let mut placements = Vec::new();
-    let Some(sheet) = Sheet::read(root, FILE, &["camera"], &COLUMNS, problems)? else {
+    let Some(sheet) = Sheet::read(root, FILE, &HEADINGS, problems)? else {
         return Ok(placements);
     };
     sheet.for_each(problems, |row, problems| match placement(row, home) {

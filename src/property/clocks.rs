@@ -5,10 +5,15 @@ use std::path::Path;
 use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime};
 
-use super::{Ledger, Problem, Row, Sheet, parse_date, parse_date_time, parse_number, same_name};
+use super::{
+    Headings, Ledger, Problem, Row, Sheet, parse_date, parse_date_time, parse_number, same_name,
+};
 
-const FILE: &str = "clocks.csv";
-const COLUMNS: [&str; 5] = ["camera", "from", "until", "shift_minutes", "why"];
+pub(super) const FILE: &str = "clocks.csv";
+const HEADINGS: Headings = Headings {
+    required: &["camera", "shift_minutes"],
+    known: &["camera", "from", "until", "shift_minutes", "why"],
+};
 
 /// Twenty years: a clock that fell back to its factory date can be that far off, in minutes.
 const LARGEST_SHIFT_MIN: f64 = 20.0 * 366.0 * 1440.0;
@@ -39,8 +44,7 @@ impl ClockCorrection {
 
 pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<ClockCorrection>> {
     let mut corrections = Vec::new();
-    let required = ["camera", "shift_minutes"];
-    let Some(sheet) = Sheet::read(root, FILE, &required, &COLUMNS, problems)? else {
+    let Some(sheet) = Sheet::read(root, FILE, &HEADINGS, problems)? else {
         return Ok(corrections);
     };
     sheet.for_each(problems, |row, problems| match correction(row) {
@@ -111,7 +115,7 @@ fn moment(
 /// # Errors
 /// When the file cannot be read or written.
 pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
-    let mut ledger = Ledger::open(root, FILE, &COLUMNS)?;
+    let mut ledger = Ledger::open(root, FILE, &HEADINGS)?;
     let moment =
         |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
     let lines: String = rows
@@ -126,5 +130,6 @@ pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
             ])
         })
         .collect();
-    ledger.append(&lines)
+    ledger.append(&lines)?;
+    Ok(())
 }

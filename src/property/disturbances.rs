@@ -6,19 +6,22 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 
 use super::cameras::position;
-use super::{Position, Problem, Row, Sheet, parse_date, parse_date_time};
+use super::{Headings, Position, Problem, Row, Sheet, parse_date, parse_date_time};
 
 pub(super) const FILE: &str = "disturbances.csv";
-pub(super) const COLUMNS: [&str; 8] = [
-    "id",
-    "start",
-    "end",
-    "by",
-    "what",
-    "latitude",
-    "longitude",
-    "near",
-];
+pub(super) const HEADINGS: Headings = Headings {
+    required: &["id", "start"],
+    known: &[
+        "id",
+        "start",
+        "end",
+        "by",
+        "what",
+        "latitude",
+        "longitude",
+        "near",
+    ],
+};
 
 /// Whose doing a disturbance is, as logged by the person. Nothing is concluded from it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -80,8 +83,7 @@ impl Disturbance {
 
 pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<Disturbance>> {
     let mut disturbances: Vec<Disturbance> = Vec::new();
-    let required = ["id", "start"];
-    let Some(sheet) = Sheet::read(root, FILE, &required, &COLUMNS, problems)? else {
+    let Some(sheet) = Sheet::read(root, FILE, &HEADINGS, problems)? else {
         return Ok(disturbances);
     };
     sheet.for_each(problems, |row, problems| match disturbance(row) {

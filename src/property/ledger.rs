@@ -8,11 +8,11 @@ use std::fs::{File, Metadata};
 use std::io::{self, Write};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
 
 use anyhow::{Context, Result};
 
-use super::{Problem, Row, Sheet, new_file_in, read_optional};
+use super::seen::Seen;
+use super::{Headings, Problem, Row, Sheet, new_file_in, read_optional};
 
 /// A table, and what its file looked like when it was read.
 pub struct Ledger {
@@ -23,28 +23,23 @@ pub struct Ledger {
     /// The file is not there, or its bytes are not the text's, so the first change writes all of it.
     whole: bool,
     has_mark: bool,
+    /// How many headings the file itself has.
+    own_headings: usize,
+    open_row: Option<OpenRow>,
     seen: Option<Seen>,
 }
 
-/// What tells whether somebody else has saved the file meanwhile.
-#[derive(PartialEq, Eq)]
-struct Seen {
-    bytes: u64,
-    modified: Option<SystemTime>,
-    #[cfg(unix)]
-    inode: u64,
+/// A row without a line end, at the end of the file.
+pub struct OpenRow {
+    /// Where it stands in the text.
+    pub span: Range<usize>,
+    /// It has a cell for each of the file's headings, and no open quotation mark. One that has not
+    /// was cut short, as a kill in the middle of writing leaves it, or its writer ends no line and
+    /// leaves empty cells away.
+    pub is_whole: bool,
 }
 
-impl Seen {
-    fn of(facts: &Metadata) -> Self {
-        Self {
-            bytes: facts.len(),
-            modified: facts.modified().ok(),
-            #[cfg(unix)]
-            inode: std::os::unix::fs::MetadataExt::ino(facts),
-        }
-    }
-}
+const CHANGED: &str = "another program has changed it just now; nothing was written";
 
 /// UTF-8's byte-order mark, which some spreadsheets need to know the file by.
 const MARK: &[u8] = b"\xef\xbb\xbf";
@@ -54,16 +49,24 @@ impl Ledger {
     /// are added to its first line when it is first changed.
     ///
     /// # Errors
-    /// When the file cannot be read, or not as a table.
-    pub fn open(root: &Path, file: &'static str, headings: &[&str]) -> Result<Self> {
+    /// When the file cannot be read, or not as a table with the headings that it must have.
+    pub fn open(root: &Path, file: &'static str, headings: &Headings) -> Result<Self> {
+        // A link stays one: what it leads to is changed.
         let path = root.join(file);
-        let seen = std::fs::metadata(&path).ok().map(|facts| Seen::of(&facts));
+        let path = path.canonicalize().unwrap_or(path);
+        let seen = Seen::at(&path);
         let bytes = read_optional(root, file)?.unwrap_or_default();
         let mut sheet = Sheet::decode(file, &bytes)?;
         let plain = bytes.strip_prefix(MARK).unwrap_or(&bytes);
         let mut whole = seen.is_none() || plain != sheet.text().as_bytes();
-        whole |= sheet.add_headings(headings);
-        Ok(Self {
+        let own_headings = sheet.columns().len();
+        if own_headings > 0 {
+            sheet.require(headings)?;
+        }
+        whole |= sheet.add_headings(headings.known);
+        let mut ledger = Self {
+            own_headings,
+            open_row: None,
             line_end: if sheet.text().contains("\r\n") {
                 "\r\n"
             } else {
@@ -75,13 +78,19 @@ impl Ledger {
             sheet,
             whole,
             seen,
-        })
+        };
+        ledger.end_last_row();
+        Ok(ledger)
     }
 
     /// Whether the file is still as this program last saw it.
     pub fn is_current(&self) -> bool {
-        let now = std::fs::metadata(&self.path).ok();
-        now.as_ref().map(Seen::of) == self.seen
+        Seen::at(&self.path) == self.seen
+    }
+
+    /// Whether whoever has saved the file is through with it.
+    pub fn is_settled(&self) -> bool {
+        Seen::at(&self.path).is_none_or(|now| now.is_settled())
     }
 
     /// Calls `each` for every row, as [`Sheet::for_each`] does.
@@ -99,19 +108,56 @@ impl Ledger {
         self.sheet.text().get(span).unwrap_or("")
     }
 
-    /// Where the text ends, and the next row will begin.
-    pub fn end(&self) -> usize {
-        let text = self.sheet.text();
-        let open = !text.is_empty() && !text.ends_with('\n');
-        text.len() + if open { self.line_end.len() } else { 0 }
+    /// The last row, if the file has no line end behind it.
+    pub fn open_row(&self) -> Option<&OpenRow> {
+        self.open_row.as_ref()
     }
 
-    /// What stands after the last line end: a row that was cut short, or one whose writer ends no
-    /// line.
-    pub fn open_line(&self) -> Option<Range<usize>> {
+    /// Ends the last row, so that all rows are alike from here on. The file gets that line end with the
+    /// first change.
+    fn end_last_row(&mut self) {
         let text = self.sheet.text();
+        if text.is_empty() || text.ends_with('\n') {
+            return;
+        }
+        let mut last = None;
+        self.for_each(&mut Vec::new(), |row, _| {
+            last = (row.span.end == text.len()).then(|| OpenRow {
+                span: row.span.clone(),
+                is_whole: row.cells() >= self.own_headings && !self.sheet.is_torn(),
+            });
+        });
+        // A row with an open quotation mark is none to the reader.
         let from = text.rfind('\n').map_or(0, |n| n + 1);
-        (from > 0 && from < text.len()).then_some(from..text.len())
+        let broken = || OpenRow {
+            span: from..text.len(),
+            is_whole: false,
+        };
+        self.open_row = last.or_else(|| (from > 0).then(broken));
+        self.sheet.text_mut().push_str(self.line_end);
+        self.whole = true;
+        if let Some(row) = &mut self.open_row {
+            row.span.end += self.line_end.len();
+        }
+    }
+
+    /// Takes a row that was cut short out of the table, and keeps its text in a file beside it, whose
+    /// name is returned.
+    ///
+    /// # Errors
+    /// When the disk does not take it.
+    pub fn set_aside(&mut self, span: Range<usize>) -> Result<String> {
+        let name = format!("{}-cut-short.txt", self.file.trim_end_matches(".csv"));
+        let path = self.path.with_file_name(&name);
+        let line = self.row(span.clone()).trim_end().to_owned() + self.line_end;
+        let kept = || {
+            let mut file = File::options().append(true).create(true).open(&path)?;
+            file.write_all(line.as_bytes())?;
+            file.sync_all()
+        };
+        kept().with_context(|| format!("cannot write {name}"))?;
+        self.replace(&[(span, String::new())], "")?;
+        Ok(name)
     }
 
     /// A row as the file would have it, line end and all.
@@ -124,8 +170,8 @@ impl Ledger {
     }
 
     /// A row's own text with some cells changed; cells under headings that are not named stay.
-    pub fn changed_line(&self, span: Range<usize>, cells: &[(&str, String)]) -> String {
-        let record = self.sheet.record(self.row(span));
+    pub fn changed_line(&self, row: &str, cells: &[(&str, String)]) -> String {
+        let record = self.sheet.record(row);
         let cell = |(i, heading): (usize, &String)| {
             let found = cells.iter().find(|(name, _)| name == heading);
             let old = record.get(i).unwrap_or("");
@@ -151,25 +197,31 @@ impl Ledger {
         line.trim_end_matches('\n').to_owned() + self.line_end
     }
 
-    /// Appends lines, made by [`Ledger::line`], and syncs them before it returns.
+    /// Appends lines, made by [`Ledger::line`], syncs them, and returns where in the text they begin.
     ///
     /// # Errors
-    /// When the disk does not take them; then the file is as it was.
-    pub fn append(&mut self, lines: &str) -> Result<()> {
+    /// When the disk does not take them, or somebody else has changed the file; then it is as it was.
+    pub fn append(&mut self, lines: &str) -> Result<usize> {
         if self.whole {
             return self.replace(&[], lines);
         }
-        let gap = self.end() - self.sheet.text().len();
-        let added = self.line_end[self.line_end.len() - gap..].to_owned() + lines;
-        let facts = self.appended(&added).with_context(|| self.cannot())?;
-        self.sheet.text_mut().push_str(&added);
-        self.seen = Some(Seen::of(&facts));
-        Ok(())
+        let from = self.sheet.text().len();
+        let facts = self.appended(lines).with_context(|| self.cannot())?;
+        let after = Seen::of(&facts);
+        // Whatever else was added meanwhile is still to be read.
+        let expected = self.seen.map(|s| s.bytes + lines.len() as u64);
+        self.seen = (expected == Some(after.bytes)).then_some(after);
+        self.sheet.text_mut().push_str(lines);
+        Ok(from)
     }
 
     fn appended(&self, added: &str) -> io::Result<Metadata> {
         let mut file = File::options().append(true).open(&self.path)?;
-        let before = file.metadata()?.len();
+        let facts = file.metadata()?;
+        if Some(Seen::of(&facts)) != self.seen {
+            return Err(io::Error::other(CHANGED));
+        }
+        let before = facts.len();
         // One call, so that a kill leaves all of it or, at worst, a line that is cut short.
         let written = file
             .write_all(added.as_bytes())
@@ -182,11 +234,12 @@ impl Ledger {
     }
 
     /// Takes rows away, or puts other text in their place, and appends lines, in one step. Spans are
-    /// in order and apart.
+    /// in order and apart. Returns where in the text the lines begin.
     ///
     /// # Errors
-    /// When the disk does not take the new file; then the old one is as it was.
-    pub fn replace(&mut self, changes: &[(Range<usize>, String)], lines: &str) -> Result<()> {
+    /// When the disk does not take the new file, or somebody else has changed the old one; then that
+    /// is as it was.
+    pub fn replace(&mut self, changes: &[(Range<usize>, String)], lines: &str) -> Result<usize> {
         let old = self.sheet.text();
         let mut text = String::with_capacity(old.len() + lines.len() + 64);
         let mut at = 0;
@@ -196,15 +249,13 @@ impl Ledger {
             at = span.end;
         }
         text.push_str(&old[at..]);
-        if !lines.is_empty() && !text.is_empty() && !text.ends_with('\n') {
-            text.push_str(self.line_end);
-        }
+        let from = text.len();
         text.push_str(lines);
         let facts = self.written(&text).with_context(|| self.cannot())?;
         *self.sheet.text_mut() = text;
         self.whole = false;
         self.seen = Some(Seen::of(&facts));
-        Ok(())
+        Ok(from)
     }
 
     fn written(&self, text: &str) -> io::Result<Metadata> {
@@ -214,8 +265,14 @@ impl Ledger {
             file.write_all(MARK)?;
         }
         file.write_all(text.as_bytes())?;
+        if let Ok(old) = std::fs::metadata(&self.path) {
+            file.as_file().set_permissions(old.permissions())?;
+        }
         file.as_file().sync_all()?;
         let facts = file.as_file().metadata()?;
+        if !self.is_current() {
+            return Err(io::Error::other(CHANGED));
+        }
         file.persist(&self.path)?;
         #[cfg(unix)]
         File::open(folder)?.sync_all()?;
@@ -234,7 +291,10 @@ impl Ledger {
 mod tests {
     use super::*;
 
-    const HEADINGS: [&str; 3] = ["picture", "who", "count"];
+    const HEADINGS: Headings = Headings {
+        required: &["picture", "who"],
+        known: &["picture", "who", "count"],
+    };
 
     fn opened(before: &[u8]) -> (tempfile::TempDir, Ledger) {
         let folder = tempfile::tempdir().unwrap();
@@ -288,13 +348,74 @@ mod tests {
         let mut spans = Vec::new();
         ledger.for_each(&mut Vec::new(), |row, _| spans.push(row.span.clone()));
         let doe = spans[1].clone();
-        let new = ledger.changed_line(doe.clone(), &[("count", "3".to_owned())]);
+        let new = ledger.changed_line(ledger.row(doe.clone()), &[("count", "3".to_owned())]);
         ledger.replace(&[(doe, new)], "").unwrap();
         let got = std::fs::read_to_string(folder.path().join("tags.csv")).unwrap();
         assert_eq!(
             got,
             "picture,who,count,mine\n a , buck ,1,x\n\nb,doe,3,y\nc,fawn,,z\n"
         );
+    }
+
+    #[test]
+    fn rows_without_a_line_end() {
+        let open = |text: &str| {
+            let (_folder, ledger) = opened(text.as_bytes());
+            let row = ledger.open_row()?;
+            let text = ledger.row(row.span.clone()).trim_end();
+            Some((text.to_owned(), row.is_whole))
+        };
+        let row = |text: &str, is_whole| Some((text.to_owned(), is_whole));
+        assert!(open("picture,who,count\na,doe,1\n").is_none());
+        assert!(open("picture,who").is_none());
+        assert_eq!(open("picture,who\na,doe"), row("a,doe", true));
+        assert_eq!(open("picture,who,count\na,doe"), row("a,doe", false));
+        let quoted = "a,doe,\"two\nlines\"";
+        assert_eq!(
+            open(&format!("picture,who,count\n{quoted}")),
+            row(quoted, true)
+        );
+        assert_eq!(
+            open("picture,who,count\na,do\nb,\"doe"),
+            row("b,\"doe", false)
+        );
+    }
+
+    #[test]
+    fn a_file_that_ends_within_a_letter_keeps_its_other_letters() {
+        let before = b"picture,who,count\nJ\xc3\xa4ger,doe,1\nJ\xc3";
+        let (folder, mut ledger) = opened(before);
+        let row = ledger.open_row().unwrap();
+        assert!(!row.is_whole);
+        let span = row.span.clone();
+        let aside = ledger.set_aside(span).unwrap();
+        let read = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
+        assert_eq!(read("tags.csv"), "picture,who,count\nJäger,doe,1\n");
+        assert_eq!(read(&aside), "J\n");
+    }
+
+    #[test]
+    fn what_somebody_else_writes_in_between_stays() {
+        let (folder, mut ledger) = opened(b"picture,who,count\na,doe,1\n");
+        let path = folder.path().join("tags.csv");
+        let theirs = "picture,who,count\na,doe,1\nb,buck,1\n";
+        std::fs::write(&path, theirs).unwrap();
+        assert!(ledger.append("c,fawn,1\n").is_err());
+        let mut rows = Vec::new();
+        ledger.for_each(&mut Vec::new(), |row, _| rows.push(row.span.clone()));
+        let gone = (rows[0].clone(), String::new());
+        assert!(ledger.replace(&[gone], "c,fawn,1\n").is_err());
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), theirs);
+    }
+
+    #[test]
+    fn a_table_without_headings_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("tags.csv"), "a.jpg,buck\n").unwrap();
+        let error = Ledger::open(folder.path(), "tags.csv", &HEADINGS)
+            .err()
+            .unwrap();
+        assert!(error.to_string().contains("no column"), "{error}");
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use anyhow::Result;
 
-use super::{Ledger, Position, Problem, Sheet, cameras, disturbances};
+use super::{Headings, Ledger, Position, Problem, Sheet, cameras, disturbances};
 
 /// A table of the log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -24,9 +24,13 @@ impl LogTable {
 
     /// Its columns, in the order of a new file.
     pub fn columns(self) -> &'static [&'static str] {
+        self.headings().known
+    }
+
+    fn headings(self) -> &'static Headings<'static> {
         match self {
-            Self::Disturbances => &disturbances::COLUMNS,
-            Self::Cameras => &cameras::COLUMNS,
+            Self::Disturbances => &disturbances::HEADINGS,
+            Self::Cameras => &cameras::HEADINGS,
         }
     }
 
@@ -35,7 +39,7 @@ impl LogTable {
     /// # Errors
     /// When the file cannot be read as a table.
     pub fn open(self, root: &std::path::Path) -> Result<Ledger> {
-        Ledger::open(root, self.file(), self.columns())
+        Ledger::open(root, self.file(), self.headings())
     }
 
     /// Why a row, as [`Ledger::line`] makes it, could not be used; `None` where it can. `home` is the

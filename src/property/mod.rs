@@ -11,6 +11,7 @@ mod ledger;
 mod log;
 mod new_file;
 mod problem;
+mod seen;
 mod settings;
 mod sheet;
 
@@ -21,12 +22,13 @@ use anyhow::{Context, Result};
 pub use cameras::{ClockSetting, Placement};
 pub use clocks::{ClockCorrection, add_corrections};
 pub use disturbances::{By, Disturbance};
-pub use ledger::Ledger;
+pub use ledger::{Ledger, OpenRow};
 pub use log::LogTable;
 pub use new_file::new_file_in;
 pub use problem::Problem;
+pub use seen::Written;
 pub use settings::{Position, Settings, ShareOf, TagTable};
-pub use sheet::{Row, Sheet, parse_date, parse_date_time, parse_number};
+pub use sheet::{Headings, Row, Sheet, parse_date, parse_date_time, parse_number};
 
 /// The land and everything that was written down about it.
 #[derive(Debug, Clone)]

@@ -11,11 +11,20 @@ use chrono::{Datelike, NaiveDate, NaiveDateTime};
 
 use super::Problem;
 
+/// The columns of a table.
+pub struct Headings<'a> {
+    /// Those that no row can do without.
+    pub required: &'a [&'a str],
+    /// All that are understood, in the order of a new file.
+    pub known: &'a [&'a str],
+}
+
 /// A table, decoded but not yet parsed into rows.
 pub struct Sheet {
     file: String,
     text: String,
     rows_from: usize,
+    torn: bool,
     delimiter: u8,
     columns: Vec<String>,
 }
@@ -60,8 +69,7 @@ impl Sheet {
     pub fn read(
         root: &Path,
         name: &str,
-        required: &[&str],
-        known: &[&str],
+        headings: &Headings,
         problems: &mut Vec<Problem>,
     ) -> Result<Option<Self>> {
         let Some(bytes) = super::read_optional(root, name)? else {
@@ -71,14 +79,8 @@ impl Sheet {
         if sheet.columns.is_empty() {
             return Ok(None);
         }
-        for column in required {
-            if !sheet.columns.iter().any(|c| c == column) {
-                bail!(
-                    "{name}, line 1: there is no column \"{column}\". The first line must name the columns: {}",
-                    known.join(",")
-                );
-            }
-        }
+        sheet.require(headings)?;
+        let known = headings.known;
         for column in &sheet.columns {
             if !column.is_empty() && !known.contains(&column.as_str()) {
                 problems.push(Problem::cell(
@@ -93,6 +95,20 @@ impl Sheet {
         Ok(Some(sheet))
     }
 
+    /// # Errors
+    /// When a column is missing that no row can do without.
+    pub(super) fn require(&self, headings: &Headings) -> Result<()> {
+        let is_missing = |c: &&&str| !self.columns.iter().any(|known| known == **c);
+        if let Some(column) = headings.required.iter().find(is_missing) {
+            bail!(
+                "{}, line 1: there is no column \"{column}\". The first line must name the columns: {}",
+                self.file,
+                headings.known.join(",")
+            );
+        }
+        Ok(())
+    }
+
     pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<Self> {
         if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
             bail!(
@@ -100,9 +116,12 @@ impl Sheet {
             );
         }
         let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-        let text = match std::str::from_utf8(bytes) {
-            Ok(text) => text.to_owned(),
-            Err(_) => bytes.iter().map(|&b| windows_1252(b)).collect(),
+        let (text, torn) = match std::str::from_utf8(bytes) {
+            Ok(text) => (text.to_owned(), false),
+            Err(e) => match torn(bytes, e) {
+                Some(text) => (text.to_owned(), true),
+                None => (bytes.iter().map(|&b| windows_1252(b)).collect(), false),
+            },
         };
         // Old spreadsheets end lines with a carriage return alone.
         let text = if text.contains('\n') {
@@ -134,9 +153,15 @@ impl Sheet {
                 rows_from
             },
             text,
+            torn,
             delimiter,
             columns,
         })
+    }
+
+    /// Whether the file ends within a character, which was left away.
+    pub(super) fn is_torn(&self) -> bool {
+        self.torn
     }
 
     /// Calls `each` for every row that is not blank. A row that breaks the table's shape becomes a
@@ -267,6 +292,13 @@ impl Sheet {
             remedy: remedy.to_owned(),
         }
     }
+}
+
+/// The whole characters of UTF-8 text that ends within one, as a kill in the middle of writing leaves
+/// it. Text without any other such character may as well be in another encoding.
+fn torn(bytes: &[u8], error: std::str::Utf8Error) -> Option<&str> {
+    let whole = std::str::from_utf8(&bytes[..error.valid_up_to()]).ok()?;
+    (error.error_len().is_none() && !whole.is_ascii()).then_some(whole)
 }
 
 fn reader(text: &str, delimiter: u8) -> csv::Reader<&[u8]> {

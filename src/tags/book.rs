@@ -6,7 +6,7 @@ use std::ops::Range;
 
 use anyhow::Result;
 
-use super::pictures::{COLUMNS, FILE, every_name, key_of};
+use super::pictures::{FILE, HEADINGS, every_name, key_of};
 use super::words::{Tag, seen};
 use crate::card::Crawl;
 use crate::property::{Ledger, Problem, Property};
@@ -18,6 +18,8 @@ pub struct TagBook {
     rows: Vec<Row>,
     /// For every picture of the crawl, its rows' tags in the file's order.
     tags: Vec<Vec<Tag>>,
+    /// Rows that were taken out: the person's own columns come back with the tags.
+    taken_out: HashMap<u32, Vec<String>>,
 }
 
 /// A usable row of the file.
@@ -31,33 +33,55 @@ struct Row {
 pub struct Opened {
     /// Rows that cannot be used.
     pub problems: Vec<Problem>,
-    /// A last line that was cut short, as a kill in the middle of writing leaves it, and was taken
-    /// away.
-    pub cut_short: Option<String>,
+    /// A last row that was cut short, as a kill in the middle of writing leaves it, and the file to
+    /// which it was moved.
+    pub cut_short: Option<(String, String)>,
 }
 
 impl TagBook {
-    /// Reads the file. A last line that was cut short is taken away and told.
+    /// Reads the file. A last row that was cut short is moved out of it and told.
     ///
     /// # Errors
-    /// When the file cannot be read, or a line that was cut short cannot be taken away.
+    /// When the file cannot be read, or a row that was cut short cannot be moved.
     pub fn open(property: &Property, crawl: &Crawl) -> Result<(Self, Opened)> {
-        let mut ledger = Ledger::open(&property.root, FILE, &COLUMNS)?;
-        let mut opened = Opened::default();
-        let finder = Finder::of(crawl);
-        if let Some(span) = ledger.open_line()
-            && !is_whole(&ledger, span.clone(), &finder)
-        {
-            opened.cut_short = Some(ledger.row(span.clone()).to_owned());
-            ledger.replace(&[(span, String::new())], "")?;
-        }
+        let mut ledger = Ledger::open(&property.root, FILE, &HEADINGS)?;
+        let cut = ledger.open_row().filter(|row| !row.is_whole);
+        let cut_short = match cut.map(|row| row.span.clone()) {
+            Some(span) => {
+                let text = ledger.row(span.clone()).trim_end().to_owned();
+                Some((text, ledger.set_aside(span)?))
+            }
+            None => None,
+        };
+        let (book, problems) = Self::of(ledger, crawl);
+        Ok((
+            book,
+            Opened {
+                problems,
+                cut_short,
+            },
+        ))
+    }
+
+    /// Reads the file that another program has saved. Nothing is put right: it may be writing still.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn reopen(property: &Property, crawl: &Crawl) -> Result<(Self, Vec<Problem>)> {
+        let ledger = Ledger::open(&property.root, FILE, &HEADINGS)?;
+        Ok(Self::of(ledger, crawl))
+    }
+
+    fn of(ledger: Ledger, crawl: &Crawl) -> (Self, Vec<Problem>) {
         let mut book = Self {
             ledger,
             rows: Vec::new(),
             tags: vec![Vec::new(); crawl.pictures.len()],
+            taken_out: HashMap::new(),
         };
-        book.read(&finder, &mut opened.problems);
-        Ok((book, opened))
+        let mut problems = Vec::new();
+        book.read(&Finder::of(crawl), &mut problems);
+        (book, problems)
     }
 
     fn read(&mut self, finder: &Finder, problems: &mut Vec<Problem>) {
@@ -81,8 +105,13 @@ impl TagBook {
         self.ledger.is_current()
     }
 
+    /// Whether whoever has saved the file is through with it.
+    pub fn is_settled(&self) -> bool {
+        self.ledger.is_settled()
+    }
+
     /// The tags of a picture.
-    pub fn of(&self, picture: u32) -> &[Tag] {
+    pub fn of_picture(&self, picture: u32) -> &[Tag] {
         self.tags.get(picture as usize).map_or(&[], Vec::as_slice)
     }
 
@@ -91,30 +120,25 @@ impl TagBook {
     /// # Errors
     /// When the disk does not take it; then nothing has changed.
     pub fn set(&mut self, crawl: &Crawl, changes: &BTreeMap<u32, Vec<Tag>>) -> Result<()> {
-        let lines: Vec<(u32, String)> = changes
-            .iter()
-            .flat_map(|(picture, tags)| {
-                let path = &crawl.pictures[*picture as usize].path;
-                let line = |tag: &Tag| (*picture, self.ledger.line(&cells(path, tag)));
-                tags.iter().map(line).collect::<Vec<_>>()
-            })
-            .collect();
-        let text: String = lines.iter().map(|(_, line)| line.as_str()).collect();
         let is_changed = |row: &Row| changes.contains_key(&row.picture);
-        let gone: Vec<(Range<usize>, String)> = self
-            .rows
-            .iter()
-            .filter(|row| is_changed(row))
-            .map(|row| (row.span.clone(), String::new()))
-            .collect();
-        let gone_bytes: usize = gone.iter().map(|(span, _)| span.len()).sum();
-        let mut at = self.ledger.end() - gone_bytes;
-        if gone.is_empty() {
-            self.ledger.append(&text)?;
-        } else {
-            self.ledger.replace(&gone, &text)?;
-            self.take_out(is_changed);
+        let gone: Vec<&Row> = self.rows.iter().filter(|row| is_changed(row)).collect();
+        let mut before: HashMap<u32, Vec<String>> = HashMap::new();
+        for row in &gone {
+            let text = self.ledger.row(row.span.clone()).to_owned();
+            before.entry(row.picture).or_default().push(text);
         }
+        let lines = self.lines(crawl, changes, &before);
+        let text: String = lines.iter().map(|(_, line)| line.as_str()).collect();
+        let spans = gone.iter().map(|row| (row.span.clone(), String::new()));
+        let spans: Vec<(Range<usize>, String)> = spans.collect();
+        let mut at = if spans.is_empty() {
+            self.ledger.append(&text)?
+        } else {
+            let at = self.ledger.replace(&spans, &text)?;
+            self.take_out(is_changed);
+            self.taken_out.extend(before);
+            at
+        };
         for (picture, line) in lines {
             let span = at..at + line.len();
             at = span.end;
@@ -124,6 +148,29 @@ impl TagBook {
             self.tags[*picture as usize].clone_from(tags);
         }
         Ok(())
+    }
+
+    /// The rows to write, each with its picture: what a picture's rows carried in other columns stays.
+    fn lines(
+        &self,
+        crawl: &Crawl,
+        changes: &BTreeMap<u32, Vec<Tag>>,
+        before: &HashMap<u32, Vec<String>>,
+    ) -> Vec<(u32, String)> {
+        let mut lines = Vec::new();
+        for (picture, tags) in changes {
+            let path = &crawl.pictures[*picture as usize].path;
+            let old = before.get(picture).or_else(|| self.taken_out.get(picture));
+            for (i, tag) in tags.iter().enumerate() {
+                let cells = cells(path, tag);
+                let line = match old.and_then(|rows| rows.get(i)) {
+                    Some(row) => self.ledger.changed_line(row, &cells),
+                    None => self.ledger.line(&cells),
+                };
+                lines.push((*picture, line));
+            }
+        }
+        lines
     }
 
     /// Forgets rows that were taken out of the file, and moves up those behind them.
@@ -150,20 +197,6 @@ fn cells(path: &str, tag: &Tag) -> [(&'static str, String); 6] {
         ("name", some(&tag.name)),
         ("note", some(&tag.note)),
     ]
-}
-
-/// Whether a last line without a line end is a whole row all the same: some programs end no line.
-/// One with fewer cells than there are headings may have lost its end.
-fn is_whole(ledger: &Ledger, span: Range<usize>, finder: &Finder) -> bool {
-    let mut whole = false;
-    let headings = ledger.headings().len();
-    ledger.for_each(&mut Vec::new(), |row, problems| {
-        if row.span == span {
-            let usable = seen(row, FILE, problems).is_some();
-            whole = row.cells() >= headings && usable && finder.find(row.get("picture")).is_some();
-        }
-    });
-    whole
 }
 
 /// Finds the picture that a text names, as the join of `tags.csv` does.

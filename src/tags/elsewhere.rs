@@ -11,7 +11,7 @@ use super::keywords::{Meanings, of_iptc, of_xmp};
 use super::pictures::{every_name, key_of};
 use super::words::{Tag, seen_as};
 use crate::card::{Crawl, read_packets};
-use crate::property::{Problem, Property, Sheet, TagTable};
+use crate::property::{Headings, Problem, Property, Sheet, TagTable};
 
 /// Where a tag was written. The earlier in this list counts more: it is the more deliberate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -159,14 +159,11 @@ fn of_table(
     let mut unread = Vec::new();
     // Its other columns are its own business.
     let required = [picture.as_str(), who.as_str()];
-    let Some(sheet) = Sheet::read(
-        &property.root,
-        &table.file,
-        &required,
-        &required,
-        &mut unread,
-    )?
-    else {
+    let headings = Headings {
+        required: &required,
+        known: &required,
+    };
+    let Some(sheet) = Sheet::read(&property.root, &table.file, &headings, &mut unread)? else {
         anyhow::bail!(
             "property.toml names the table {} in [tags], and there is no such file in the property.",
             table.file

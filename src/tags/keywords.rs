@@ -4,10 +4,13 @@ use anyhow::Result;
 use roxmltree::{Document, ParsingOptions};
 
 use super::words::{Tag, Who, seen};
-use crate::property::{Problem, Property, Sheet};
+use crate::property::{Headings, Problem, Property, Sheet};
 
 const FILE: &str = "keywords.csv";
-const COLUMNS: [&str; 6] = ["keyword", "who", "count", "age", "name", "note"];
+const HEADINGS: Headings = Headings {
+    required: &["keyword", "who"],
+    known: &["keyword", "who", "count", "age", "name", "note"],
+};
 
 /// What keywords mean: the rows of `keywords.csv`, and the words of a tag themselves, in the
 /// singular and the plural.
@@ -16,8 +19,7 @@ pub(super) struct Meanings(Vec<(String, Tag)>);
 impl Meanings {
     pub fn read(property: &Property, problems: &mut Vec<Problem>) -> Result<Self> {
         let mut meanings = Vec::new();
-        let required = ["keyword", "who"];
-        if let Some(sheet) = Sheet::read(&property.root, FILE, &required, &COLUMNS, problems)? {
+        if let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, problems)? {
             sheet.for_each(problems, |row, problems| match row.some("keyword") {
                 Some(keyword) => {
                     let tag = seen(row, FILE, problems);
@@ -55,16 +57,22 @@ impl Meanings {
         let mut tags: Vec<Tag> = Vec::new();
         for tag in keywords.iter().filter_map(|k| self.of(k)) {
             let more = |t: &Tag| usize::from(t.age.is_some()) + usize::from(t.name.is_some());
+            if tags.contains(tag) {
+                continue;
+            }
             match tags.iter_mut().find(|t| t.who == tag.who) {
                 None => tags.push(tag.clone()),
                 Some(known) if more(known) == 0 => *known = tag.clone(),
-                Some(known) if more(tag) > 0 && known != tag => tags.push(tag.clone()),
+                Some(_) if more(tag) > 0 => tags.push(tag.clone()),
                 Some(_) => {}
             }
         }
         tags
     }
 }
+
+/// No picture has more keywords than that.
+const KEYWORDS_MAX: usize = 1_000;
 
 /// The keywords of an XMP packet: `dc:subject` (ISO 16684-1, 8.3) and the hierarchical subjects that
 /// photo managers write beside it, whatever their namespace (common practice).
@@ -89,15 +97,17 @@ pub(super) fn of_xmp(packet: &[u8]) -> Result<Vec<String>, String> {
         .descendants()
         .filter(|n| is_list(n.tag_name().name(), n.tag_name().namespace()))
     {
-        let items = list.descendants().filter(|n| n.tag_name().name() == "li");
+        let items = list.children().flat_map(|array| array.children());
+        let items = items.filter(|n| n.tag_name().name() == "li");
         keywords.extend(items.filter_map(|n| n.text()).map(str::to_owned));
     }
+    keywords.truncate(KEYWORDS_MAX);
     Ok(keywords)
 }
 
-/// The keywords of IPTC-IIM records: dataset 2:25, in the character set that dataset 1:90 names
-/// (IPTC Information Interchange Model 4.2). Without that, UTF-8 where it is that, or else Latin-1
-/// (common practice).
+/// The keywords of IPTC-IIM records: dataset 2:25 (IPTC Information Interchange Model 4.2). They are
+/// UTF-8 where they can be, or else Latin-1: the character set that dataset 1:90 should name is often
+/// missing or wrong (common practice).
 pub(super) fn of_iptc(mut records: &[u8]) -> Vec<String> {
     let mut keywords = Vec::new();
     while let [0x1c, record, number, high, low, rest @ ..] = records {
@@ -127,7 +137,11 @@ mod tests {
             name: Some("Crab".to_owned()),
             ..Tag::of(Who::Buck)
         };
-        let mut all = vec![("crab".to_owned(), crab)];
+        let split = Tag {
+            name: Some("Split".to_owned()),
+            ..Tag::of(Who::Buck)
+        };
+        let mut all = vec![("crab".to_owned(), crab), ("split".to_owned(), split)];
         all.extend(Who::ALL.map(|w| (w.word().to_owned(), Tag::of(w))));
         Meanings(all)
     }
@@ -140,6 +154,8 @@ mod tests {
         assert_eq!(tags[0].name.as_deref(), Some("Crab"));
         assert_eq!(tags[1].who, Who::Doe);
         assert_eq!(meanings().tags(&words(&["Crab", "buck"])).len(), 1);
+        let twice = ["Crab", "Split", "buck|Crab", "buck|Split"];
+        assert_eq!(meanings().tags(&words(&twice)).len(), 2);
     }
 
     #[test]

@@ -9,10 +9,13 @@ use super::Columns;
 use super::elsewhere::{Elsewhere, Origin};
 use super::words::{Tag, Who, seen};
 use crate::card::{Crawl, Picture, Stamp};
-use crate::property::{Problem, Property, Sheet};
+use crate::property::{Headings, Problem, Property, Sheet};
 
 pub(super) const FILE: &str = "tags.csv";
-pub(super) const COLUMNS: [&str; 6] = ["picture", "who", "count", "age", "name", "note"];
+pub(super) const HEADINGS: Headings = Headings {
+    required: &["picture", "who"],
+    known: &["picture", "who", "count", "age", "name", "note"],
+};
 
 pub(super) struct Joined {
     pub sightings: DataFrame,
@@ -24,13 +27,7 @@ pub(super) struct Joined {
 pub(super) fn read(property: &Property, problems: &mut Vec<Problem>) -> Result<DataFrame> {
     let (mut picture, mut key, mut line) = (Vec::new(), Vec::new(), Vec::new());
     let (mut who, mut count, mut age, mut name) = (vec![], vec![], vec![], vec![]);
-    if let Some(sheet) = Sheet::read(
-        &property.root,
-        FILE,
-        &["picture", "who"],
-        &COLUMNS,
-        problems,
-    )? {
+    if let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, problems)? {
         sheet.for_each(problems, |row, problems| {
             let Some(text) = row.some("picture") else {
                 problems.push(Problem::cell(

@@ -6,10 +6,13 @@ use polars::prelude::DataFrame;
 
 use super::Columns;
 use super::words::seen;
-use crate::property::{Problem, Property, Sheet, parse_date_time};
+use crate::property::{Headings, Problem, Property, Sheet, parse_date_time};
 
 const FILE: &str = "sightings.csv";
-const COLUMNS: [&str; 7] = ["camera", "time", "who", "count", "age", "name", "note"];
+const HEADINGS: Headings = Headings {
+    required: &["camera", "time", "who"],
+    known: &["camera", "time", "who", "count", "age", "name", "note"],
+};
 
 /// The usable rows, or `None` where there is no such file.
 pub(super) fn read(
@@ -17,8 +20,7 @@ pub(super) fn read(
     today: NaiveDate,
     problems: &mut Vec<Problem>,
 ) -> Result<Option<DataFrame>> {
-    let required = ["camera", "time", "who"];
-    let Some(sheet) = Sheet::read(&property.root, FILE, &required, &COLUMNS, problems)? else {
+    let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, problems)? else {
         return Ok(None);
     };
     let mut columns = Columns::default();

@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::Write;
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use graylight::practice::Options;
 use rand::{RngExt, SeedableRng};
@@ -246,6 +247,7 @@ fn two_windows_and_a_spreadsheet_agree() {
     // A spreadsheet saves it with other separators and a column of its own.
     let with_mine = "\u{feff}who;picture;mine\r\ndoe;IMG_0000.JPG;left ear torn\r\nbuck;cards/Oak/IMG_0006.JPG;\r\n";
     fs::write(place.path().join("tags.csv"), with_mine).unwrap();
+    std::thread::sleep(THROUGH);
     let first = desk.visit(0);
     assert_eq!(first["pictures"][0]["tags"][0]["who"], "doe");
     assert_eq!(first["state"], "partly");
@@ -278,6 +280,110 @@ fn two_windows_and_a_spreadsheet_agree() {
     assert_eq!(tags(&place), gone);
 }
 
+/// After so long without a change, whoever saved a file is taken to be through with it.
+const THROUGH: Duration = Duration::from_millis(1200);
+
+/// A program that writes slowly is neither put right nor cut off.
+#[test]
+fn a_file_that_is_being_written_is_waited_for() {
+    let place = small();
+    let desk = Running::on(place.path());
+    let doe = json!([{ "who": "doe", "count": 1 }]);
+    assert_eq!(desk.tag(0, &doe).status, 200);
+    let path = place.path().join("tags.csv");
+    let theirs: String = (0..30)
+        .map(|n| format!("cards/Oak/IMG_{n:04}.JPG,buck,1,,,\n"))
+        .collect();
+    let theirs = format!("picture,who,count,age,name,note\n{theirs}");
+    let (first, second) = theirs.split_at(400);
+    let mut file = fs::File::create(&path).unwrap();
+    file.write_all(first.as_bytes()).unwrap();
+    desk.get("api/since?version=0");
+    let seen = desk.visit(5);
+    std::thread::scope(|s| {
+        let late = s.spawn(|| desk.post("api/tag", &tagging(&seen, &doe)).status);
+        std::thread::sleep(Duration::from_millis(300));
+        file.write_all(second.as_bytes()).unwrap();
+        // What the page showed has other tags now.
+        assert_eq!(late.join().unwrap(), 409);
+    });
+    assert_eq!(tags(&place), theirs);
+    assert_eq!(desk.tag(5, &doe).status, 200);
+    assert_eq!(tags(&place).lines().count(), theirs.lines().count());
+}
+
+/// Columns that are the person's own stay with a picture, through a change and back.
+#[test]
+fn a_persons_own_columns_stay() {
+    let place = small();
+    let before = "stand,picture,who,count,age,name,note\nladder 3,cards/Oak/IMG_0000.JPG,buck,1,,,\n,cards/Oak/IMG_0001.JPG,doe,1,,,";
+    place.put("tags.csv", before);
+    let desk = Running::on(place.path());
+    let visit = desk.visit(0);
+    let picture = |n: usize, tags: Value| {
+        json!({
+            "generation": visit["generation"],
+            "visit": 0,
+            "version": desk.visit(0)["version"],
+            "pictures": [visit["pictures"][n]["id"]],
+            "tags": tags,
+        })
+    };
+    let set =
+        |n: usize, tags: Value| assert_eq!(desk.post("api/tag", &picture(n, tags)).status, 200);
+    set(0, json!([{ "who": "buck", "count": 1, "age": 4.5 }]));
+    assert!(tags(&place).contains("ladder 3,cards/Oak/IMG_0000.JPG,buck,1,4.5,,\n"));
+    set(0, json!([]));
+    assert!(!tags(&place).contains("ladder"));
+    desk.post("api/undo", &json!({}));
+    assert!(tags(&place).contains("ladder 3,cards/Oak/IMG_0000.JPG,buck,1,4.5,,\n"));
+    // The last row had no line end; it is changed again and again.
+    for count in 2..6 {
+        set(1, json!([{ "who": "doe", "count": count }]));
+        let row = format!(",cards/Oak/IMG_0001.JPG,doe,{count},,,\n");
+        assert!(tags(&place).ends_with(&row), "{}", tags(&place));
+    }
+    assert_eq!(tags(&place).lines().count(), 3);
+}
+
+/// The cards hold a picture more than last time. That is seen while the person tags already, and
+/// what was done can still be undone; so it can after the log has changed.
+#[test]
+fn what_comes_in_meanwhile_takes_nothing_away() {
+    let place = small();
+    let first = Running::on(place.path());
+    first.wait_until_sorted();
+    drop(first);
+    place.put("cards/Ash/IMG_0001.JPG", picture_at("2025:11:04 12:00:00"));
+    let desk = Running::on(place.path());
+    let doe = json!([{ "who": "doe", "count": 1 }]);
+    assert_eq!(desk.tag(5, &doe).status, 200);
+    let pictures = || desk.get("api/state").json()["counts"]["pictures"].clone();
+    let known = pictures().as_u64().unwrap();
+    wait_for(|| pictures() == json!(known + 1));
+    place.put("cameras.csv", "camera,clock\nOak,-05:00\n");
+    let clock =
+        || desk.get("api/log").json()["tables"]["cameras"]["rows"][0]["cells"]["clock"].clone();
+    wait_for(|| {
+        desk.get("api/since?version=0");
+        clock() == json!("-05:00")
+    });
+    let since = || desk.get("api/since?version=0").json();
+    wait_for(|| since()["generation"] == json!(3));
+    desk.wait_until_sorted();
+    let undone = desk.post("api/undo", &json!({})).json();
+    assert_eq!(undone["undone"], "undone: doe");
+    assert_eq!(tags(&place), "picture,who,count,age,name,note\n");
+}
+
+fn wait_for(mut is_so: impl FnMut() -> bool) {
+    let start = Instant::now();
+    while !is_so() {
+        assert!(start.elapsed() < Duration::from_secs(20));
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
+
 #[test]
 fn a_half_written_last_line_is_taken_away_and_told() {
     let whole = "picture,who,count,age,name,note\ncards/Oak/IMG_0000.JPG,buck,1,,,\n";
@@ -295,6 +401,8 @@ fn a_half_written_last_line_is_taken_away_and_told() {
             "{notices}"
         );
         assert_eq!(tags(&place), whole);
+        let aside = fs::read_to_string(place.path().join("tags-cut-short.txt")).unwrap();
+        assert_eq!(aside.trim_end(), cut);
     }
     // Somebody's editor ends no line; nothing is cut short.
     let place = small();
