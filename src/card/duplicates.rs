@@ -15,15 +15,14 @@ pub(super) fn set_aside(
     root: &Path,
     pictures: Vec<Picture>,
 ) -> (Vec<Picture>, Vec<(String, String)>) {
-    let mut alike: HashMap<u64, Vec<usize>> = HashMap::new();
-    for (i, picture) in pictures.iter().enumerate() {
-        alike.entry(picture.fingerprint).or_default().push(i);
+    let fingerprint = |i: &usize| pictures[*i].fingerprint;
+    let mut by_print: Vec<usize> = (0..pictures.len()).collect();
+    by_print.par_sort_unstable_by_key(fingerprint);
+    let alike = by_print.chunk_by(|a, b| fingerprint(a) == fingerprint(b));
+    let suspects: Vec<usize> = alike.filter(|g| g.len() > 1).flatten().copied().collect();
+    if suspects.is_empty() {
+        return (pictures, Vec::new());
     }
-    let suspects: Vec<usize> = alike
-        .into_values()
-        .filter(|g| g.len() > 1)
-        .flatten()
-        .collect();
     let mut hashed: Vec<(usize, blake3::Hash)> = suspects
         .into_par_iter()
         .filter_map(|i| Some((i, whole(&root.join(&pictures[i].file))?)))
