@@ -61,21 +61,12 @@ impl Crawl {
                         .get(row)
                         .and_then(|s| FixedOffset::east_opt(s as i32));
                     let origin = origin.get(row).and_then(TimeOrigin::parse);
+                    let camera = camera.get(row).unwrap_or_default().to_owned();
+                    let bytes = bytes.get(row).unwrap_or(0) as u64;
+                    let time = time(shown, offset, origin, untimed.get(row));
                     crawl.pictures.push(Picture {
-                        file: path.clone().into(),
-                        path,
-                        camera: camera.get(row).unwrap_or_default().to_owned(),
                         clip: clip.get(row).unwrap_or(false),
-                        bytes: bytes.get(row).unwrap_or(0) as u64,
-                        time: time(shown, offset, origin, untimed.get(row)),
-                        make: None,
-                        model: None,
-                        serial: None,
-                        label: None,
-                        position: None,
-                        temperature_c: None,
-                        cut_short: false,
-                        fingerprint: 0,
+                        ..Picture::plain(path, camera, bytes, time)
                     });
                 }
             }
@@ -206,21 +197,10 @@ mod tests {
         let table = Crawl::default().keep().unwrap();
         assert!(Crawl::kept(&table).unwrap().pictures.is_empty());
         for (i, time) in times.iter().enumerate() {
+            let path = format!("cards/A/{i}.jpg");
             crawl.pictures.push(Picture {
-                path: format!("cards/A/{i}.jpg"),
-                file: format!("cards/A/{i}.jpg").into(),
-                camera: "A".to_owned(),
                 clip: i == 3,
-                bytes: 7,
-                time: time.clone(),
-                make: None,
-                model: None,
-                serial: None,
-                label: None,
-                position: None,
-                temperature_c: None,
-                cut_short: false,
-                fingerprint: 0,
+                ..Picture::plain(path, "A".to_owned(), 7, time.clone())
             });
         }
         crawl.duplicates = vec![("cards/A/x.jpg".to_owned(), "cards/A/0.jpg".to_owned())];

@@ -76,21 +76,12 @@ fn look_at_clip(
     let time = stamp::of_clip(container, place.path, written_on, place.today);
     let fingerprint =
         header::ends(file, facts.len()).map_err(|e| Unreadable::Refused(e.to_string()))?;
+    let camera = camera(place.property, name);
     Ok(Picture {
-        camera: camera(place.property, name),
-        path: name.to_owned(),
         file: place.path.to_path_buf(),
         clip: true,
-        bytes: facts.len(),
-        time,
-        make: None,
-        model: None,
-        serial: None,
-        label: None,
-        position: None,
-        temperature_c: None,
-        cut_short: false,
         fingerprint,
+        ..Picture::plain(name.to_owned(), camera, facts.len(), time)
     })
 }
 

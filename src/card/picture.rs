@@ -155,3 +155,30 @@ pub struct Picture {
     /// A hash of the bytes that were read, to find copies without reading whole files.
     pub(super) fingerprint: u64,
 }
+
+impl Picture {
+    /// A still of which nothing else is known.
+    pub(super) fn plain(
+        path: String,
+        camera: String,
+        bytes: u64,
+        time: Result<Stamp, Untimed>,
+    ) -> Self {
+        Self {
+            file: path.clone().into(),
+            path,
+            camera,
+            clip: false,
+            bytes,
+            time,
+            make: None,
+            model: None,
+            serial: None,
+            label: None,
+            position: None,
+            temperature_c: None,
+            cut_short: false,
+            fingerprint: 0,
+        }
+    }
+}

@@ -62,8 +62,13 @@ impl Filter {
         })
     }
 
-    /// Whether a screen is wanted.
-    pub fn fits(&self, season: &Season, screen: usize) -> bool {
+    /// The screens that are wanted, in order.
+    pub fn fitting(&self, season: &Season) -> Vec<usize> {
+        let all = 0..season.screens.all.len();
+        all.filter(|s| self.fits(season, *s)).collect()
+    }
+
+    fn fits(&self, season: &Season, screen: usize) -> bool {
         let s = &season.screens.all[screen];
         let date = s.moment.map(|m| m.date());
         let camera = season.screens.camera(s);

@@ -70,9 +70,7 @@ pub(super) fn sheet(desk: &Desk, part: &Part, asked: &Asked) -> Answer {
     let filter = Filter::of(asked).map_err(Failure::Wrong)?;
     let mut season = desk.season();
     season.refresh()?;
-    let fitting: Vec<usize> = (0..season.screens.all.len())
-        .filter(|s| filter.fits(&season, *s))
-        .collect();
+    let fitting = filter.fitting(&season);
     let wanted = fitting.iter().skip(part.from_index);
     let visits: Vec<Cell> = wanted
         .take(part.limit.min(LIMIT_MAX))

@@ -240,9 +240,7 @@ pub(super) fn visit(desk: &Desk, going: &Going, asked: &Asked) -> Answer {
     let filter = Filter::of(asked).map_err(Failure::Wrong)?;
     let mut season = desk.season();
     season.refresh()?;
-    let fitting: Vec<usize> = (0..season.screens.all.len())
-        .filter(|s| filter.fits(&season, *s))
-        .collect();
+    let fitting = filter.fitting(&season);
     let is_untagged = |s: &usize| season.tagging(*s) != Tagging::Tagged;
     let untagged = fitting.iter().filter(|s| is_untagged(s)).count();
     let id = target(&season, going, &fitting, is_untagged);

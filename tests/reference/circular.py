@@ -49,9 +49,7 @@ Run: python circular.py            write circular.json
 """
 
 import itertools
-import json
 import math
-import warnings
 
 import numpy as np
 import ruptures
@@ -59,7 +57,7 @@ from astropy import stats as astro
 from ruptures.base import BaseCost
 from scipy import special, stats
 
-from common import FOLDER, checking, differences, dump, plain, stop_on
+from common import plain, write_or_compare
 
 DAY = 1440
 SEED = 19
@@ -480,17 +478,7 @@ def tables():
 
 
 def main():
-    check = checking(__doc__)
-    warnings.simplefilter("error")
-    new = tables()
-    count = sum(len(table) for table in new.values() if isinstance(table, list))
-    path = FOLDER / "circular.json"
-    if not check:
-        path.write_bytes(dump(new).encode())
-        print(f"wrote {path.name}: {count} rows")
-        return
-    stop_on(differences(json.loads(path.read_text(encoding="utf-8")), new), path.name)
-    print(f"reference {path.name}: {count} rows agree")
+    write_or_compare(__doc__, tables, "circular.json")
 
 
 if __name__ == "__main__":

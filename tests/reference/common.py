@@ -4,6 +4,7 @@ import argparse
 import json
 import math
 import sys
+import warnings
 from pathlib import Path
 
 FOLDER = Path(__file__).resolve().parent
@@ -79,3 +80,18 @@ def stop_on(problems, name):
             [f"and {len(problems) - 20} more"] if problems[20:] else []
         )
         sys.exit(f"reference {name}: DIFFERS\n  " + "\n  ".join(shown))
+
+
+def write_or_compare(doc, tables, file):
+    """Write the tables, or compare the committed ones with them, as the command line asks."""
+    check = checking(doc)
+    warnings.simplefilter("error")
+    new = tables()
+    count = sum(len(table) for table in new.values() if isinstance(table, list))
+    path = FOLDER / file
+    if not check:
+        path.write_bytes(dump(new).encode())
+        print(f"wrote {path.name}: {count} rows")
+        return
+    stop_on(differences(json.loads(path.read_text(encoding="utf-8")), new), path.name)
+    print(f"reference {path.name}: {count} rows agree")

@@ -24,8 +24,6 @@ Run: python intervals.py            write intervals.json
      python intervals.py --check    recompute and compare
 """
 
-import json
-import warnings
 
 import numpy as np
 import statsmodels.api as sm
@@ -34,7 +32,7 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 from statsmodels.stats.rates import confint_poisson_2indep, test_poisson_2indep
 
-from common import FOLDER, checking, differences, dump, plain, stop_on
+from common import plain, write_or_compare
 
 NEWCOMBE_ONE = "Newcombe 1998, Statistics in Medicine 17:857-872, Table I (from memory)"
 NEWCOMBE_TWO = (
@@ -323,19 +321,13 @@ def tables():
     )
 
 
-def main():
-    check = checking(__doc__)
-    warnings.simplefilter("error")
+def quiet_tables():
     with np.errstate(divide="ignore", invalid="ignore"):
-        new = tables()
-    count = sum(len(table) for table in new.values() if isinstance(table, list))
-    path = FOLDER / "intervals.json"
-    if not check:
-        path.write_bytes(dump(new).encode())
-        print(f"wrote {path.name}: {count} rows")
-        return
-    stop_on(differences(json.loads(path.read_text(encoding="utf-8")), new), path.name)
-    print(f"reference {path.name}: {count} rows agree")
+        return tables()
+
+
+def main():
+    write_or_compare(__doc__, quiet_tables, "intervals.json")
 
 
 if __name__ == "__main__":
