@@ -222,8 +222,7 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
         other => return Err(Failure::Wrong(format!("There is no table {other}."))),
     };
     // Held until the file is written, so that two windows cannot write at once.
-    let mut season = desk.season();
-    season.wait_and_refresh()?;
+    let mut season = desk.season_to_change()?;
     let property = season.property.clone();
     let mut ledger = which.open(&property.root)?;
     let found = rows(&ledger, which, &mut Vec::new());
@@ -264,7 +263,7 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
     // The row is in the file now, whatever becomes of the rest.
     let laid = Property::open(&property.root).and_then(|p| season.lay_out_again(p));
     if let Err(e) = laid {
-        season.notices.push(format!("{e:#}"));
+        season.tell([format!("{e:#}")]);
     }
     drop(season);
     read(desk)

@@ -34,6 +34,7 @@ use std::fs::{File, TryLockError};
 use std::net::IpAddr;
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard};
+use std::time::Duration;
 
 use anyhow::{Context, Result, bail};
 use chrono::NaiveDate;
@@ -75,6 +76,26 @@ impl Desk {
         self.season.lock().unwrap_or_else(|e| e.into_inner())
     }
 
+    /// The season, to change something in it: a program that is writing one of the files is waited
+    /// for, and what it wrote is read.
+    ///
+    /// # Errors
+    /// When it does not come to an end, or what it wrote cannot be read.
+    fn season_to_change(&self) -> Result<MutexGuard<'_, Season>> {
+        const STEP: Duration = Duration::from_millis(50);
+        const STEPS: u32 = 60;
+        for _ in 0..STEPS {
+            let mut season = self.season();
+            if season.is_settled() {
+                season.refresh()?;
+                return Ok(season);
+            }
+            drop(season);
+            std::thread::sleep(STEP);
+        }
+        bail!("another program is writing the property's files; try again when it is through");
+    }
+
     fn keys(&self) -> MutexGuard<'_, Keys> {
         self.keys.lock().unwrap_or_else(|e| e.into_inner())
     }
@@ -112,7 +133,7 @@ pub fn serve(
     progress.finish_and_clear();
     clock::settle(&property, &mut crawl, request.today);
     let desk = Arc::new(Desk {
-        season: Mutex::new(Season::lay_out(property, crawl, 1)?),
+        season: Mutex::new(Season::open(property, crawl)?),
         views: Views::default(),
         keys: Mutex::new(Keys::read(root)?),
         today: request.today,
@@ -152,7 +173,7 @@ fn only_one(root: &Path) -> Result<File> {
 /// A kill can leave files in the making behind; none of them was ever counted. One that is new may be
 /// another command's.
 fn clear_away(root: &Path) {
-    const OLD: std::time::Duration = std::time::Duration::from_secs(60);
+    const OLD: Duration = Duration::from_secs(60);
     for entry in root.read_dir().into_iter().flatten().flatten() {
         let in_the_making = entry
             .file_name()
@@ -189,13 +210,13 @@ fn make_first(desk: &Desk) {
 /// have come since last time, other programs' tags are read, and the pictures are sorted.
 fn look_through(desk: &Desk, kept: bool) {
     // The first screen comes first: until it is there both cores are needed for it.
-    const FIRST_SCREEN: std::time::Duration = std::time::Duration::from_secs(2);
+    const FIRST_SCREEN: Duration = Duration::from_secs(2);
     std::thread::sleep(FIRST_SCREEN);
     if kept && let Err(e) = read_anew(desk) {
-        desk.season().notices.push(format!("{e:#}"));
+        desk.season().tell([format!("{e:#}")]);
     }
     if let Err(e) = read_elsewhere(desk) {
-        desk.season().notices.push(format!("{e:#}"));
+        desk.season().tell([format!("{e:#}")]);
     }
     // Screens that were laid out anew in between are other screens.
     while !sort(desk) {}
@@ -215,10 +236,7 @@ fn read_anew(desk: &Desk) -> Result<()> {
         c.pictures.iter().map(facts).collect()
     };
     if facts(&season.crawl) != facts(&settled) {
-        let next = season.generation + 1;
-        let next = Season::lay_out(property, settled, next)?;
-        let before = std::mem::replace(&mut *season, next);
-        season.follow(before);
+        season.open_again(property, settled)?;
         desk.views.forget();
     }
     Ok(())
@@ -233,9 +251,7 @@ fn read_elsewhere(desk: &Desk) -> Result<()> {
     let found = crate::tags::elsewhere(&property, &crawl, &mut problems)?;
     let mut season = desk.season();
     season.take_in(found);
-    season
-        .notices
-        .extend(problems.iter().take(5).map(ToString::to_string));
+    season.tell(problems.iter().take(5).map(ToString::to_string));
     Ok(())
 }
 

@@ -97,7 +97,7 @@ struct Swept {
 pub(super) fn sweep(desk: &Desk, sent: &Sweep) -> Answer {
     let who = Who::parse(&sent.who)
         .ok_or_else(|| Failure::Wrong(format!("\"{}\" is not a kind.", sent.who)))?;
-    let mut season = desk.season();
+    let mut season = desk.season_to_change()?;
     let known = season.screens.all.len();
     if sent.generation != season.generation || sent.visits.iter().any(|s| s.id >= known) {
         return Err(Failure::Wrong(

@@ -2,15 +2,14 @@
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
-use std::time::Duration;
 
-use anyhow::{Result, bail};
+use anyhow::Result;
 
 use super::screens::Screens;
 use super::sorting::Sorting;
 use crate::card::Crawl;
 use crate::property::{Property, Written};
-use crate::tags::{Elsewhere, Tag, TagBook, Who};
+use crate::tags::{Elsewhere, Opened, Tag, TagBook, Who};
 
 /// A season on the desk.
 pub(super) struct Season {
@@ -29,7 +28,7 @@ pub(super) struct Season {
     changed_in: Vec<u64>,
     steps: Vec<Step>,
     pub notices: Vec<String>,
-    /// The property's other files as they were when they were read.
+    /// The property's other files as they were when they were last looked at.
     written: Written,
 }
 
@@ -78,10 +77,31 @@ impl Season {
     ///
     /// # Errors
     /// When `tags.csv` cannot be read, or the sun does not rise and set there.
-    pub fn lay_out(property: Property, crawl: Crawl, generation: u64) -> Result<Self> {
+    pub fn open(property: Property, crawl: Crawl) -> Result<Self> {
+        Self::lay_out(property, crawl, 1, TagBook::open)
+    }
+
+    /// Lays it out anew, because there are other pictures. What can be undone and what was to be told
+    /// stays.
+    ///
+    /// # Errors
+    /// As [`Season::open`]; then all is as it was.
+    pub fn open_again(&mut self, property: Property, crawl: Crawl) -> Result<()> {
+        let next = Self::lay_out(property, crawl, self.generation + 1, TagBook::reopen)?;
+        let before = std::mem::replace(self, next);
+        self.follow(before);
+        Ok(())
+    }
+
+    fn lay_out(
+        property: Property,
+        crawl: Crawl,
+        generation: u64,
+        read_tags: impl FnOnce(&Property, &Crawl) -> Result<(TagBook, Opened)> + Send,
+    ) -> Result<Self> {
         let (screens, opened) = rayon::join(
             || Screens::of(&property, &crawl),
-            || TagBook::open(&property, &crawl),
+            || read_tags(&property, &crawl),
         );
         let (screens, (book, opened)) = (screens?, opened?);
         let mut notices: Vec<String> = Vec::new();
@@ -97,7 +117,7 @@ impl Season {
             sorting: Sorting::default(),
             version: generation << 32,
             steps: Vec::new(),
-            written: Written::now(&property.root),
+            written: property.written.clone(),
             property,
             crawl: Arc::new(crawl),
             screens: Arc::new(screens),
@@ -113,7 +133,7 @@ impl Season {
     /// When the sun does not rise and set there.
     pub fn lay_out_again(&mut self, property: Property) -> Result<()> {
         let screens = Screens::of(&property, &self.crawl)?;
-        self.written = Written::now(&property.root);
+        self.written = property.written.clone();
         self.property = property;
         self.generation += 1;
         self.version += 1;
@@ -126,8 +146,7 @@ impl Season {
         Ok(())
     }
 
-    /// Takes over from a season with other pictures what can be undone, and what was to be told.
-    pub fn follow(&mut self, mut before: Self) {
+    fn follow(&mut self, before: Self) {
         let paths = self.crawl.pictures.iter().map(|p| p.path.as_str());
         let here: HashMap<&str, u32> = paths.zip(0..).collect();
         let moved = |tags: &BTreeMap<u32, Vec<Tag>>| -> Option<BTreeMap<u32, Vec<Tag>>> {
@@ -147,8 +166,18 @@ impl Season {
         };
         let steps = before.steps.iter().filter_map(step).collect();
         self.steps = steps;
-        before.notices.append(&mut self.notices);
-        self.notices = before.notices;
+        let told = std::mem::replace(&mut self.notices, before.notices);
+        self.tell(told);
+        self.book.follow(before.book);
+    }
+
+    /// Keeps what is to be told, once.
+    pub fn tell(&mut self, words: impl IntoIterator<Item = String>) {
+        for text in words {
+            if !self.notices.contains(&text) {
+                self.notices.push(text);
+            }
+        }
     }
 
     /// What `tags.csv` says of a screen's pictures, one after the other.
@@ -227,7 +256,7 @@ impl Season {
         if self.book.is_current() || !self.book.is_settled() {
             return Ok(());
         }
-        let (book, problems) = TagBook::reopen(&self.property, &self.crawl)?;
+        let (book, opened) = TagBook::reopen(&self.property, &self.crawl)?;
         self.version += 1;
         for (screen, changed_in) in self.screens.all.iter().zip(&mut self.changed_in) {
             let mut pictures = screen.pictures.iter();
@@ -235,9 +264,9 @@ impl Season {
                 *changed_in = self.version;
             }
         }
-        self.book = book;
-        self.notices
-            .extend(problems.iter().take(5).map(ToString::to_string));
+        let before = std::mem::replace(&mut self.book, book);
+        self.book.follow(before);
+        self.tell(opened.problems.iter().take(5).map(ToString::to_string));
         Ok(())
     }
 
@@ -249,28 +278,16 @@ impl Season {
         self.written = now;
         let read = Property::open(&self.property.root).and_then(|p| self.lay_out_again(p));
         if let Err(e) = read {
-            self.notices.push(format!("{e:#}"));
+            self.tell([format!("{e:#}")]);
             self.version += 1;
         }
     }
 
-    /// The same, before a change: a program that is writing one of the files is waited for.
-    ///
-    /// # Errors
-    /// When it does not come to an end, or what it wrote cannot be read.
-    pub fn wait_and_refresh(&mut self) -> Result<()> {
-        const STEP: Duration = Duration::from_millis(50);
-        const STEPS: u32 = 60;
-        for _ in 0..STEPS {
-            let now = Written::now(&self.property.root);
-            let log_is = now == self.written || now.is_settled();
-            if log_is && (self.book.is_current() || self.book.is_settled()) {
-                self.refresh()?;
-                return Ok(());
-            }
-            std::thread::sleep(STEP);
-        }
-        bail!("another program is writing the property's files; try again when it is through");
+    /// Whether no other program is writing one of the files just now.
+    pub fn is_settled(&self) -> bool {
+        let now = Written::now(&self.property.root);
+        let log_is = now == self.written || now.is_settled();
+        log_is && (self.book.is_current() || self.book.is_settled())
     }
 
     /// Tags pictures of one screen, if it still is what the page showed.
@@ -281,7 +298,7 @@ impl Season {
         pictures: &[u32],
         tags: &[Tag],
     ) -> Result<(), Refused> {
-        self.wait_and_refresh()?;
+        self.refresh()?;
         if self.changed_in[screen] > version {
             return Err(Refused::Changed);
         }
@@ -301,7 +318,7 @@ impl Season {
         screens: &[(usize, u64)],
         tag: &Tag,
     ) -> Result<(usize, usize), Refused> {
-        self.wait_and_refresh()?;
+        self.refresh()?;
         let fresh: Vec<usize> = screens
             .iter()
             .filter(|(screen, version)| self.changed_in[*screen] <= *version)
@@ -346,7 +363,7 @@ impl Season {
     /// Takes the last step back and returns what it was, and where. A step whose pictures have got
     /// other tags since, from elsewhere, is left as it is.
     pub fn undo(&mut self) -> Result<Option<(String, usize)>> {
-        self.wait_and_refresh()?;
+        self.refresh()?;
         let Some(step) = self.steps.pop() else {
             return Ok(None);
         };

@@ -307,7 +307,7 @@ pub(super) fn tag(desk: &Desk, sent: Tagged) -> Answer {
         .into_iter()
         .map(TagView::understood)
         .collect::<Result<Vec<_>, _>>()?;
-    let mut season = desk.season();
+    let mut season = desk.season_to_change()?;
     let (known, generation) = (season.screens.all.len(), season.generation);
     if sent.generation != generation || sent.visit >= known {
         return Err(Failure::Wrong(
@@ -338,7 +338,7 @@ pub(super) fn tag(desk: &Desk, sent: Tagged) -> Answer {
 
 /// `POST api/undo`
 pub(super) fn undo(desk: &Desk) -> Answer {
-    let mut season = desk.season();
+    let mut season = desk.season_to_change()?;
     let undone = season.undo()?;
     let (words, screen) = undone.unzip();
     Reply::json(&serde_json::json!({

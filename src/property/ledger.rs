@@ -133,7 +133,8 @@ impl Ledger {
             span: from..text.len(),
             is_whole: false,
         };
-        self.open_row = last.or_else(|| (from > 0).then(broken));
+        let is_broken = from > 0 && text[from..].matches('"').count() % 2 == 1;
+        self.open_row = last.or_else(|| is_broken.then(broken));
         self.sheet.text_mut().push_str(self.line_end);
         self.whole = true;
         if let Some(row) = &mut self.open_row {
@@ -227,7 +228,10 @@ impl Ledger {
             .write_all(added.as_bytes())
             .and_then(|()| file.sync_data());
         if let Err(e) = written {
-            file.set_len(before)?;
+            // Unless somebody else has gone on behind it.
+            if file.metadata()?.len() <= before + added.len() as u64 {
+                file.set_len(before)?;
+            }
             return Err(e);
         }
         file.metadata()
@@ -370,6 +374,8 @@ mod tests {
         assert!(open("picture,who").is_none());
         assert_eq!(open("picture,who\na,doe"), row("a,doe", true));
         assert_eq!(open("picture,who,count\na,doe"), row("a,doe", false));
+        assert!(open("picture,who,count\na,doe,1\nb,doe,1,big").is_none());
+        assert!(open("picture,who,count\na,doe,1\n,,").is_none());
         let quoted = "a,doe,\"two\nlines\"";
         assert_eq!(
             open(&format!("picture,who,count\n{quoted}")),

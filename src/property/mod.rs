@@ -45,6 +45,8 @@ pub struct Property {
     pub corrections: Vec<ClockCorrection>,
     /// What could not be used, row by row.
     pub problems: Vec<Problem>,
+    /// The files as they were just before they were read.
+    pub written: Written,
 }
 
 impl Property {
@@ -54,6 +56,7 @@ impl Property {
     /// When the folder or its `property.toml` is missing or makes no sense, or when one of the
     /// tables cannot be read at all.
     pub fn open(root: &Path) -> Result<Self> {
+        let written = Written::now(root);
         let settings = Settings::read(root)?;
         let mut problems = Vec::new();
         let placements = cameras::read(root, settings.position, &mut problems)?;
@@ -67,6 +70,7 @@ impl Property {
             disturbances,
             corrections,
             problems,
+            written,
         })
     }
 

@@ -18,8 +18,9 @@ pub struct TagBook {
     rows: Vec<Row>,
     /// For every picture of the crawl, its rows' tags in the file's order.
     tags: Vec<Vec<Tag>>,
-    /// Rows that were taken out: the person's own columns come back with the tags.
-    taken_out: HashMap<u32, Vec<String>>,
+    /// Rows that were taken out, by their pictures' paths: the person's own columns come back with the
+    /// tags.
+    taken_out: HashMap<String, Vec<String>>,
 }
 
 /// A usable row of the file.
@@ -44,9 +45,18 @@ impl TagBook {
     /// # Errors
     /// When the file cannot be read, or a row that was cut short cannot be moved.
     pub fn open(property: &Property, crawl: &Crawl) -> Result<(Self, Opened)> {
-        let mut ledger = Ledger::open(&property.root, FILE, &HEADINGS)?;
-        let cut = ledger.open_row().filter(|row| !row.is_whole);
-        let cut_short = match cut.map(|row| row.span.clone()) {
+        let open = || Ledger::open(&property.root, FILE, &HEADINGS);
+        let cut = |ledger: &Ledger| {
+            let row = ledger.open_row().filter(|row| !row.is_whole);
+            row.map(|row| row.span.clone())
+        };
+        let mut ledger = open()?;
+        // Somebody may be writing just now, and go on.
+        while cut(&ledger).is_some() && !ledger.is_settled() {
+            std::thread::sleep(std::time::Duration::from_millis(50));
+            ledger = open()?;
+        }
+        let cut_short = match cut(&ledger) {
             Some(span) => {
                 let text = ledger.row(span.clone()).trim_end().to_owned();
                 Some((text, ledger.set_aside(span)?))
@@ -67,9 +77,24 @@ impl TagBook {
     ///
     /// # Errors
     /// When the file cannot be read.
-    pub fn reopen(property: &Property, crawl: &Crawl) -> Result<(Self, Vec<Problem>)> {
+    pub fn reopen(property: &Property, crawl: &Crawl) -> Result<(Self, Opened)> {
         let ledger = Ledger::open(&property.root, FILE, &HEADINGS)?;
-        Ok(Self::of(ledger, crawl))
+        let (book, problems) = Self::of(ledger, crawl);
+        let cut_short = None;
+        Ok((
+            book,
+            Opened {
+                problems,
+                cut_short,
+            },
+        ))
+    }
+
+    /// Remembers what the book before it remembered, if the columns are the same.
+    pub fn follow(&mut self, before: Self) {
+        if self.ledger.headings() == before.ledger.headings() {
+            self.taken_out = before.taken_out;
+        }
     }
 
     fn of(ledger: Ledger, crawl: &Crawl) -> (Self, Vec<Problem>) {
@@ -136,7 +161,7 @@ impl TagBook {
         } else {
             let at = self.ledger.replace(&spans, &text)?;
             self.take_out(is_changed);
-            self.taken_out.extend(before);
+            self.remember(crawl, before);
             at
         };
         for (picture, line) in lines {
@@ -160,10 +185,12 @@ impl TagBook {
         let mut lines = Vec::new();
         for (picture, tags) in changes {
             let path = &crawl.pictures[*picture as usize].path;
-            let old = before.get(picture).or_else(|| self.taken_out.get(picture));
+            let (rows, gone) = (before.get(picture), self.taken_out.get(path));
             for (i, tag) in tags.iter().enumerate() {
                 let cells = cells(path, tag);
-                let line = match old.and_then(|rows| rows.get(i)) {
+                let old = rows.and_then(|rows| rows.get(i));
+                let old = old.or_else(|| gone.and_then(|rows| rows.get(i)));
+                let line = match old {
                     Some(row) => self.ledger.changed_line(row, &cells),
                     None => self.ledger.line(&cells),
                 };
@@ -171,6 +198,15 @@ impl TagBook {
             }
         }
         lines
+    }
+
+    fn remember(&mut self, crawl: &Crawl, rows: HashMap<u32, Vec<String>>) {
+        for (picture, mut rows) in rows {
+            let path = crawl.pictures[picture as usize].path.clone();
+            let kept = self.taken_out.entry(path).or_default();
+            rows.extend(kept.drain(..).skip(rows.len()));
+            *kept = rows;
+        }
     }
 
     /// Forgets rows that were taken out of the file, and moves up those behind them.

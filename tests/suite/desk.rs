@@ -337,13 +337,29 @@ fn a_persons_own_columns_stay() {
     assert!(!tags(&place).contains("ladder"));
     desk.post("api/undo", &json!({}));
     assert!(tags(&place).contains("ladder 3,cards/Oak/IMG_0000.JPG,buck,1,4.5,,\n"));
+    // So it is with several rows, though one took their place in between.
+    set(
+        0,
+        json!([{ "who": "buck", "count": 1 }, { "who": "doe", "count": 1 }]),
+    );
+    let two = tags(&place).replace(
+        ",cards/Oak/IMG_0000.JPG,doe",
+        "plot,cards/Oak/IMG_0000.JPG,doe",
+    );
+    fs::write(place.path().join("tags.csv"), two).unwrap();
+    std::thread::sleep(THROUGH);
+    set(0, json!([{ "who": "deer", "count": 1 }]));
+    assert!(!tags(&place).contains("plot"));
+    desk.post("api/undo", &json!({}));
+    assert!(tags(&place).contains("ladder 3,cards/Oak/IMG_0000.JPG,buck,1,,,\n"));
+    assert!(tags(&place).contains("plot,cards/Oak/IMG_0000.JPG,doe,1,,,\n"));
     // The last row had no line end; it is changed again and again.
     for count in 2..6 {
         set(1, json!([{ "who": "doe", "count": count }]));
         let row = format!(",cards/Oak/IMG_0001.JPG,doe,{count},,,\n");
         assert!(tags(&place).ends_with(&row), "{}", tags(&place));
     }
-    assert_eq!(tags(&place).lines().count(), 3);
+    assert_eq!(tags(&place).lines().count(), 4);
 }
 
 /// The cards hold a picture more than last time. That is seen while the person tags already, and
