@@ -28,8 +28,6 @@ pub(super) struct Season {
     changed_in: Vec<u64>,
     steps: Vec<Step>,
     pub notices: Vec<String>,
-    /// The property's other files as they were when they were last looked at.
-    written: Written,
 }
 
 /// A change, kept so that it can be taken back.
@@ -117,7 +115,6 @@ impl Season {
             sorting: Sorting::default(),
             version: generation << 32,
             steps: Vec::new(),
-            written: property.written.clone(),
             property,
             crawl: Arc::new(crawl),
             screens: Arc::new(screens),
@@ -133,7 +130,6 @@ impl Season {
     /// When the sun does not rise and set there.
     pub fn lay_out_again(&mut self, property: Property) -> Result<()> {
         let screens = Screens::of(&property, &self.crawl)?;
-        self.written = property.written.clone();
         self.property = property;
         self.generation += 1;
         self.version += 1;
@@ -272,10 +268,11 @@ impl Season {
 
     fn refresh_property(&mut self) {
         let now = Written::now(&self.property.root);
-        if now == self.written || !now.is_settled() {
+        if now == self.property.written || !now.is_settled() {
             return;
         }
-        self.written = now;
+        // One that cannot be read is told once, and not read again before it is saved again.
+        self.property.written = now;
         let read = Property::open(&self.property.root).and_then(|p| self.lay_out_again(p));
         if let Err(e) = read {
             self.tell([format!("{e:#}")]);
@@ -286,7 +283,7 @@ impl Season {
     /// Whether no other program is writing one of the files just now.
     pub fn is_settled(&self) -> bool {
         let now = Written::now(&self.property.root);
-        let log_is = now == self.written || now.is_settled();
+        let log_is = now == self.property.written || now.is_settled();
         log_is && (self.book.is_current() || self.book.is_settled())
     }
 
@@ -298,7 +295,6 @@ impl Season {
         pictures: &[u32],
         tags: &[Tag],
     ) -> Result<(), Refused> {
-        self.refresh()?;
         if self.changed_in[screen] > version {
             return Err(Refused::Changed);
         }
@@ -318,7 +314,6 @@ impl Season {
         screens: &[(usize, u64)],
         tag: &Tag,
     ) -> Result<(usize, usize), Refused> {
-        self.refresh()?;
         let fresh: Vec<usize> = screens
             .iter()
             .filter(|(screen, version)| self.changed_in[*screen] <= *version)
@@ -363,7 +358,6 @@ impl Season {
     /// Takes the last step back and returns what it was, and where. A step whose pictures have got
     /// other tags since, from elsewhere, is left as it is.
     pub fn undo(&mut self) -> Result<Option<(String, usize)>> {
-        self.refresh()?;
         let Some(step) = self.steps.pop() else {
             return Ok(None);
         };

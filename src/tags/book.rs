@@ -63,12 +63,12 @@ impl TagBook {
             }
             None => None,
         };
-        let (book, problems) = Self::of(ledger, crawl);
+        let (book, opened) = Self::of(ledger, crawl);
         Ok((
             book,
             Opened {
-                problems,
                 cut_short,
+                ..opened
             },
         ))
     }
@@ -79,15 +79,7 @@ impl TagBook {
     /// When the file cannot be read.
     pub fn reopen(property: &Property, crawl: &Crawl) -> Result<(Self, Opened)> {
         let ledger = Ledger::open(&property.root, FILE, &HEADINGS)?;
-        let (book, problems) = Self::of(ledger, crawl);
-        let cut_short = None;
-        Ok((
-            book,
-            Opened {
-                problems,
-                cut_short,
-            },
-        ))
+        Ok(Self::of(ledger, crawl))
     }
 
     /// Remembers what the book before it remembered, if the columns are the same.
@@ -97,16 +89,16 @@ impl TagBook {
         }
     }
 
-    fn of(ledger: Ledger, crawl: &Crawl) -> (Self, Vec<Problem>) {
+    fn of(ledger: Ledger, crawl: &Crawl) -> (Self, Opened) {
         let mut book = Self {
             ledger,
             rows: Vec::new(),
             tags: vec![Vec::new(); crawl.pictures.len()],
             taken_out: HashMap::new(),
         };
-        let mut problems = Vec::new();
-        book.read(&Finder::of(crawl), &mut problems);
-        (book, problems)
+        let mut opened = Opened::default();
+        book.read(&Finder::of(crawl), &mut opened.problems);
+        (book, opened)
     }
 
     fn read(&mut self, finder: &Finder, problems: &mut Vec<Problem>) {

@@ -1,5 +1,6 @@
 //! A running desk, and a small client that can also behave badly.
 
+use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
@@ -7,6 +8,8 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
+
+use crate::support::{Place, picture_at};
 
 /// `graylight tag`, killed when dropped.
 pub struct Running {
@@ -147,4 +150,20 @@ impl Drop for Running {
         let _ = self.child.kill();
         let _ = self.child.wait();
     }
+}
+
+/// Forty pictures of one camera, two to a visit.
+pub fn small() -> Place {
+    let place = Place::new();
+    for i in 0..40_u32 {
+        let (day, minute) = (i / 4 + 1, 20 * (i % 4 / 2));
+        let time = format!("2025:11:{day:02} 06:{minute:02}:{:02}", i % 2);
+        place.put(&format!("cards/Oak/IMG_{i:04}.JPG"), picture_at(&time));
+    }
+    place
+}
+
+/// `tags.csv` as it is on the disk.
+pub fn tags(place: &Place) -> String {
+    fs::read_to_string(place.path().join("tags.csv")).unwrap_or_default()
 }

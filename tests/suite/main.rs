@@ -5,6 +5,7 @@ mod cli;
 mod clips_outside;
 mod clock_check;
 mod desk;
+mod desk_files;
 mod desk_support;
 mod error_rates;
 mod evening;

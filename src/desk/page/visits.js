@@ -52,7 +52,7 @@ function save(tags) {
   const ids = onlyThis ? [visit.pictures[index].id] : null;
   const where = `${tagsWords(tags)} (${whereAndWhen(visit)})`;
   waiting.push({ visit: visit.id, pictures: ids, tags, where });
-  showState("saving", "Saving…");
+  say("Saving…", "saving");
   return drain();
 }
 
@@ -89,7 +89,7 @@ function saved(job, body) {
   learn(body);
   takeIn(body.visit);
   if (!waiting.length) {
-    showState("saved", `Saved: ${job.visit === visit.id ? tagsWords(job.tags) : job.where}`);
+    say(`Saved: ${job.visit === visit.id ? tagsWords(job.tags) : job.where}`, "saved");
     refresh();
   }
 }
@@ -123,10 +123,8 @@ function notSaved(error = STOPPED) {
 
 function complain(text) {
   shout(`NOT SAVED: ${text}.`);
-  showState("not", "NOT SAVED");
+  say("NOT SAVED", "not");
 }
-
-const showState = (state, text) => say(text, state);
 
 // A reply about a visit replaces what is on screen unless more was typed since.
 function takeIn(fresh) {
@@ -198,7 +196,7 @@ async function move(go, done = "") {
     if (!stuck) shout(`${body.error}.`);
   } else if (!body.visit || body.visit.id === visit.id) {
     const none = go === "untagged" ? "No other untagged visit under this filter" : `No ${go} visit under this filter`;
-    showState(done ? "saved" : "", listed(done, none));
+    say(listed(done, none), done ? "saved" : "");
   } else {
     show(body, done);
   }
@@ -221,7 +219,7 @@ function show(reply, done = "") {
   const query = new URLSearchParams(location.search);
   query.set("id", visit.id);
   history.replaceState(null, "", `?${query}`);
-  if (!waiting.length) showState(done ? "saved" : "", done);
+  if (!waiting.length) say(done, done ? "saved" : "");
   keepFocus(render);
   // A button pressed again by Enter would tag a visit that nobody has looked at.
   if (document.activeElement?.closest("#who, #line, #lines, #move, #strip")) byId("heading").focus({ preventScroll: true });
@@ -274,24 +272,26 @@ function mayReplace(key, what) {
   const keyHere = `${key} ${visit.id} ${index}`;
   if (asked === keyHere) return true;
   asked = keyHere;
-  showState("not", `${what}; press again to replace that`);
+  say(`${what}; press again to replace that`, "not");
   return false;
 }
 
 const mayOverwrite = (key) => !visit.mixed || onlyThis || mayReplace(key, "The pictures carry different tags");
+
+const newTag = (who, name = null) => ({ who, count: 1, age: null, name, note: null });
 
 function addWho(who) {
   if (!mayOverwrite(who)) return;
   const lines = current().filter((tag) => tag.who !== "empty");
   const same = lines.findLast((tag) => tag.who === who && tag.age == null && !tag.name);
   const others = lines.filter((tag) => tag !== same);
-  setTags([...others, same ? { ...same, count: same.count + 1 } : { who, count: 1, age: null, name: null, note: null }]);
+  setTags([...others, same ? { ...same, count: same.count + 1 } : newTag(who)]);
 }
 
 // Seen by nobody: it came up only just now, by itself.
 const isTooSoon = () => performance.now() - arrivedAt < 500;
 
-const tooSoon = () => showState("", "Look at this one first: it has only just come up");
+const tooSoon = () => say("Look at this one first: it has only just come up");
 
 async function tagNothing() {
   if (isTooSoon()) return tooSoon();
@@ -299,7 +299,7 @@ async function tagNothing() {
   if (current().some((tag) => tag.who !== "empty") && !mayReplace("empty", `This carries ${told}`)) return undefined;
   if (!mayOverwrite("empty")) return undefined;
   const done = `Saved: nothing (${whereAndWhen(visit)})`;
-  const fine = await setTags([{ who: "empty", count: 1, age: null, name: null, note: null }]);
+  const fine = await setTags([newTag("empty")]);
   if (!fine) return forgetTyped();
   if (onlyThis) return undefined;
   await move("untagged", done);
@@ -309,7 +309,7 @@ async function tagNothing() {
 
 function changeLast(change, allowed = (tag) => tag.who !== "empty") {
   const last = current().at(-1);
-  if (!last || !allowed(last)) return showState("", last ? `That does not go with ${WHO[last.who]}` : "First say who is on it");
+  if (!last || !allowed(last)) return say(last ? `That does not go with ${WHO[last.who]}` : "First say who is on it");
   setTags([...current().slice(0, -1), { ...last, ...change }]);
 }
 
@@ -321,16 +321,17 @@ function digit(text, at) {
     return setAge(Number(text) + 0.5);
   }
   // Who types 3.5 or 10 for an age would else have said how many.
-  const age = `Age ${current().at(-1)?.age}; for another, choose the age class again`;
-  if (at - agedAt < 1500) return drain().then(() => showState("", age));
+  if (at - agedAt < 1500) return drain().then(tellAge);
   if (text !== "0") return changeLast({ count: Number(text) });
 }
+
+const tellAge = () => say(`Age ${current().at(-1)?.age}; for another, choose the age class again`);
 
 function awaitAge() {
   const last = current().at(-1);
   ageAwaited = Boolean(last && isDeer(last));
   render();
-  showState("", ageAwaited ? "Age class: a digit, 0 for 0.5, 1 for 1.5 and so on" : "First say which deer is on it");
+  say(ageAwaited ? "Age class: a digit, 0 for 0.5, 1 for 1.5 and so on" : "First say which deer is on it");
 }
 
 function setAge(age) {
@@ -341,7 +342,7 @@ function setAge(age) {
 function setName(name) {
   const known = knownName(name);
   if (!current().length && known && DEER.includes(known.who)) {
-    setTags([{ who: known.who, count: 1, age: null, name, note: null }]);
+    setTags([newTag(known.who, name)]);
   } else {
     changeLast({ name: name || null }, isDeer);
   }
@@ -362,13 +363,13 @@ function isDoubtful(name) {
 
 function removeLast() {
   if (current().length) return setTags(current().slice(0, -1));
-  showState("", visit.mixed ? "The pictures differ; choose “this picture only” first" : "There is nothing to remove");
+  say(visit.mixed ? "The pictures differ; choose “this picture only” first" : "There is nothing to remove");
 }
 
 function repeat() {
   if (lastGiven.length && !mayOverwrite("repeat")) return;
   if (lastGiven.length) setTags(lastGiven.map((tag) => ({ ...tag })));
-  else showState("", "No tags were given yet");
+  else say("No tags were given yet");
 }
 
 // Work goes on at the last line, so choosing a line puts it last.
@@ -400,7 +401,7 @@ async function undo() {
     give(body.visit.tags);
   }
   const now = body.visit ? `; now ${tagsWords(body.visit.tags)}` : "";
-  showState("", body.undone ? `${body.undone}${now}` : "Nothing left to undo");
+  say(body.undone ? `${body.undone}${now}` : "Nothing left to undo");
 }
 
 // --- keys and buttons
@@ -450,7 +451,7 @@ function leaveField() {
 function closeAges() {
   ageAwaited = false;
   keepFocus(render);
-  showState("", "");
+  say("");
 }
 
 // The field opens at once, so that letters typed right after never count as keys.
