@@ -17,6 +17,8 @@ struct Cli {
 enum Command {
     Debrief(commands::debrief::Debrief),
     Pull(commands::pull::Pull),
+    Refile(commands::refile::Refile),
+    Check(commands::check::Check),
     Tag(commands::tag::Tag),
     Daylight(commands::daylight::Daylight),
     Shift(commands::shift::Shift),
@@ -28,6 +30,8 @@ fn main() -> ExitCode {
     let result = match Cli::parse().command {
         Command::Debrief(c) => c.run(),
         Command::Pull(c) => c.run(),
+        Command::Refile(c) => c.run(),
+        Command::Check(c) => c.run(),
         Command::Tag(c) => c.run(),
         Command::Daylight(c) => c.run(),
         Command::Shift(c) => c.run(),

@@ -51,6 +51,94 @@ pub(super) fn set_aside(
     (kept, duplicates)
 }
 
+/// What a name was before a pull numbered it, in small letters: `img_0001.jpg` of `IMG_0001_2.JPG`.
+fn before_numbering(path: &Path) -> Option<(std::path::PathBuf, u32)> {
+    let stem = path.file_stem()?.to_str()?;
+    let (first, number) = stem.rsplit_once('_')?;
+    let number: u32 = number.parse().ok().filter(|n| (2..100).contains(n))?;
+    let mut name = first.to_owned();
+    if let Some(extension) = path.extension() {
+        name = format!("{name}.{}", extension.to_str()?);
+    }
+    Some((path.with_file_name(name), number))
+}
+
+/// Separates twins from pictures: two files that are one picture with other bytes, such as a reading of
+/// a card that went wrong beside the right one. The one that is whole is kept, else the first.
+///
+/// Only files whose names a pull has numbered are compared, and only those of the same moment.
+pub(super) fn set_twins_aside(
+    root: &Path,
+    pictures: Vec<Picture>,
+) -> (Vec<Picture>, Vec<(String, String)>) {
+    let by_file: HashMap<&Path, usize> = pictures
+        .iter()
+        .enumerate()
+        .map(|(i, p)| (p.file.as_path(), i))
+        .collect();
+    let moment = |i: usize| pictures[i].time.as_ref().ok().map(|s| s.time);
+    let twin = |i: usize| {
+        let (name, _) = before_numbering(&pictures[i].file)?;
+        let other = *by_file.get(name.as_path())?;
+        let same = moment(i) == moment(other)
+            && is_same_picture(&root.join(&pictures[i].file), &root.join(name));
+        same.then_some(if pictures[other].cut_short && !pictures[i].cut_short {
+            (other, i)
+        } else {
+            (i, other)
+        })
+    };
+    let aside: HashMap<usize, usize> = (0..pictures.len()).filter_map(twin).collect();
+    let told = (0..pictures.len())
+        .filter_map(|i| {
+            Some((
+                pictures[i].path.clone(),
+                pictures[*aside.get(&i)?].path.clone(),
+            ))
+        })
+        .collect();
+    let kept = pictures
+        .into_iter()
+        .enumerate()
+        .filter_map(|(i, picture)| (!aside.contains_key(&i)).then_some(picture))
+        .collect();
+    (kept, told)
+}
+
+/// Whether two files with other bytes are readings of one picture: a good part of their compressed
+/// bytes agree place by place, where those of two pictures agree by chance in one of 256.
+pub fn is_same_picture(a: &Path, b: &Path) -> bool {
+    /// Headers of two pictures of one camera agree too.
+    const BEHIND_HEADER: usize = 16 * 1024;
+    const LARGEST: u64 = 64 << 20;
+    const AGREE: f64 = 0.2;
+    let read = |path: &Path| {
+        let small = std::fs::metadata(path).is_ok_and(|m| m.len() <= LARGEST);
+        small.then(|| std::fs::read(path).ok()).flatten()
+    };
+    let (Some(a), Some(b)) = (read(a), read(b)) else {
+        return false;
+    };
+    let length = a.len().min(b.len());
+    let from = if length > 2 * BEHIND_HEADER {
+        BEHIND_HEADER
+    } else {
+        length / 2
+    };
+    let compared = &a[from..length];
+    // Padding and lost bytes agree as well, and say nothing.
+    let telling = compared
+        .iter()
+        .zip(&b[from..length])
+        .filter(|(x, _)| **x != 0);
+    let (mut agree, mut all) = (0_usize, 0_usize);
+    for (x, y) in telling {
+        all += 1;
+        agree += usize::from(x == y);
+    }
+    all > 0 && agree as f64 > AGREE * all as f64
+}
+
 fn whole(path: &Path) -> Option<blake3::Hash> {
     let mut hasher = blake3::Hasher::new();
     std::io::copy(&mut std::fs::File::open(path).ok()?, &mut hasher).ok()?;

@@ -16,7 +16,10 @@ pub const HEAD_LIMIT: u64 = 120 * 1024;
 
 pub(super) const FIRST_READ: usize = 4096;
 const TAIL_READ: usize = 2048;
-const SEGMENTS_MAX: usize = 128;
+/// A damaged file must not keep the reader busy.
+pub(super) const SEGMENTS_MAX: usize = 128;
+/// Cameras that fill up their files do so to a whole cluster.
+const PADDING_MAX: usize = 64 * 1024;
 
 /// What the header of a JPEG file holds.
 pub struct Header {
@@ -42,8 +45,9 @@ pub fn read_header(file: &mut (impl Read + Seek), bytes: u64) -> Result<Header, 
     if !is_jpeg(head) {
         return Err(Unreadable::NotAPicture);
     }
-    let block = exif_block(file, head).map_err(refused)?;
+    let (block, behind) = exif_block(file, head).map_err(refused)?;
     let tail = fill(file, bytes.saturating_sub(TAIL_READ as u64), &mut tail).map_err(refused)?;
+    let ended = is_ended(file, bytes, behind, tail).map_err(refused)?;
 
     let exif = match block {
         Block::Found(block) => Some(parse(block)),
@@ -52,10 +56,32 @@ pub fn read_header(file: &mut (impl Read + Seek), bytes: u64) -> Result<Header, 
     };
     Ok(Header {
         exif,
-        // Most often it is the very end, so the search begins there.
-        cut_short: !tail.windows(2).rev().any(|w| w == [0xff, 0xd9]),
+        cut_short: !ended,
         fingerprint: fingerprint(bytes, head, tail),
     })
+}
+
+/// Whether an end-of-image marker stands near the end of the file and behind its EXIF block: the
+/// thumbnail in there ends with one too. Zeros with which a camera fills up its files are passed over.
+fn is_ended(
+    file: &mut (impl Read + Seek),
+    bytes: u64,
+    behind: u64,
+    tail: &[u8],
+) -> io::Result<bool> {
+    // Most often it is the very end, so the search begins there.
+    let ends = |part: &[u8]| part.windows(2).rev().any(|w| w == [0xff, 0xd9]);
+    let from = bytes.saturating_sub(TAIL_READ as u64);
+    let skipped = usize::try_from(behind.saturating_sub(from)).unwrap_or(usize::MAX);
+    let part = tail.get(skipped..).unwrap_or(&[]);
+    if ends(part) || part.iter().any(|b| *b != 0) || part.len() < tail.len() {
+        return Ok(ends(part));
+    }
+    let mut buffer = vec![0; PADDING_MAX];
+    let from = from.saturating_sub(PADDING_MAX as u64).max(behind);
+    let before = fill(file, from, &mut buffer)?;
+    let last = before.iter().rposition(|b| *b != 0).unwrap_or(0);
+    Ok(before[..=last.min(before.len().saturating_sub(1))].ends_with(&[0xff, 0xd9]))
 }
 
 /// A hash over a file's size, its beginning and its end.
@@ -82,27 +108,30 @@ enum Block {
     CutOff,
 }
 
-fn exif_block(file: &mut (impl Read + Seek), head: &[u8]) -> io::Result<Block> {
+/// The EXIF block, and where in the file the part behind it begins.
+fn exif_block(file: &mut (impl Read + Seek), head: &[u8]) -> io::Result<(Block, u64)> {
     let mut at = 2;
-    loop {
+    for _ in 0..SEGMENTS_MAX {
         let segment = match next_segment(file, head, &mut at)? {
             Next::Segment(segment) => segment,
-            Next::End => return Ok(Block::None),
-            Next::CutOff => return Ok(Block::CutOff),
+            Next::End => return Ok((Block::None, at)),
+            Next::CutOff => return Ok((Block::CutOff, at)),
         };
         if segment.marker == 0xe1 && segment.length >= EXIF_ID.len() {
             let mut id = [0; EXIF_ID.len()];
             let id = piece(file, head, segment.at, &mut id)?;
             if id == EXIF_ID {
                 let body = segment_body(file, head, &segment)?;
-                return Ok(if body.len() < segment.length {
+                let block = if body.len() < segment.length {
                     Block::CutOff
                 } else {
                     Block::Found(body[EXIF_ID.len()..].to_vec())
-                });
+                };
+                return Ok((block, at));
             }
         }
     }
+    Ok((Block::None, at))
 }
 
 const EXIF_ID: &[u8; 6] = b"Exif\0\0";
@@ -131,6 +160,9 @@ pub(super) fn next_segment(
     at: &mut u64,
 ) -> io::Result<Next> {
     for _ in 0..SEGMENTS_MAX {
+        if *at > HEAD_LIMIT {
+            return Ok(Next::End);
+        }
         let mut start = [0; 4];
         let &[0xff, marker, high, low] = piece(file, head, *at, &mut start)? else {
             return Ok(Next::CutOff);

@@ -8,12 +8,13 @@ use super::{CameraTime, Crawl, Picture, Stamp, TimeOrigin, Untimed};
 
 const PICTURE: &str = "picture";
 const COPY: &str = "copy";
+const TWIN: &str = "twin";
 const SIDE: &str = "side file";
 
 impl Crawl {
     /// Everything of the crawl that does not have to be read anew to be shown. Columns: `kind`
-    /// (`picture`, `copy`, `side file`), `path`, `camera`, `original` (of a copy), `clip`, `bytes`,
-    /// `shown_ms` (milliseconds of the camera's clock since 1970-01-01T00:00), `offset_s`,
+    /// (`picture`, `copy`, `twin`, `side file`), `path`, `camera`, `original` (of a copy or twin), `clip`, `bytes`,
+    /// `ends`, `shown_ms` (milliseconds of the camera's clock since 1970-01-01T00:00), `offset_s`,
     /// `time_from`, `untimed` (why a picture has no time).
     ///
     /// # Errors
@@ -25,6 +26,9 @@ impl Crawl {
         }
         for (copy, original) in &self.duplicates {
             rows.other(COPY, copy, Some(original));
+        }
+        for (twin, kept) in &self.twins {
+            rows.other(TWIN, twin, Some(kept));
         }
         for file in &self.side_files {
             rows.other(SIDE, &super::shown(file), None);
@@ -42,14 +46,19 @@ impl Crawl {
         let (kind, path, camera) = (text("kind")?, text("path")?, text("camera")?);
         let (original, origin, untimed) = (text("original")?, text("time_from")?, text("untimed")?);
         let clip = table.column("clip")?.bool()?;
+        let ends = table.column("ends")?.u64()?;
         let (bytes, shown, offset) = (number("bytes")?, number("shown_ms")?, number("offset_s")?);
         let mut crawl = Self::default();
         for row in 0..table.height() {
             let path = path.get(row).context("a row without a path")?.to_owned();
             match kind.get(row) {
-                Some(COPY) => {
+                Some(kind @ (COPY | TWIN)) => {
                     let original = original.get(row).unwrap_or_default().to_owned();
-                    crawl.duplicates.push((path, original));
+                    let pair = (path, original);
+                    match kind {
+                        COPY => crawl.duplicates.push(pair),
+                        _ => crawl.twins.push(pair),
+                    }
                 }
                 Some(SIDE) => crawl.side_files.push(path.into()),
                 _ => {
@@ -66,6 +75,7 @@ impl Crawl {
                     let time = time(shown, offset, origin, untimed.get(row));
                     crawl.pictures.push(Picture {
                         clip: clip.get(row).unwrap_or(false),
+                        fingerprint: ends.get(row).unwrap_or(0),
                         ..Picture::plain(path, camera, bytes, time)
                     });
                 }
@@ -104,6 +114,7 @@ struct Rows {
     original: Vec<Option<String>>,
     clip: Vec<bool>,
     bytes: Vec<i64>,
+    ends: Vec<u64>,
     shown_ms: Vec<Option<i64>>,
     offset_s: Vec<Option<i64>>,
     time_from: Vec<Option<&'static str>>,
@@ -128,6 +139,7 @@ impl Rows {
         self.original.push(None);
         self.clip.push(p.clip);
         self.bytes.push(i64::try_from(p.bytes).unwrap_or(i64::MAX));
+        self.ends.push(p.fingerprint);
         self.shown_ms
             .push(shown.map(|t| t.shown().and_utc().timestamp_millis()));
         self.offset_s.push(
@@ -146,6 +158,7 @@ impl Rows {
         self.original.push(original.cloned());
         self.clip.push(false);
         self.bytes.push(0);
+        self.ends.push(0);
         self.shown_ms.push(None);
         self.offset_s.push(None);
         self.time_from.push(None);
@@ -160,6 +173,7 @@ impl Rows {
             "original" => self.original,
             "clip" => self.clip,
             "bytes" => self.bytes,
+            "ends" => self.ends,
             "shown_ms" => self.shown_ms,
             "offset_s" => self.offset_s,
             "time_from" => self.time_from,

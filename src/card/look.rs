@@ -1,7 +1,7 @@
 //! Looking at one file: whether it is a picture, and what its header says.
 
 use std::fs::File;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use exif::{In, Tag, Value};
@@ -18,7 +18,8 @@ pub(super) const NO_FOLDER: &str = "(no camera folder)";
 pub(super) enum Outcome {
     Picture(Box<Picture>),
     Unreadable(String, Unreadable),
-    Other,
+    /// Neither; its kind where it is a picture or clip that is not read here.
+    Other(Option<String>),
 }
 
 /// Where a file lies, and when the property's clocks are read.
@@ -35,15 +36,21 @@ pub(super) struct Place<'a> {
 /// Opens one file, decides what it is, and reads its header if it is a picture.
 pub(super) fn look_at(place: &Place) -> Outcome {
     let name = shown(place.path);
-    let still = named(place.path, &["jpg", "jpeg", "jpe"]);
-    let clip = named(place.path, &["avi", "mp4", "mov", "m4v"]);
+    let still = named(place.path, STILLS);
+    let clip = named(place.path, CLIPS);
+    if !still && !clip {
+        let kind = kind_not_read(place.path);
+        if kind.is_some() || is_leftover(place.path) {
+            return Outcome::Other(kind);
+        }
+    }
     let opened = File::open(place.root.join(place.path)).and_then(|f| Ok((f.metadata()?, f)));
     let (facts, mut file) = match opened {
         Ok(opened) => opened,
         Err(e) if still || clip => {
             return Outcome::Unreadable(name, Unreadable::Refused(e.to_string()));
         }
-        Err(_) => return Outcome::Other,
+        Err(_) => return Outcome::Other(None),
     };
     let picture = if clip {
         look_at_clip(place, &name, &facts, &mut file)
@@ -55,7 +62,7 @@ pub(super) fn look_at(place: &Place) -> Outcome {
         Err(Unreadable::NotAPicture | Unreadable::Empty | Unreadable::Refused(_))
             if !still && !clip =>
         {
-            Outcome::Other
+            Outcome::Other(None)
         }
         Err(why) => Outcome::Unreadable(name, why),
     }
@@ -85,6 +92,38 @@ fn look_at_clip(
     })
 }
 
+const STILLS: &[&str] = &["jpg", "jpeg", "jpe"];
+const CLIPS: &[&str] = &["avi", "mp4", "mov", "m4v"];
+/// Kinds of pictures and clips that cameras and phones write and that are not read here.
+const NOT_READ: &[&str] = &[
+    "heic", "heif", "avif", "png", "tif", "tiff", "bmp", "gif", "webp", "dng", "cr2", "cr3", "nef",
+    "arw", "orf", "rw2", "raf", "3gp", "3g2", "mts", "m2ts", "mkv", "webm", "wmv", "mpg", "mpeg",
+    "flv", "asf",
+];
+
+/// Whether a file is named like a picture or clip that is read here.
+pub fn is_named_like_a_picture(path: &Path) -> bool {
+    named(path, STILLS) || named(path, CLIPS)
+}
+
+/// The ending of a picture or clip of a kind that is not read here, in small letters.
+pub fn kind_not_read(path: &Path) -> Option<String> {
+    let ending = path.extension()?.to_str()?.to_lowercase();
+    named(path, NOT_READ).then_some(ending)
+}
+
+/// What programs leave beside a picture, with a picture's bytes in it: a copy from before a change, the
+/// small picture that goes with a clip, and hidden files (common practice).
+fn is_leftover(path: &Path) -> bool {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let lower = name.to_lowercase();
+    lower.starts_with('.')
+        || lower.ends_with("_original")
+        || [".thm", ".bak", ".tmp", ".part", ".xmp"]
+            .iter()
+            .any(|e| lower.ends_with(e))
+}
+
 /// Whether a file has one of some extensions: `IMG_0001.JPG`, but not the `._IMG_0001.JPG` that one
 /// operating system leaves beside it.
 fn named(path: &Path, extensions: &[&str]) -> bool {
@@ -95,13 +134,56 @@ fn named(path: &Path, extensions: &[&str]) -> bool {
     !hidden && path.extension().is_some_and(has)
 }
 
+/// The camera whose folder a path below the property lies in.
 fn camera(property: &Property, name: &str) -> String {
-    let mut below_cards = name.split('/').skip(1);
-    let folder = below_cards
-        .next()
-        .filter(|f| below_cards.next().is_some() && !f.eq_ignore_ascii_case("DCIM"))
-        .unwrap_or(NO_FOLDER);
+    let parts: Vec<&str> = name.split('/').skip(1).collect();
+    let folders = &parts[..parts.len().saturating_sub(1)];
+    let folder = folders
+        .iter()
+        .find(|f| !is_season(f))
+        .filter(|f| !f.eq_ignore_ascii_case("DCIM"))
+        .unwrap_or(&NO_FOLDER);
     property.camera_of_folder(folder).to_owned()
+}
+
+/// The cameras that have a folder below `cards/`, with that folder's path below the property. A camera
+/// with a folder in each of several years has the last of them.
+pub fn camera_folders(property: &Property) -> Vec<(String, PathBuf)> {
+    let below = |folder: &Path| -> Vec<(String, PathBuf)> {
+        let entries = property.root.join(folder).read_dir();
+        let name = |e: std::fs::DirEntry| Some((e.file_name().to_str()?.to_owned(), e.path()));
+        let entries = entries.into_iter().flatten().filter_map(|e| name(e.ok()?));
+        entries
+            .filter(|(n, path)| {
+                path.is_dir() && !n.starts_with('.') && !n.eq_ignore_ascii_case("DCIM")
+            })
+            .map(|(n, _)| (n.clone(), folder.join(n)))
+            .collect()
+    };
+    let mut found: std::collections::BTreeMap<String, PathBuf> = std::collections::BTreeMap::new();
+    let (mut seasons, cameras): (Vec<_>, Vec<_>) = below(Path::new("cards"))
+        .into_iter()
+        .partition(|(n, _)| is_season(n));
+    seasons.sort();
+    let of_seasons = seasons.iter().flat_map(|(_, folder)| below(folder));
+    for (name, folder) in of_seasons.chain(cameras) {
+        found.insert(property.camera_of_folder(&name).to_owned(), folder);
+    }
+    found.into_iter().collect()
+}
+
+/// Whether a folder's name is a year, `2025`, `2025-26` or `2024-2025`: what lies in it are the
+/// cameras' folders of that year.
+pub fn is_season(folder: &str) -> bool {
+    let is_year =
+        |y: &str| y.len() == 4 && y.starts_with("20") && y.bytes().all(|b| b.is_ascii_digit());
+    match folder.split_once(['-', '_']) {
+        None => is_year(folder),
+        Some((first, second)) => {
+            let short = second.len() == 2 && second.bytes().all(|b| b.is_ascii_digit());
+            is_year(first) && (is_year(second) || short)
+        }
+    }
 }
 
 fn still_picture(place: &Place, name: &str, bytes: u64, header: &Header) -> Picture {

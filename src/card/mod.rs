@@ -13,9 +13,12 @@ mod packets;
 mod picture;
 mod small;
 mod stamp;
+mod structure;
 mod table;
 mod time;
 mod walk;
+
+use std::collections::BTreeMap;
 
 use anyhow::Result;
 use chrono::NaiveDate;
@@ -23,10 +26,13 @@ use indicatif::ProgressBar;
 use rayon::prelude::*;
 
 pub use container::read_container;
+pub use duplicates::is_same_picture;
 pub use header::{HEAD_LIMIT, Header, read_header};
+pub use look::{camera_folders, is_named_like_a_picture, is_season, kind_not_read};
 pub use packets::{Packets, read_packets};
 pub use picture::{Picture, Stamp, TimeOrigin, Unreadable, Untimed};
 pub use small::{decode_scaled, decode_small, thumbnail};
+pub use structure::{Damage, Structure};
 pub use time::CameraTime;
 pub use walk::{INCOMING, shown};
 
@@ -41,8 +47,13 @@ pub struct Crawl {
     pub unreadable: Vec<(String, Unreadable)>,
     /// Copies: the file set aside, and the file it is a copy of.
     pub duplicates: Vec<(String, String)>,
+    /// Files that are one picture with another, and have other bytes: the file set aside, and the one
+    /// that counts.
+    pub twins: Vec<(String, String)>,
     /// Files that are neither: text, system files.
     pub other_files: usize,
+    /// Pictures and clips among them of kinds that are not read, by their ending.
+    pub not_read: BTreeMap<String, usize>,
     /// The `.xmp` files among them, in which photo managers keep keywords.
     pub side_files: Vec<std::path::PathBuf>,
     /// Folders and links that could not be followed.
@@ -52,12 +63,12 @@ pub struct Crawl {
 impl Crawl {
     /// Files that are pictures by content or by name.
     pub fn found(&self) -> usize {
-        self.pictures.len() + self.duplicates.len() + self.unreadable.len()
+        self.readable() + self.unreadable.len()
     }
 
     /// Pictures whose header could be read, copies included.
     pub fn readable(&self) -> usize {
-        self.pictures.len() + self.duplicates.len()
+        self.pictures.len() + self.duplicates.len() + self.twins.len()
     }
 
     /// Video clips among the pictures.
@@ -98,7 +109,7 @@ pub fn look_at(
     }) {
         look::Outcome::Picture(picture) => Ok(Some(*picture)),
         look::Outcome::Unreadable(_, why) => Err(why),
-        look::Outcome::Other => Ok(None),
+        look::Outcome::Other(_) => Ok(None),
     }
 }
 
@@ -140,10 +151,36 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
         match outcome {
             look::Outcome::Picture(picture) => pictures.push(*picture),
             look::Outcome::Unreadable(path, why) => crawl.unreadable.push((path, why)),
-            look::Outcome::Other => crawl.other_files += 1,
+            look::Outcome::Other(kind) => {
+                crawl.other_files += 1;
+                if let Some(kind) = kind {
+                    *crawl.not_read.entry(kind).or_default() += 1;
+                }
+            }
         }
     }
     (crawl.pictures, crawl.duplicates) = duplicates::set_aside(&property.root, pictures);
+    (crawl.pictures, crawl.twins) =
+        duplicates::set_twins_aside(&property.root, std::mem::take(&mut crawl.pictures));
+    crawl.problems.extend(crawl.twins.iter().map(|(aside, kept)| {
+        Problem::file(
+            aside,
+            format!("is the same picture as {kept} with other bytes, so one of the two is damaged; {kept} counts."),
+            "Look at both, and remove the bad one.",
+        )
+    }));
+    if !crawl.not_read.is_empty() {
+        let kinds: Vec<String> = crawl
+            .not_read
+            .iter()
+            .map(|(k, n)| format!("{n} {k}"))
+            .collect();
+        crawl.problems.push(Problem::file(
+            "cards",
+            format!("files of kinds that are not read here are counted nowhere: {}.", kinds.join(", ")),
+            "Set the camera to JPEG pictures and MP4, MOV or AVI clips, or tag what they show in sightings.csv.",
+        ));
+    }
     let loose = crawl
         .pictures
         .iter()

@@ -4,7 +4,9 @@ use std::fs::File;
 use std::io;
 use std::path::Path;
 
-use super::header::{FIRST_READ, Next, is_jpeg, next_segment, read_head, segment_body};
+use super::header::{
+    FIRST_READ, Next, SEGMENTS_MAX, is_jpeg, next_segment, read_head, segment_body,
+};
 
 /// Descriptions as they stand in a file.
 #[derive(Debug, Default, Clone, PartialEq, Eq)]
@@ -33,7 +35,10 @@ fn packets(file: &mut File) -> io::Result<Packets> {
     if !is_jpeg(head) {
         return Ok(packets);
     }
-    while let Next::Segment(segment) = next_segment(file, head, &mut at)? {
+    for _ in 0..SEGMENTS_MAX {
+        let Next::Segment(segment) = next_segment(file, head, &mut at)? else {
+            break;
+        };
         if !matches!(segment.marker, 0xe1 | 0xed) {
             continue;
         }

@@ -157,6 +157,11 @@ pub struct Picture {
 }
 
 impl Picture {
+    /// A hash of its size, beginning and end: what it is known by without being read whole.
+    pub fn ends(&self) -> u64 {
+        self.fingerprint
+    }
+
     /// A still of which nothing else is known.
     pub(super) fn plain(
         path: String,

@@ -1,7 +1,7 @@
 //! A picture decoded small: all that is needed to judge its light, or whether anything moved.
 
 use std::fs::File;
-use std::io::{BufReader, Cursor};
+use std::io::{BufRead, BufReader, Cursor, Seek};
 use std::path::Path;
 
 use exif::{In, Tag};
@@ -9,8 +9,13 @@ use image::RgbImage;
 
 use super::read_header;
 
-/// A picture of more pixels than any camera takes is not decoded.
-const PIXELS_MAX: usize = 400_000_000;
+/// A picture of more pixels than any trail camera writes, its own enlargement included, is not decoded.
+const PIXELS_MAX: u64 = 120_000_000;
+/// The same for the thumbnail in an EXIF block, which is 64 kilobytes long at most.
+const THUMBNAIL_PIXELS_MAX: u64 = 4_000_000;
+/// No picture of something packs more pixels into a byte; one that claims to says nothing true of its
+/// size.
+const PIXELS_IN_A_BYTE: u64 = 3000;
 
 /// The EXIF thumbnail as it is in the file, a JPEG itself; `None` where there is none.
 pub fn thumbnail(path: &Path) -> Option<Vec<u8>> {
@@ -31,16 +36,41 @@ pub fn thumbnail(path: &Path) -> Option<Vec<u8>> {
 /// leaves `across_px` pixels across. `None` where neither can be decoded.
 pub fn decode_small(path: &Path, across_px: u16) -> Option<RgbImage> {
     thumbnail(path)
-        .and_then(|jpeg| image::load_from_memory(&jpeg).ok())
-        .map(|i| i.to_rgb8())
+        .and_then(|jpeg| {
+            let bytes = jpeg.len() as u64;
+            decode(
+                &mut Cursor::new(jpeg),
+                bytes,
+                THUMBNAIL_PIXELS_MAX,
+                across_px,
+            )
+        })
         .or_else(|| decode_scaled(path, across_px))
 }
 
 /// Decodes a JPEG at the smallest scale (an eighth, a quarter, a half, whole) that leaves
 /// `across_px` pixels across: the transform's low frequencies are all that is needed of it.
 pub fn decode_scaled(path: &Path, across_px: u16) -> Option<RgbImage> {
-    let mut decoder = jpeg_decoder::Decoder::new(BufReader::new(File::open(path).ok()?));
-    decoder.set_max_decoding_buffer_size(PIXELS_MAX);
+    let file = File::open(path).ok()?;
+    let bytes = file.metadata().ok()?.len();
+    decode(&mut BufReader::new(file), bytes, PIXELS_MAX, across_px)
+}
+
+/// Decodes `bytes` bytes of JPEG, unless the size that it claims cannot be.
+fn decode(
+    jpeg: &mut (impl BufRead + Seek),
+    bytes: u64,
+    pixels_max: u64,
+    across_px: u16,
+) -> Option<RgbImage> {
+    let mut decoder = jpeg_decoder::Decoder::new(&mut *jpeg);
+    decoder.read_info().ok()?;
+    let info = decoder.info()?;
+    let pixels = u64::from(info.width) * u64::from(info.height);
+    if pixels > pixels_max || pixels > bytes.saturating_mul(PIXELS_IN_A_BYTE) {
+        return None;
+    }
+    decoder.set_max_decoding_buffer_size(pixels_max as usize * 4);
     // The decoder is content when either side is as long as asked.
     let (width, height) = decoder.scale(across_px, u16::MAX).ok()?;
     let pixels = decoder.decode().ok()?;
@@ -53,11 +83,11 @@ pub fn decode_scaled(path: &Path, across_px: u16) -> Option<RgbImage> {
             Some(image::DynamicImage::ImageLuma8(grey).to_rgb8())
         }
         _ => {
-            let bytes = std::fs::read(path).ok()?;
-            let whole = image::ImageReader::new(Cursor::new(bytes));
-            let whole = whole.with_guessed_format().ok()?.decode().ok()?;
+            drop(decoder);
+            jpeg.rewind().ok()?;
+            let whole = image::ImageReader::with_format(jpeg, image::ImageFormat::Jpeg);
             let across = u32::from(across_px);
-            Some(whole.thumbnail(across, across).to_rgb8())
+            Some(whole.decode().ok()?.thumbnail(across, across).to_rgb8())
         }
     }
 }

@@ -33,9 +33,12 @@ fn walk(root: &Path, cards: &Path, follow_links: bool) -> Option<Walk> {
         return Some(walk);
     }
     let tree = WalkDir::new(cards).follow_links(follow_links);
-    // What a pull has not finished is not there yet.
-    let finished = |e: &walkdir::DirEntry| e.file_name() != INCOMING;
-    for entry in tree.into_iter().filter_entry(finished) {
+    // What a pull has not finished is not there yet, and other hidden folders are the computer's own.
+    let is_shown = |e: &walkdir::DirEntry| {
+        e.depth() == 0
+            || !(e.file_type().is_dir() && e.file_name().as_encoded_bytes().starts_with(b"."))
+    };
+    for entry in tree.into_iter().filter_entry(is_shown) {
         match entry {
             Ok(entry) if entry.file_type().is_file() => {
                 let path = entry.path().strip_prefix(root).unwrap_or(entry.path());

@@ -36,6 +36,7 @@ impl Clock {
     /// Runs the command.
     pub fn run(&self) -> Result<()> {
         let property = Property::open(&self.property)?;
+        property.ensure_usable()?;
         let progress = super::progress("reading pictures");
         let mut crawl = card::crawl(&property, super::today(), &progress);
         progress.finish_and_clear();

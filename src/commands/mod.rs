@@ -1,13 +1,16 @@
 //! One file per command.
 
+pub mod check;
 pub mod clock;
 pub mod daylight;
 pub mod debrief;
 pub mod practice;
 pub mod pull;
+pub mod refile;
 pub mod shift;
 pub mod tag;
 
+use std::collections::BTreeMap;
 use std::io::{ErrorKind, Write};
 use std::path::Path;
 
@@ -17,6 +20,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
+use crate::property::Problem;
 
 /// Reads a property and answers everything, with a progress bar and the problems on stderr.
 fn debrief(property: &Path) -> Result<Debrief> {
@@ -24,6 +28,9 @@ fn debrief(property: &Path) -> Result<Debrief> {
     let debrief = Debrief::of(property, today(), &progress)?;
     progress.finish_and_clear();
     const SHOWN: usize = 10;
+    if debrief.problems.len() > SHOWN {
+        eprintln!("{}", in_sum(&debrief.problems));
+    }
     for problem in debrief.problems.iter().take(SHOWN) {
         eprintln!("{problem}");
     }
@@ -34,6 +41,40 @@ fn debrief(property: &Path) -> Result<Debrief> {
         );
     }
     Ok(debrief)
+}
+
+/// How many problems there are, and in which files, most first.
+fn in_sum(problems: &[Problem]) -> String {
+    let mut files: BTreeMap<&str, usize> = BTreeMap::new();
+    for problem in problems {
+        // Of pictures only the camera's folder: there may be thousands.
+        let folder = |p: &str| p.splitn(3, '/').take(2).map(str::len).sum::<usize>() + 1;
+        let file = match problem.file.starts_with("cards/") && problem.file.matches('/').count() > 1
+        {
+            true => &problem.file[..folder(&problem.file)],
+            false => problem.file.as_str(),
+        };
+        *files.entry(file).or_default() += 1;
+    }
+    let mut files: Vec<(&str, usize)> = files.into_iter().collect();
+    files.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
+    const NAMED: usize = 4;
+    let named: Vec<String> = files
+        .iter()
+        .take(NAMED)
+        .map(|(f, n)| format!("{n} in {f}"))
+        .collect();
+    let rest: usize = files.iter().skip(NAMED).map(|(_, n)| n).sum();
+    let rest = if rest > 0 {
+        format!(", {rest} elsewhere")
+    } else {
+        String::new()
+    };
+    format!(
+        "{} things could not be used: {}{rest}.",
+        problems.len(),
+        named.join(", ")
+    )
 }
 
 /// Prints a line of results. A reader that has seen enough, as `head` has, is no error.

@@ -8,7 +8,7 @@ use clap::Args;
 use serde_json::json;
 
 use crate::property::{Property, same_name};
-use crate::pull::{Candidate, Recognised, Request, pull, recognise};
+use crate::pull::{Candidate, Recognised, Request, nearly_named, pull, recognise};
 
 /// Take the pictures off a card, verified
 #[derive(Args)]
@@ -59,6 +59,12 @@ impl Pull {
     /// The camera to file under: the one named, unless the card speaks against it, or the one that
     /// the card itself points to.
     fn camera(&self, property: &Property) -> Result<String> {
+        if !self.card.is_dir() {
+            bail!(
+                "there is no folder {}. Is the card in the reader, and is this its folder?",
+                self.card.display()
+            );
+        }
         let found = recognise(property, &self.card, super::today());
         let Some(named) = &self.camera else {
             return match found {
@@ -74,6 +80,11 @@ impl Pull {
         };
         if self.even_so {
             return Ok(named.clone());
+        }
+        if let Some(near) = nearly_named(property, named) {
+            bail!(
+                "there is no camera {named} yet; did you mean {near}? Nothing was copied. Name it as it is, or add --even-so for a new camera."
+            );
         }
         let doubt = match &found {
             Recognised::One(c) if !same_name(&c.camera, named) => {

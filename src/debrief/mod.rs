@@ -50,10 +50,12 @@ impl Debrief {
     /// When the property cannot be read, or lies where the sun does not rise and set.
     pub fn of(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Self> {
         let property = Property::open(root)?;
+        property.ensure_usable()?;
         let mut crawl = card::crawl(&property, today, progress);
         clock::settle(&property, &mut crawl, today);
         let clocks = trust::check(&property, &crawl)?;
         let tagged = tags::read(&property, &crawl, today)?;
+        tagged.ensure_usable()?;
         let mut season = Season::of(&property, &crawl, &tagged)?;
         doubts::mark(&mut season, &property, &clocks);
         let daylight = daylight::answers(&season);

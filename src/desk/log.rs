@@ -163,13 +163,14 @@ fn table(property: &Property, which: LogTable) -> anyhow::Result<TableView> {
     let ledger = which.open(&property.root)?;
     let mut problems = Vec::new();
     let rows = rows(&ledger, which, &mut problems);
-    let home = property.settings.position;
     let view = |(row, found): (usize, Found)| {
         let text = ledger.row(found.span);
         RowView {
             row,
             check: check(text),
-            problem: which.problem_of(&ledger, text, home).map(|p| said(&p)),
+            problem: which
+                .problem_of(&ledger, text, &property.settings)
+                .map(|p| said(&p)),
             cells: found.cells,
         }
     };
@@ -248,7 +249,7 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
         None => ledger.line(&cells),
         Some(span) => ledger.changed_line(ledger.row(span.clone()), &cells),
     };
-    if let Some(problem) = which.problem_of(&ledger, &line, property.settings.position) {
+    if let Some(problem) = which.problem_of(&ledger, &line, &property.settings) {
         // It is not left out of anything: it is not written.
         let words = said(&problem).replace(", so the row was left out", "");
         return Err(wrong(&words, problem.column.as_deref().unwrap_or("")));

@@ -347,7 +347,7 @@ impl Season {
     }
 
     fn save(&mut self, changes: &BTreeMap<u32, Vec<Tag>>) -> Result<()> {
-        self.book.set(&self.crawl, changes)?;
+        self.book.set(&self.property, &self.crawl, changes)?;
         self.version += 1;
         for picture in changes.keys() {
             self.changed_in[self.screens.of_picture[*picture as usize] as usize] = self.version;

@@ -162,7 +162,7 @@ pub(super) fn write_cards(
 ) -> Result<Count> {
     progress.set_length(season.events.len() as u64);
     let mut out = csv::Writer::from_path(folder.join("tags.csv"))?;
-    out.write_record(["picture", "who", "count", "age", "name", "note"])?;
+    out.write_record(["picture", "who", "count", "age", "name", "note", "content"])?;
     let mut count = Count::default();
     for camera in 0..plan.cameras.len() {
         let events: Vec<&Event> = season
@@ -217,7 +217,7 @@ fn write_card(
             if i % UNTAGGED_EVERY != UNTAGGED_EVERY - 1 {
                 count.tagged += 1;
                 for [who, how_many, age, name] in tags(event) {
-                    out.write_record([&picture, &who, &how_many, &age, &name, ""])?;
+                    out.write_record([&picture, &who, &how_many, &age, &name, "", ""])?;
                 }
             }
             if kept.len() < 2 {

@@ -16,6 +16,7 @@ use anyhow::{Context, Result, bail};
 use indicatif::ProgressBar;
 
 pub use plan::{ClockFault, Options, Plan, Trouble};
+pub use still::{Imprint, jpeg};
 
 /// What was written.
 #[derive(Debug, Clone, Copy)]

@@ -3,9 +3,9 @@
 use std::path::Path;
 
 use anyhow::Result;
-use chrono::{FixedOffset, NaiveDate};
+use chrono::{Days, FixedOffset, NaiveDate};
 
-use super::{Headings, Position, Problem, Row, Sheet, parse_date, parse_number};
+use super::{Headings, Position, Problem, Row, Settings, Sheet, parse_number, same_name};
 
 pub(super) const FILE: &str = "cameras.csv";
 pub(super) const HEADINGS: Headings = Headings {
@@ -69,21 +69,60 @@ impl Placement {
 
 pub(super) fn read(
     root: &Path,
-    home: Position,
+    settings: &Settings,
     problems: &mut Vec<Problem>,
 ) -> Result<Vec<Placement>> {
-    let mut placements = Vec::new();
+    let mut placements: Vec<Placement> = Vec::new();
     let Some(sheet) = Sheet::read(root, FILE, &HEADINGS, problems)? else {
         return Ok(placements);
     };
-    sheet.for_each(problems, |row, problems| match placement(row, home) {
-        Ok(placement) => placements.push(placement),
-        Err(problem) => problems.push(problem),
+    let sheet = sheet.with_order(settings.date_order);
+    sheet.for_each(problems, |row, problems| {
+        match placement(row, settings.position) {
+            Ok(placement) => {
+                problems.extend(overlap(&placements, &placement, row.line));
+                placements.push(placement);
+            }
+            Err(problem) => problems.push(problem),
+        }
     });
     Ok(placements)
 }
 
-/// A camera further from the property than this is a slip of the pen, in metres.
+/// A camera cannot hang at two places at once. On the day of a move both rows may stand.
+fn overlap(before: &[Placement], new: &Placement, line: u64) -> Option<Problem> {
+    let ends_after = |p: &Placement, other: &Placement| {
+        let until = p.until.unwrap_or(NaiveDate::MAX);
+        other.from.is_none_or(|from| from < until)
+    };
+    let other = before.iter().find(|p| {
+        same_name(&p.camera, &new.camera) && **p != *new && ends_after(p, new) && ends_after(new, p)
+    })?;
+    let day = |d: Option<NaiveDate>, open: &str| d.map_or(open.to_owned(), |d| d.to_string());
+    Some(Problem::cell(
+        FILE,
+        line,
+        "from",
+        format!(
+            "{} hangs at two places at once: another row of it goes from {} to {}. On days that both rows claim the first counts.",
+            new.camera,
+            day(other.from, "the beginning"),
+            day(other.until, "the end"),
+        ),
+        match new
+            .from
+            .and_then(|from| from.checked_sub_days(Days::new(1)))
+        {
+            Some(before) => format!(
+                "If it was moved on {}, end the other row with until {before}.",
+                before + Days::new(1)
+            ),
+            None => "Give each row its from and until.".to_owned(),
+        },
+    ))
+}
+
+/// A place further from the property than this is a slip of the pen, in metres.
 const FURTHEST_M: f64 = 100_000.0;
 
 pub(super) fn placement(row: &Row, home: Position) -> Result<Placement, Problem> {
@@ -97,8 +136,8 @@ pub(super) fn placement(row: &Row, home: Position) -> Result<Placement, Problem>
             "Write the name of the camera's folder.",
         )
     })?;
-    let from = date(row, FILE, "from")?;
-    let until = date(row, FILE, "until")?;
+    let from = date(row, "from")?;
+    let until = date(row, "until")?;
     if let (Some(from), Some(until)) = (from, until)
         && until < from
     {
@@ -108,20 +147,7 @@ pub(super) fn placement(row: &Row, home: Position) -> Result<Placement, Problem>
             "Put the later date under until.",
         ));
     }
-    let place = position(row, FILE)?;
-    if let Some(away_m) = place
-        .map(|p| p.distance_m(home))
-        .filter(|m| *m > FURTHEST_M)
-    {
-        return Err(cell(
-            "longitude",
-            format!(
-                "the camera would hang {:.0} km from the property, so the row was left out.",
-                away_m / 1000.0
-            ),
-            "Check both numbers and their signs: west and south are negative.",
-        ));
-    }
+    let place = position(row, FILE, home)?;
     Ok(Placement {
         camera: camera.to_owned(),
         position: place,
@@ -140,41 +166,45 @@ pub(super) fn placement(row: &Row, home: Position) -> Result<Placement, Problem>
 }
 
 /// A date cell; empty is `None`.
-pub(super) fn date(row: &Row, file: &str, column: &str) -> Result<Option<NaiveDate>, Problem> {
-    row.some(column)
-        .map(|text| {
-            parse_date(text).ok_or_else(|| {
-                Problem::cell(
-                    file,
-                    row.line,
-                    column,
-                    format!("\"{text}\" is not a date, so the row was left out."),
-                    "Write year-month-day, such as 2025-10-18.",
-                )
-            })
-        })
-        .transpose()
+pub(super) fn date(row: &Row, column: &str) -> Result<Option<NaiveDate>, Problem> {
+    let found = row.date(column, "Write year-month-day, such as 2025-10-18.")?;
+    Ok(found.map(|(date, _)| date))
 }
 
-/// The latitude and longitude cells; both empty is `None`.
-pub(super) fn position(row: &Row, file: &str) -> Result<Option<Position>, Problem> {
+/// The latitude and longitude cells; both empty is `None`. A place further than [`FURTHEST_M`] from the
+/// property is a slip of the pen.
+pub(super) fn position(row: &Row, file: &str, home: Position) -> Result<Option<Position>, Problem> {
     let (latitude, longitude) = (row.get("latitude"), row.get("longitude"));
     if latitude.is_empty() && longitude.is_empty() {
         return Ok(None);
     }
-    parse_number(latitude)
-        .zip(parse_number(longitude))
-        .and_then(|(lat, lon)| Position::new(lat, lon))
-        .map(Some)
-        .ok_or_else(|| {
-            Problem::cell(
-                file,
-                row.line,
-                "latitude",
-                format!("\"{latitude}\", \"{longitude}\" is not a place, so the row was left out."),
-                "Use degrees, north and east positive, such as 43.10 and -90.70, or leave both empty.",
-            )
-        })
+    let near = |p: &Position| p.distance_m(home) <= FURTHEST_M;
+    let (lat, lon) = (parse_number(latitude), parse_number(longitude));
+    let place = lat.zip(lon).and_then(|(lat, lon)| Position::new(lat, lon));
+    if place.is_some_and(|p| near(&p)) {
+        return Ok(place);
+    }
+    let swapped = lat.zip(lon).and_then(|(lat, lon)| Position::new(lon, lat));
+    let (what, remedy) = match (place, swapped.filter(near)) {
+        (_, Some(_)) => (
+            format!(
+                "latitude {latitude} and longitude {longitude} are swapped, so the row was left out."
+            ),
+            "Put the two the other way round: latitude is how far north.",
+        ),
+        (Some(place), None) => (
+            format!(
+                "the place would be {:.0} km from the property, so the row was left out.",
+                place.distance_m(home) / 1000.0
+            ),
+            "Check both numbers and their signs: west and south are negative.",
+        ),
+        (None, None) => (
+            format!("\"{latitude}\", \"{longitude}\" is not a place, so the row was left out."),
+            "Use degrees, north and east positive, such as 43.10 and -90.70, or leave both empty.",
+        ),
+    };
+    Err(Problem::cell(file, row.line, "latitude", what, remedy))
 }
 
 fn clock(text: &str) -> Option<ClockSetting> {
@@ -188,6 +218,37 @@ fn clock(text: &str) -> Option<ClockSetting> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn read_back(table: &str) -> (usize, Vec<Problem>) {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join(FILE), table).unwrap();
+        let four = "name='x'\nlatitude=43.1\nlongitude=-90.7\ntime_zone='America/Chicago'\n";
+        std::fs::write(folder.path().join("property.toml"), four).unwrap();
+        let settings = Settings::read(folder.path()).unwrap();
+        let mut problems = Vec::new();
+        let placements = read(folder.path(), &settings, &mut problems).unwrap();
+        (placements.len(), problems)
+    }
+
+    #[test]
+    fn a_camera_at_two_places_and_swapped_numbers_are_told() {
+        let (rows, problems) = read_back(
+            "camera,from,until\nOak,2025-09-01,2025-10-01\nOak,2025-10-01,2025-11-01\nElm,,\n",
+        );
+        assert_eq!((rows, problems.len()), (3, 0), "{problems:?}");
+        let (rows, problems) =
+            read_back("camera,from,until\nOak,2025-09-01,\noak,2025-10-01,2025-11-01\n");
+        assert_eq!(rows, 2);
+        assert!(
+            problems[0].what.contains("two places at once"),
+            "{problems:?}"
+        );
+        let (rows, problems) =
+            read_back("camera,latitude,longitude\nA,-90.71,43.11\nB,43.11,-90.71\nC,43.1,90.7\n");
+        assert_eq!(rows, 1);
+        assert!(problems[0].what.contains("swapped"), "{problems:?}");
+        assert!(problems[1].what.contains("km from"), "{problems:?}");
+    }
 
     #[test]
     fn clock_words() {

@@ -3,11 +3,9 @@
 use std::path::Path;
 
 use anyhow::Result;
-use chrono::{NaiveDate, NaiveDateTime};
+use chrono::{NaiveDateTime, NaiveTime};
 
-use super::{
-    Headings, Ledger, Problem, Row, Sheet, parse_date, parse_date_time, parse_number, same_name,
-};
+use super::{Headings, Ledger, Problem, Row, Settings, Sheet, parse_count, same_name};
 
 pub(super) const FILE: &str = "clocks.csv";
 const HEADINGS: Headings = Headings {
@@ -42,11 +40,16 @@ impl ClockCorrection {
     }
 }
 
-pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<ClockCorrection>> {
+pub(super) fn read(
+    root: &Path,
+    settings: &Settings,
+    problems: &mut Vec<Problem>,
+) -> Result<Vec<ClockCorrection>> {
     let mut corrections = Vec::new();
     let Some(sheet) = Sheet::read(root, FILE, &HEADINGS, problems)? else {
         return Ok(corrections);
     };
+    let sheet = sheet.with_order(settings.date_order);
     sheet.for_each(problems, |row, problems| match correction(row) {
         Ok(correction) => corrections.push(correction),
         Err(problem) => problems.push(problem),
@@ -66,7 +69,7 @@ fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
         )
     })?;
     let believable = |m: &f64| m.abs() <= LARGEST_SHIFT_MIN;
-    let shift_min = parse_number(row.get("shift_minutes"))
+    let shift_min = parse_count(row.get("shift_minutes"))
         .filter(believable)
         .ok_or_else(|| {
             cell(
@@ -78,36 +81,15 @@ fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
                 "Write the minutes to add to the camera's clock, such as -60.",
             )
         })?;
-    let end_of_day = |d: NaiveDate| d.and_hms_opt(23, 59, 59);
+    let end_of_day = NaiveTime::from_hms_opt(23, 59, 59).unwrap_or_default();
+    let remedy = "Write 2025-10-18 or 2025-10-18T06:30, as the camera's own clock showed it.";
     Ok(ClockCorrection {
         camera: camera.to_owned(),
-        from: moment(row, "from", |d| d.and_hms_opt(0, 0, 0))?,
-        until: moment(row, "until", end_of_day)?,
+        from: row.moment("from", NaiveTime::MIN, remedy)?,
+        until: row.moment("until", end_of_day, remedy)?,
         shift_min,
         why: row.get("why").to_owned(),
     })
-}
-
-fn moment(
-    row: &Row,
-    column: &str,
-    of_date: impl Fn(NaiveDate) -> Option<NaiveDateTime>,
-) -> Result<Option<NaiveDateTime>, Problem> {
-    row.some(column)
-        .map(|text| {
-            parse_date_time(text)
-                .or_else(|| parse_date(text).and_then(of_date))
-                .ok_or_else(|| {
-                    Problem::cell(
-                        "clocks.csv",
-                        row.line,
-                        column,
-                        format!("\"{text}\" is not a date or time, so the row was left out."),
-                        "Write 2025-10-18 or 2025-10-18T06:30, as the camera's own clock showed it.",
-                    )
-                })
-        })
-        .transpose()
 }
 
 /// Adds rows to `clocks.csv`. What is there stays byte for byte.

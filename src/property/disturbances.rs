@@ -6,7 +6,7 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 
 use super::cameras::position;
-use super::{Headings, Position, Problem, Row, Sheet, parse_date, parse_date_time};
+use super::{Headings, Position, Problem, Row, Settings, Sheet};
 
 pub(super) const FILE: &str = "disturbances.csv";
 pub(super) const HEADINGS: Headings = Headings {
@@ -81,29 +81,36 @@ impl Disturbance {
     }
 }
 
-pub(super) fn read(root: &Path, problems: &mut Vec<Problem>) -> Result<Vec<Disturbance>> {
+pub(super) fn read(
+    root: &Path,
+    settings: &Settings,
+    problems: &mut Vec<Problem>,
+) -> Result<Vec<Disturbance>> {
     let mut disturbances: Vec<Disturbance> = Vec::new();
     let Some(sheet) = Sheet::read(root, FILE, &HEADINGS, problems)? else {
         return Ok(disturbances);
     };
-    sheet.for_each(problems, |row, problems| match disturbance(row) {
-        Ok(d) if disturbances.iter().any(|e| e.id == d.id) => problems.push(Problem::cell(
-            FILE,
-            row.line,
-            "id",
-            format!(
-                "\"{}\" is used by an earlier row, so this row was left out.",
-                d.id
-            ),
-            "Give every disturbance its own id.",
-        )),
-        Ok(d) => disturbances.push(d),
-        Err(problem) => problems.push(problem),
+    let sheet = sheet.with_order(settings.date_order);
+    sheet.for_each(problems, |row, problems| {
+        match disturbance(row, settings.position) {
+            Ok(d) if disturbances.iter().any(|e| e.id == d.id) => problems.push(Problem::cell(
+                FILE,
+                row.line,
+                "id",
+                format!(
+                    "\"{}\" is used by an earlier row, so this row was left out.",
+                    d.id
+                ),
+                "Give every disturbance its own id.",
+            )),
+            Ok(d) => disturbances.push(d),
+            Err(problem) => problems.push(problem),
+        }
     });
     Ok(disturbances)
 }
 
-pub(super) fn disturbance(row: &Row) -> Result<Disturbance, Problem> {
+pub(super) fn disturbance(row: &Row, home: Position) -> Result<Disturbance, Problem> {
     let cell = |column: &str, what: String, remedy: &str| {
         Problem::cell(FILE, row.line, column, what, remedy)
     };
@@ -144,7 +151,7 @@ pub(super) fn disturbance(row: &Row) -> Result<Disturbance, Problem> {
             )
         })?,
         what: row.some("what").unwrap_or(id).to_owned(),
-        position: position(row, FILE)?,
+        position: position(row, FILE, home)?,
         near: row
             .get("near")
             .split(';')
@@ -165,25 +172,13 @@ fn by(text: &str) -> Option<By> {
 }
 
 fn moment(row: &Row, column: &str) -> Result<Option<NaiveDateTime>, Problem> {
-    row.some(column)
-        .map(|text| {
-            parse_date_time(text)
-                .or_else(|| parse_date(text).map(|d: NaiveDate| d.and_time(NaiveTime::MIN)))
-                .ok_or_else(|| {
-                    Problem::cell(
-                        FILE,
-                        row.line,
-                        column,
-                        format!("\"{text}\" is not a date or time, so the row was left out."),
-                        "Write 2025-10-18, or 2025-10-18T14:00 by the clock on the wall.",
-                    )
-                })
-        })
-        .transpose()
+    let remedy = "Write 2025-10-18, or 2025-10-18T14:00 by the clock on the wall.";
+    row.moment(column, NaiveTime::MIN, remedy)
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::parse_date_time;
     use super::*;
 
     fn starting(text: &str) -> Disturbance {

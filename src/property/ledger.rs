@@ -58,6 +58,7 @@ impl Ledger {
         let bytes = read_optional(root, file)?.unwrap_or_default();
         let mut sheet = Sheet::decode(file, &bytes)?;
         let plain = bytes.strip_prefix(MARK).unwrap_or(&bytes);
+        // Text of another encoding is written as UTF-8 with the first change.
         let mut whole = seen.is_none() || plain != sheet.text().as_bytes();
         let own_headings = sheet.columns().len();
         if own_headings > 0 {
@@ -72,7 +73,7 @@ impl Ledger {
             } else {
                 "\n"
             },
-            has_mark: bytes.starts_with(MARK),
+            has_mark: sheet.has_mark(),
             path,
             file,
             sheet,
@@ -101,6 +102,11 @@ impl Ledger {
     /// The table's headings, in small letters, in the file's order.
     pub fn headings(&self) -> &[String] {
         self.sheet.columns()
+    }
+
+    /// The whole table's text, every row ended.
+    pub(super) fn text(&self) -> &str {
+        self.sheet.text()
     }
 
     /// The text of a row, by its span.

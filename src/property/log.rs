@@ -2,7 +2,7 @@
 
 use anyhow::Result;
 
-use super::{Headings, Ledger, Position, Problem, Sheet, cameras, disturbances};
+use super::{Headings, Ledger, Problem, Settings, Sheet, cameras, disturbances};
 
 /// A table of the log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,21 +42,25 @@ impl LogTable {
         Ledger::open(root, self.file(), self.headings())
     }
 
-    /// Why a row, as [`Ledger::line`] makes it, could not be used; `None` where it can. `home` is the
-    /// property's place.
-    pub fn problem_of(self, ledger: &Ledger, line: &str, home: Position) -> Option<Problem> {
-        let alone = ledger.heading_line() + line;
-        let sheet = match Sheet::decode(self.file(), alone.as_bytes()) {
-            Ok(sheet) => sheet,
+    /// Why a row, as [`Ledger::line`] makes it, could not be used; `None` where it can. `settings` say
+    /// where the property is and how its dates are written.
+    pub fn problem_of(self, ledger: &Ledger, line: &str, settings: &Settings) -> Option<Problem> {
+        // The table's other rows say how its dates are written.
+        let before = ledger.text();
+        let sheet = match Sheet::decode(self.file(), (before.to_owned() + line).as_bytes()) {
+            Ok(sheet) => sheet.with_order(settings.date_order),
             Err(e) => return Some(Problem::file(self.file(), e.to_string(), "")),
         };
         let mut problems = Vec::new();
         let mut rows = 0;
-        sheet.for_each(&mut problems, |row, problems| {
+        sheet.for_each(&mut Vec::new(), |row, _| {
+            if row.span.start < before.len() {
+                return;
+            }
             rows += 1;
             let read = match self {
-                Self::Disturbances => disturbances::disturbance(row).map(drop),
-                Self::Cameras => cameras::placement(row, home).map(drop),
+                Self::Disturbances => disturbances::disturbance(row, settings.position).map(drop),
+                Self::Cameras => cameras::placement(row, settings.position).map(drop),
             };
             problems.extend(read.err());
         });

@@ -6,14 +6,18 @@
 
 mod cameras;
 mod clocks;
+mod dates;
 mod disturbances;
 mod ledger;
 mod log;
+mod named;
 mod new_file;
+mod numbers;
 mod problem;
 mod seen;
 mod settings;
 mod sheet;
+mod text;
 
 use std::path::{Path, PathBuf};
 
@@ -21,14 +25,17 @@ use anyhow::{Context, Result};
 
 pub use cameras::{ClockSetting, Placement};
 pub use clocks::{ClockCorrection, add_corrections};
+pub use dates::{DateOrder, parse_date, parse_date_time};
 pub use disturbances::{By, Disturbance};
 pub use ledger::{Ledger, OpenRow};
 pub use log::LogTable;
-pub use new_file::new_file_in;
-pub use problem::Problem;
+pub use named::{TAGS, named_in_tags, picture_key};
+pub use new_file::{disk_remedy, name_new_file, new_file_in};
+pub use numbers::{parse_count, parse_number};
+pub use problem::{Problem, ensure_usable};
 pub use seen::Written;
 pub use settings::{Position, Settings, ShareOf, TagTable};
-pub use sheet::{Headings, Row, Sheet, parse_date, parse_date_time, parse_number};
+pub use sheet::{Headings, Row, Sheet};
 
 /// The land and everything that was written down about it.
 #[derive(Debug, Clone)]
@@ -59,10 +66,10 @@ impl Property {
         let written = Written::now(root);
         let settings = Settings::read(root)?;
         let mut problems = Vec::new();
-        let placements = cameras::read(root, settings.position, &mut problems)?;
-        let mut disturbances = disturbances::read(root, &mut problems)?;
+        let placements = cameras::read(root, &settings, &mut problems)?;
+        let mut disturbances = disturbances::read(root, &settings, &mut problems)?;
         disturbances.sort_by_key(|d| (d.start, d.id.clone()));
-        let corrections = clocks::read(root, &mut problems)?;
+        let corrections = clocks::read(root, &settings, &mut problems)?;
         Ok(Self {
             root: root.to_path_buf(),
             settings,
@@ -72,6 +79,21 @@ impl Property {
             problems,
             written,
         })
+    }
+
+    /// Whether every table that the person wrote has a row that can be used.
+    ///
+    /// # Errors
+    /// Names the first table of whose rows none can be used.
+    pub fn ensure_usable(&self) -> Result<()> {
+        let tables = [
+            (cameras::FILE, self.placements.is_empty()),
+            (disturbances::FILE, self.disturbances.is_empty()),
+            (clocks::FILE, self.corrections.is_empty()),
+        ];
+        tables
+            .into_iter()
+            .try_for_each(|(file, empty)| ensure_usable(file, empty, &self.problems))
     }
 
     /// The folder that holds one folder of pictures per camera.

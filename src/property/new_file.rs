@@ -1,6 +1,6 @@
 //! A file in the making, beside the one it will become.
 
-use std::io;
+use std::io::{self, ErrorKind};
 use std::path::Path;
 
 use tempfile::NamedTempFile;
@@ -13,4 +13,73 @@ pub fn new_file_in(folder: &Path) -> io::Result<NamedTempFile> {
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
     builder.tempfile_in(folder)
+}
+
+/// Gives a finished file its name, if no file has that name yet; hands it back where one has.
+///
+/// Disks with FAT or exFAT know no step that names a file only where there is none. There it is looked
+/// for first: whoever calls this holds the lock of the folder it lies in.
+///
+/// # Errors
+/// [`ErrorKind::AlreadyExists`] where the name is taken, else what the disk said.
+pub fn name_new_file(file: NamedTempFile, path: &Path) -> Result<(), (io::Error, NamedTempFile)> {
+    let refused = match file.persist_noclobber(path) {
+        Ok(_) => return Ok(()),
+        Err(refused) => refused,
+    };
+    if refused.error.kind() == ErrorKind::AlreadyExists {
+        return Err((refused.error, refused.file));
+    }
+    name_by_looking(refused.file, path)
+}
+
+fn name_by_looking(file: NamedTempFile, path: &Path) -> Result<(), (io::Error, NamedTempFile)> {
+    match path.symlink_metadata() {
+        Err(e) if e.kind() == ErrorKind::NotFound => match file.persist(path) {
+            Ok(_) => Ok(()),
+            Err(e) => Err((e.error, e.file)),
+        },
+        Err(e) => Err((e, file)),
+        Ok(_) => Err((ErrorKind::AlreadyExists.into(), file)),
+    }
+}
+
+/// What to do about a disk that does not take a file, by what it said.
+pub fn disk_remedy(error: &io::Error) -> &'static str {
+    match error.kind() {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+            "Make room on the disk."
+        }
+        ErrorKind::PermissionDenied => {
+            "You may not write there: check who owns the folder, and whether the disk is write-protected."
+        }
+        ErrorKind::ReadOnlyFilesystem => "The disk is write-protected: unlock it or use another.",
+        ErrorKind::NotFound => "The disk or folder has gone: is it still connected?",
+        ErrorKind::InvalidFilename => "The disk does not take this name: use letters and digits.",
+        _ => "Check the disk; if it goes on failing, use another.",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write;
+
+    #[test]
+    fn a_name_that_is_taken_is_never_written_over() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.jpg");
+        let made = |bytes: &[u8]| {
+            let mut file = new_file_in(folder.path()).unwrap();
+            file.write_all(bytes).unwrap();
+            file
+        };
+        for name in [name_new_file, name_by_looking] {
+            let _ = std::fs::remove_file(&path);
+            name(made(b"one"), &path).unwrap();
+            let (error, _) = name(made(b"two"), &path).unwrap_err();
+            assert_eq!(error.kind(), ErrorKind::AlreadyExists);
+            assert_eq!(std::fs::read(&path).unwrap(), b"one");
+        }
+    }
 }

@@ -49,6 +49,21 @@ impl Problem {
     }
 }
 
+/// Whether a table has a row that can be used, or none at all: to go on as if nothing had been written
+/// would be wrong when all of it was lost.
+///
+/// # Errors
+/// When no row of `file` was of use (`is_empty`) and a problem was told of one.
+pub fn ensure_usable(file: &str, is_empty: bool, problems: &[Problem]) -> anyhow::Result<()> {
+    let mut of_rows = problems
+        .iter()
+        .filter(|p| p.file == file && p.line.is_some_and(|line| line > 1));
+    match of_rows.next().filter(|_| is_empty) {
+        None => Ok(()),
+        Some(first) => anyhow::bail!("no row of {file} can be used. {first}"),
+    }
+}
+
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}", self.file)?;

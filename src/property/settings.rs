@@ -7,6 +7,8 @@ use chrono::{Offset, TimeZone};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
+use super::{DateOrder, text};
+
 /// A place on the WGS 84 ellipsoid.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Position {
@@ -71,6 +73,8 @@ pub struct Settings {
     pub shift_days: u32,
     /// A camera within this many metres of a disturbance is near it, where no list says otherwise.
     pub near_m: f64,
+    /// Whether day or month comes first in a date such as 10/11/2025, where no other date tells.
+    pub date_order: Option<DateOrder>,
     /// A table of tags that another program wrote.
     pub tag_table: Option<TagTable>,
 }
@@ -100,6 +104,7 @@ struct File {
     latitude: f64,
     longitude: f64,
     time_zone: String,
+    date_order: Option<DateOrder>,
     #[serde(default)]
     light: Light,
     #[serde(default)]
@@ -195,20 +200,14 @@ impl Settings {
             }
             Err(e) => return Err(e).with_context(|| format!("cannot read {}", path.display())),
         };
-        let text = String::from_utf8_lossy(&bytes);
-        Self::parse(text.trim_start_matches('\u{feff}'))
-            .with_context(|| format!("in {}", path.display()))
+        Self::parse(&text::decode(&bytes).text).with_context(|| format!("in {}", path.display()))
     }
 
     fn parse(text: &str) -> Result<Self> {
-        let file: File = toml::from_str(text)
-            .map_err(|e| anyhow::anyhow!("{}\n{EXAMPLE}", e.to_string().trim_end()))?;
+        let file: File = toml::from_str(text).map_err(|e| plainly(text, &e))?;
         let settings = Self {
             position: Position::new(file.latitude, file.longitude).with_context(|| {
-                format!(
-                    "latitude {} and longitude {} are not on the globe. Use degrees, north and east positive, such as 43.10 and -90.70.",
-                    file.latitude, file.longitude
-                )
+                off_the_globe(file.latitude, file.longitude)
             })?,
             time_zone: file.time_zone.parse().map_err(|_| {
                 anyhow::anyhow!(
@@ -224,6 +223,7 @@ impl Settings {
             gap_min: file.visits.gap_min,
             shift_days: file.shift.days,
             near_m: file.shift.near_m,
+            date_order: file.date_order,
             tag_table: file.tags,
         };
         settings.check()?;
@@ -274,6 +274,19 @@ impl Settings {
         let zone_h = f64::from(offset.local_minus_utc()) / 3600.0;
         let sun_h = self.position.longitude_deg / 15.0;
         let apart_h = (zone_h - sun_h + 12.0).rem_euclid(24.0) - 12.0;
+        let hours_apart = |longitude_deg: f64| {
+            ((zone_h - longitude_deg / 15.0 + 12.0).rem_euclid(24.0) - 12.0).abs()
+        };
+        let swapped = Position::new(self.position.longitude_deg, self.position.latitude_deg);
+        ensure!(
+            apart_h.abs() <= 3.5
+                || swapped.is_none_or(|p| hours_apart(p.longitude_deg) > 3.5)
+                || hours_apart(-self.position.longitude_deg) <= 3.5,
+            "latitude {} and longitude {} do not lie in the time zone {}, and the other way round they do. Are they swapped? Latitude is how far north.",
+            self.position.latitude_deg,
+            self.position.longitude_deg,
+            self.time_zone
+        );
         ensure!(
             apart_h.abs() <= 3.5,
             "longitude {} does not lie in the time zone {}: the sun would be {:.0} hours off the clock. West is negative; is a minus sign missing?",
@@ -290,6 +303,56 @@ impl Settings {
             ShareOf::Legal => "legal light",
             ShareOf::Daylight => "daylight",
         }
+    }
+}
+
+/// What a place off the globe most often is: the two numbers swapped, or a point that a spreadsheet has
+/// taken for a mark between thousands.
+fn off_the_globe(latitude: f64, longitude: f64) -> String {
+    let remedy = if Position::new(longitude, latitude).is_some() {
+        "The other way round they would be; are they swapped? Latitude is how far north."
+    } else {
+        "Use degrees, north and east positive, such as 43.10 and -90.70."
+    };
+    format!("latitude {latitude} and longitude {longitude} are not on the globe. {remedy}")
+}
+
+/// What is wrong with property.toml, in words for somebody who has never heard of TOML.
+fn plainly(text: &str, error: &toml::de::Error) -> anyhow::Error {
+    let at = error.span().map_or(0, |s| s.start.min(text.len()));
+    let line = text.get(..at).unwrap_or(text).matches('\n').count() + 1;
+    let written = text.lines().nth(line - 1).unwrap_or("").trim();
+    let value = written.split_once('=').map_or("", |(_, v)| v.trim());
+    let is_number = |v: &str| !v.is_empty() && v.chars().all(|c| "+-0123456789.,".contains(c));
+    let message = error.message();
+    let what = if written.contains(['\u{201c}', '\u{201d}', '\u{201e}', '\u{2018}', '\u{2019}']) {
+        "it has curly quotation marks, as word processors make them. Write straight ones: \""
+            .to_owned()
+    } else if is_number(value) && value.contains(',') {
+        format!(
+            "a number is written with a point, not a comma: {}",
+            value.replace(',', ".")
+        )
+    } else if written.contains('=')
+        && !value.is_empty()
+        && !value.starts_with(['"', '\'', '[', '{'])
+        && !is_number(value)
+    {
+        format!(
+            "words stand in quotation marks: \"{}\"",
+            value.trim_matches('"')
+        )
+    } else if !written.contains('=') && !written.is_empty() && !written.starts_with(['[', '#']) {
+        "a setting is a name, an equals sign and a value".to_owned()
+    } else {
+        message.to_owned()
+    };
+    match message.starts_with("missing field") {
+        true => anyhow::anyhow!(
+            "{}.\n{EXAMPLE}",
+            message.replace("missing field", "there is no")
+        ),
+        false => anyhow::anyhow!("line {line}, \"{written}\": {what}\n{EXAMPLE}"),
     }
 }
 
@@ -322,6 +385,38 @@ mod tests {
             e.contains("line 6") && e.contains("legal_after_sunst_min"),
             "{e}"
         );
+    }
+
+    #[test]
+    fn mistakes_are_told_in_plain_words() {
+        for (text, wanted) in [
+            (
+                FOUR.replace("'x'", "\u{201c}x\u{201d}"),
+                "curly quotation marks",
+            ),
+            (FOUR.replace("43.1", "43,1"), "a point, not a comma: 43.1"),
+            (
+                FOUR.replace("'x'", "My place"),
+                "words stand in quotation marks: \"My place\"",
+            ),
+            (FOUR.replace("name='x'\n", ""), "there is no `name`"),
+            (
+                FOUR.replace("43.1", "-90.7")
+                    .replace("longitude=-90.7", "longitude=43.1"),
+                "swapped",
+            ),
+            (
+                FOUR.replace("43.1", "-98.7")
+                    .replace("longitude=-90.7", "longitude=29.1"),
+                "swapped",
+            ),
+            (format!("{FOUR}date_order = \"year first\"\n"), "line 5"),
+        ] {
+            let e = Settings::parse(&text).unwrap_err().to_string();
+            assert!(e.contains(wanted), "{wanted}: {e}");
+        }
+        let order = Settings::parse(&format!("{FOUR}date_order = \"day first\"\n"));
+        assert_eq!(order.unwrap().date_order, Some(DateOrder::DayFirst));
     }
 
     #[test]

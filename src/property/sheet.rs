@@ -4,12 +4,15 @@
 //! blank lines, columns in another order and Windows-1252 text are all understood, because each is
 //! what some spreadsheet writes when asked for CSV (common practice, no standard).
 
+use std::cell::RefCell;
+use std::collections::HashMap;
 use std::path::Path;
 
 use anyhow::{Result, bail};
-use chrono::{Datelike, NaiveDate, NaiveDateTime};
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 
-use super::Problem;
+use super::dates::{self, DateOrder, NoDate};
+use super::{Problem, text};
 
 /// The columns of a table.
 pub struct Headings<'a> {
@@ -25,8 +28,15 @@ pub struct Sheet {
     text: String,
     rows_from: usize,
     torn: bool,
+    has_mark: bool,
     delimiter: u8,
     columns: Vec<String>,
+    /// What the property says of the order of day and month.
+    date_order: Option<DateOrder>,
+    /// What each column was found to say of it.
+    orders: RefCell<HashMap<String, Option<DateOrder>>>,
+    /// The question that the first date which could be read in two ways has raised.
+    asked: RefCell<Option<Problem>>,
 }
 
 /// One row of a [`Sheet`].
@@ -35,14 +45,15 @@ pub struct Row<'a> {
     pub line: u64,
     /// Where the row lies in the table's text, its line end included.
     pub span: std::ops::Range<usize>,
-    columns: &'a [String],
+    sheet: &'a Sheet,
     record: &'a csv::StringRecord,
 }
 
 impl Row<'_> {
     /// The trimmed text under a heading; empty where the column or the cell is missing.
     pub fn get(&self, column: &str) -> &str {
-        self.columns
+        self.sheet
+            .columns
             .iter()
             .position(|c| c == column)
             .and_then(|i| self.record.get(i))
@@ -58,6 +69,52 @@ impl Row<'_> {
     /// The text under a heading, or `None` where there is none.
     pub fn some(&self, column: &str) -> Option<&str> {
         Some(self.get(column)).filter(|s| !s.is_empty())
+    }
+
+    /// The date under a heading, with its time of day where it has one; an empty cell is `None`.
+    ///
+    /// # Errors
+    /// When the cell is no date, with `remedy`, or could be two.
+    pub fn date(
+        &self,
+        column: &str,
+        remedy: &str,
+    ) -> Result<Option<(NaiveDate, Option<NaiveTime>)>, Problem> {
+        let Some(text) = self.some(column) else {
+            return Ok(None);
+        };
+        let sheet = self.sheet;
+        let read = dates::read(text, None).or_else(|e| match e {
+            NoDate::Never => Err(e),
+            NoDate::Either(..) => match sheet.order_of(column) {
+                None => Err(e),
+                order => dates::read(text, order),
+            },
+        });
+        read.map(Some).map_err(|e| match e {
+            NoDate::Either(..) => sheet.ask_for_order(self.line, column, text),
+            NoDate::Never => Problem::cell(
+                &sheet.file,
+                self.line,
+                column,
+                format!("\"{text}\" is not a date, so the row was left out."),
+                remedy,
+            ),
+        })
+    }
+
+    /// The moment under a heading; `of_date` says which moment a date alone stands for.
+    ///
+    /// # Errors
+    /// As [`Row::date`].
+    pub fn moment(
+        &self,
+        column: &str,
+        of_date: NaiveTime,
+        remedy: &str,
+    ) -> Result<Option<NaiveDateTime>, Problem> {
+        let found = self.date(column, remedy)?;
+        Ok(found.map(|(date, time)| date.and_time(time.unwrap_or(of_date))))
     }
 }
 
@@ -110,19 +167,11 @@ impl Sheet {
     }
 
     pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<Self> {
-        if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
-            bail!(
-                "{name} is saved as UTF-16 (\"Unicode text\"). Save it again as CSV with UTF-8 text."
-            );
-        }
-        let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-        let (text, torn) = match std::str::from_utf8(bytes) {
-            Ok(text) => (text.to_owned(), false),
-            Err(e) => match torn(bytes, e) {
-                Some(text) => (text.to_owned(), true),
-                None => (bytes.iter().map(|&b| windows_1252(b)).collect(), false),
-            },
-        };
+        let text::Text {
+            text,
+            torn,
+            has_mark,
+        } = text::decode(bytes);
         // Old spreadsheets end lines with a carriage return alone.
         let text = if text.contains('\n') {
             text
@@ -154,9 +203,77 @@ impl Sheet {
             },
             text,
             torn,
+            has_mark,
             delimiter,
             columns,
+            date_order: None,
+            orders: RefCell::default(),
+            asked: RefCell::default(),
         })
+    }
+
+    /// The same table, read with what the property says of day and month.
+    pub fn with_order(mut self, order: Option<DateOrder>) -> Self {
+        self.date_order = order;
+        self
+    }
+
+    /// Whether the file began with a byte-order mark.
+    pub(super) fn has_mark(&self) -> bool {
+        self.has_mark
+    }
+
+    /// The order of day and month in a column: what a cell of it with a number over twelve says, else
+    /// what another column of the table says, else what the property says.
+    fn order_of(&self, column: &str) -> Option<DateOrder> {
+        if let Some(order) = self.orders.borrow().get(column) {
+            return *order;
+        }
+        let mut said: HashMap<&str, [bool; 2]> = HashMap::new();
+        for record in reader(&self.text[self.rows_from..], self.delimiter).records() {
+            for (name, cell) in self
+                .columns
+                .iter()
+                .zip(record.iter().flat_map(|r| r.iter()))
+            {
+                if let Some(order) = dates::order_of(cell) {
+                    said.entry(name).or_default()[usize::from(order == DateOrder::MonthFirst)] =
+                        true;
+                }
+            }
+        }
+        // A column in which both stand says nothing, and the person must.
+        let one = |s: &[bool; 2]| match s {
+            [true, false] => Some(DateOrder::DayFirst),
+            [false, true] => Some(DateOrder::MonthFirst),
+            _ => None,
+        };
+        let of_table = said
+            .values()
+            .fold([false; 2], |a, s| [a[0] | s[0], a[1] | s[1]]);
+        let order = match said.get(column) {
+            Some(own) => one(own),
+            None => one(&of_table),
+        };
+        let order = order.or(self.date_order);
+        self.orders.borrow_mut().insert(column.to_owned(), order);
+        order
+    }
+
+    /// One question for the whole table, however many of its dates could be read in two ways.
+    fn ask_for_order(&self, line: u64, column: &str, text: &str) -> Problem {
+        let question = || {
+            Problem::cell(
+                &self.file,
+                line,
+                column,
+                format!(
+                    "\"{text}\" can be read with the day first or with the month first, and no date in its column tells which, so rows with such a date were left out."
+                ),
+                "Write date_order = \"day first\" or date_order = \"month first\" at the top of property.toml, or dates as 2025-10-18.",
+            )
+        };
+        self.asked.borrow_mut().get_or_insert_with(question).clone()
     }
 
     /// Whether the file ends within a character, which was left away.
@@ -171,6 +288,23 @@ impl Sheet {
         problems: &mut Vec<Problem>,
         mut each: impl FnMut(&Row, &mut Vec<Problem>),
     ) {
+        let first = problems.len();
+        self.every_row(problems, &mut each);
+        // The same question again tells nothing new.
+        let question = self.asked.borrow();
+        let (mut at, mut asked) = (0, false);
+        problems.retain(|p| {
+            at += 1;
+            let asks = at > first && Some(p) == question.as_ref();
+            !(asks && std::mem::replace(&mut asked, true))
+        });
+    }
+
+    fn every_row(
+        &self,
+        problems: &mut Vec<Problem>,
+        each: &mut impl FnMut(&Row, &mut Vec<Problem>),
+    ) {
         let mut lines = LineCounter::new(&self.text);
         let mut from = self.rows_from;
         let mut record = csv::StringRecord::new();
@@ -184,7 +318,7 @@ impl Sheet {
                 }
                 let (line, start) = lines.at(start);
                 let raw = &self.text[start.min(end)..end];
-                if raw.bytes().filter(|b| *b == b'"').count() % 2 == 1 {
+                if has_stray_quote(raw, self.delimiter) {
                     problems.push(self.shape_problem(
                         line,
                         "a quotation mark is opened and never closed, so the row was left out.",
@@ -204,7 +338,7 @@ impl Sheet {
                 let row = Row {
                     line,
                     span: start..self.after_line_end(end),
-                    columns: &self.columns,
+                    sheet: self,
                     record: &record,
                 };
                 each(&row, problems);
@@ -294,11 +428,35 @@ impl Sheet {
     }
 }
 
-/// The whole characters of UTF-8 text that ends within one, as a kill in the middle of writing leaves
-/// it. Text without any other such character may as well be in another encoding.
-fn torn(bytes: &[u8], error: std::str::Utf8Error) -> Option<&str> {
-    let whole = std::str::from_utf8(&bytes[..error.valid_up_to()]).ok()?;
-    (error.error_len().is_none() && !whole.is_ascii()).then_some(whole)
+/// Whether the quotation marks of a row do not pair up: one is open at its end, or over a line's end
+/// two rows have become one, so that something stands behind a mark that should close its cell.
+fn has_stray_quote(raw: &str, delimiter: u8) -> bool {
+    if raw.bytes().filter(|b| *b == b'"').count() % 2 == 1 {
+        return true;
+    }
+    if !raw.trim_end().contains('\n') {
+        return false;
+    }
+    let bytes = raw.as_bytes();
+    let (mut quoted, mut cell_begins, mut at) = (false, true, 0);
+    while let Some(&byte) = bytes.get(at) {
+        let next = bytes.get(at + 1).copied();
+        match (quoted, byte) {
+            (true, b'"') if next == Some(b'"') => at += 1,
+            (true, b'"') => {
+                quoted = false;
+                let ends = next.is_none_or(|n| n == delimiter || n == b'\r' || n == b'\n');
+                if !ends {
+                    return true;
+                }
+            }
+            (false, b'"') if cell_begins => quoted = true,
+            _ => {}
+        }
+        cell_begins = !quoted && byte == delimiter;
+        at += 1;
+    }
+    false
 }
 
 fn reader(text: &str, delimiter: u8) -> csv::Reader<&[u8]> {
@@ -337,79 +495,6 @@ impl<'a> LineCounter<'a> {
         self.at = first;
         (self.line, first)
     }
-}
-
-/// The character of a Windows-1252 byte (WHATWG Encoding Standard; the five unassigned bytes stay
-/// control characters).
-fn windows_1252(byte: u8) -> char {
-    const HIGH: [char; 32] = [
-        '€', '\u{81}', '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', '\u{8d}', 'Ž',
-        '\u{8f}', '\u{90}', '‘', '’', '“', '”', '•', '–', '—', '˜', '™', 'š', '›', 'œ', '\u{9d}',
-        'ž', 'Ÿ',
-    ];
-    match byte {
-        0x80..=0x9f => HIGH[usize::from(byte - 0x80)],
-        _ => char::from(byte),
-    }
-}
-
-/// A number with a decimal point or a decimal comma.
-pub fn parse_number(text: &str) -> Option<f64> {
-    let text = text.trim();
-    let number = match (text.contains('.'), text.matches(',').count()) {
-        (false, 1) => text.replace(',', ".").parse(),
-        _ => text.parse::<f64>(),
-    };
-    number.ok().filter(|x| x.is_finite())
-}
-
-/// An ISO 8601 date, `2025-10-18`, from 2000 to 2100: `25-10-18` is not the year 25.
-pub fn parse_date(text: &str) -> Option<NaiveDate> {
-    NaiveDate::parse_from_str(text.trim(), "%Y-%m-%d")
-        .ok()
-        .filter(|d| YEARS.contains(&d.year()))
-}
-
-/// Years in which a trail camera can have taken a picture.
-const YEARS: std::ops::RangeInclusive<i32> = 2000..=2100;
-
-/// An ISO 8601 date and time without an offset: `2025-10-18T06:30`, with seconds or without, with
-/// a blank in place of the `T`.
-pub fn parse_date_time(text: &str) -> Option<NaiveDateTime> {
-    if let Some(time) = plain_date_time(text.trim()) {
-        return Some(time);
-    }
-    const SHAPES: [&str; 4] = [
-        "%Y-%m-%dT%H:%M:%S%.f",
-        "%Y-%m-%d %H:%M:%S%.f",
-        "%Y-%m-%dT%H:%M",
-        "%Y-%m-%d %H:%M",
-    ];
-    SHAPES
-        .iter()
-        .find_map(|shape| NaiveDateTime::parse_from_str(text.trim(), shape).ok())
-        .filter(|t| YEARS.contains(&t.year()))
-}
-
-/// `2025-10-18T06:30:00` or `2025-10-18T06:30`, the shapes that nearly every row has, ten times as fast
-/// as by the general reader. Anything else is left to that.
-fn plain_date_time(text: &str) -> Option<NaiveDateTime> {
-    let bytes = text.as_bytes();
-    let marks = [(4, b'-'), (7, b'-'), (10, b'T'), (13, b':')];
-    let has_seconds = bytes.len() == 19 && bytes[16] == b':';
-    if !(bytes.len() == 16 || has_seconds) || marks.iter().any(|(i, m)| bytes[*i] != *m) {
-        return None;
-    }
-    let number = |from: usize, until: usize| {
-        bytes[from..until].iter().try_fold(0_u32, |n, b| {
-            b.is_ascii_digit().then(|| n * 10 + u32::from(b - b'0'))
-        })
-    };
-    let seconds = if has_seconds { number(17, 19)? } else { 0 };
-    let year = i32::try_from(number(0, 4)?).ok()?;
-    NaiveDate::from_ymd_opt(year, number(5, 7)?, number(8, 10)?)?
-        .and_hms_opt(number(11, 13)?, number(14, 16)?, seconds)
-        .filter(|t| YEARS.contains(&t.year()))
 }
 
 #[cfg(test)]
@@ -474,23 +559,51 @@ mod tests {
     }
 
     #[test]
-    fn numbers_in_both_notations() {
-        assert_eq!(parse_number("3.5"), Some(3.5));
-        assert_eq!(parse_number(" 3,5 "), Some(3.5));
-        assert_eq!(parse_number("-90.25"), Some(-90.25));
-        assert_eq!(parse_number("1,234,5"), None);
-        assert_eq!(parse_number("NaN"), None);
+    fn two_rows_that_unclosed_marks_have_joined_are_told() {
+        let (got, problems) =
+            read(b"who,age,note\nbuck,1,\"big one\ndoe,2,\"small\nfawn,,ok\nbuck,2,\"a\nb\"\n");
+        assert_eq!(got.iter().map(|r| r.0).collect::<Vec<_>>(), [4, 5]);
+        let lines: Vec<_> = problems.iter().map(|p| p.line).collect();
+        assert_eq!(lines, [Some(2), Some(3)]);
+    }
+
+    fn dates(bytes: &[u8], order: Option<DateOrder>) -> (Vec<String>, Vec<Problem>) {
+        let sheet = Sheet::decode("t.csv", bytes).unwrap().with_order(order);
+        let (mut out, mut problems) = (Vec::new(), Vec::new());
+        sheet.for_each(&mut problems, |r, problems| match r.date("from", "") {
+            Ok(Some((date, _))) => out.push(date.to_string()),
+            Ok(None) => {}
+            Err(problem) => problems.push(problem),
+        });
+        (out, problems)
     }
 
     #[test]
-    fn times_with_and_without_seconds() {
-        let want = NaiveDate::from_ymd_opt(2024, 2, 29).and_then(|d| d.and_hms_opt(6, 30, 0));
-        assert_eq!(parse_date_time("2024-02-29T06:30"), want);
-        assert_eq!(parse_date_time("2024-02-29 06:30:00"), want);
-        assert_eq!(parse_date_time("2025-02-29 06:30:00"), None);
-        assert_eq!(parse_date_time("2025-10-18T24:00"), None);
-        assert_eq!(parse_date_time("1999-10-18T06:30"), None);
-        assert_eq!(parse_date("25-10-18"), None);
-        assert_eq!(parse_date("+262142-12-31"), None);
+    fn one_date_over_twelve_settles_its_column() {
+        let (got, problems) = dates(b"from\n10/11/2025\n10/25/2025\n", None);
+        assert_eq!(
+            (got.join(" "), problems.len()),
+            ("2025-10-11 2025-10-25".into(), 0)
+        );
+        let (got, _) = dates(b"from,until\n10/11/2025,25/10/2025\n", None);
+        assert_eq!(got, ["2025-11-10"]);
+        let (got, _) = dates(
+            b"from\n10/11/2025\n25/10/2025\n",
+            Some(DateOrder::MonthFirst),
+        );
+        assert_eq!(got.join(" "), "2025-11-10 2025-10-25");
+    }
+
+    #[test]
+    fn an_order_that_nothing_settles_is_asked_for_once() {
+        let table = b"from\n10/11/2025\n2025-10-18\n09/08/2025\nsoon\n";
+        let (got, problems) = dates(table, None);
+        assert_eq!(got, ["2025-10-18"]);
+        assert_eq!(problems.len(), 2, "{problems:?}");
+        assert!(problems[0].remedy.contains("date_order"), "{problems:?}");
+        let (got, problems) = dates(table, Some(DateOrder::DayFirst));
+        assert_eq!((got.len(), problems.len()), (3, 1));
+        let (got, problems) = dates(b"from\n10/25/2025\n25/10/2025\n10/11/2025\n", None);
+        assert_eq!((got.len(), problems.len()), (2, 1));
     }
 }

@@ -1,12 +1,12 @@
-//! What each pull brought, remembered: one immutable Parquet file per pull. It can always be made
-//! again from the pictures, and nothing depends on it being there.
+//! What each pull brought, remembered: one immutable Parquet file per pull. It is a memory of what has
+//! been, never evidence of what is: files are looked at anew wherever it matters.
 
 use std::collections::HashSet;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
-use chrono::{DateTime, Utc};
+use chrono::NaiveDateTime;
 use polars::io::parquet::write::BatchedWriter;
 use polars::prelude::*;
 use tempfile::NamedTempFile;
@@ -14,13 +14,79 @@ use tempfile::NamedTempFile;
 use super::store::sync_folder;
 use super::{Fate, Request};
 use crate::card::{CameraTime, Picture, shown};
-use crate::property::{Property, new_file_in};
+use crate::property::{Property, name_new_file, new_file_in, parse_date_time};
 
-const FOLDER: &str = "catalogue";
+pub(super) const FOLDER: &str = "catalogue";
+
+/// One file that a pull has brought.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Remembered {
+    /// The pull, by the name of its receipt.
+    pub pull: String,
+    /// Where the file was put, below the property.
+    pub path: String,
+    /// Its path on the card.
+    pub on_card: String,
+    /// The camera it was filed under.
+    pub camera: String,
+    /// Its size.
+    pub bytes: u64,
+    /// The hash of its bytes.
+    pub content: blake3::Hash,
+    /// What the camera's clock showed.
+    pub shown: Option<NaiveDateTime>,
+    /// The hash of its size, beginning and end, by which it is known without being read whole.
+    pub ends: Option<u64>,
+}
+
+/// Everything that pulls have brought into a property, oldest pull first.
+#[derive(Debug, Default, Clone)]
+pub struct Catalogue {
+    /// One entry for each file of each pull.
+    pub files: Vec<Remembered>,
+}
+
+impl Catalogue {
+    /// Reads what is remembered. A table that cannot be read remembers nothing.
+    pub fn read(property: &Property) -> Self {
+        let mut catalogue = Self::default();
+        for path in tables(property) {
+            let pull = path.file_stem().unwrap_or_default().to_string_lossy();
+            catalogue
+                .files
+                .extend(rows(&path, &pull).unwrap_or_default());
+        }
+        catalogue
+    }
+}
+
+fn rows(path: &Path, pull: &str) -> Option<Vec<Remembered>> {
+    let table = ParquetReader::new(File::open(path).ok()?).finish().ok()?;
+    let text = |name: &str| table.column(name).ok()?.str().ok();
+    let (paths, on_card, camera) = (text("path")?, text("on_card")?, text("camera")?);
+    let (content, bytes) = (text("blake3")?, table.column("bytes").ok()?.u64().ok()?);
+    let shown = text("camera_time");
+    let moment = |i: usize| parse_date_time(shown?.get(i)?);
+    let ends = table.column("ends").ok().and_then(|c| c.u64().ok());
+    let row = |i: usize| {
+        Some(Remembered {
+            pull: pull.to_owned(),
+            path: paths.get(i)?.to_owned(),
+            on_card: on_card.get(i)?.to_owned(),
+            camera: camera.get(i)?.to_owned(),
+            bytes: bytes.get(i)?,
+            content: blake3::Hash::from_hex(content.get(i)?).ok()?,
+            shown: moment(i),
+            ends: ends.and_then(|e| e.get(i)),
+        })
+    };
+    Some((0..table.height()).filter_map(row).collect())
+}
 
 /// Columns in the making: `path` below the property, `camera`, `on_card` (path below the card),
-/// `bytes`, `blake3` (hexadecimal), `camera_time` (ISO 8601, as the camera's clock showed it),
-/// `time_from`, `make`, `model`, `serial`, `label`, `latitude`, `longitude`.
+/// `bytes`, `blake3` (hexadecimal), `ends` (a hash of size, beginning and end), `camera_time`
+/// (ISO 8601, as the camera's clock showed it), `time_from`, `make`, `model`, `serial`, `label`,
+/// `latitude`, `longitude`.
 #[derive(Default)]
 pub(super) struct Rows {
     path: Vec<String>,
@@ -28,6 +94,7 @@ pub(super) struct Rows {
     camera: Vec<String>,
     bytes: Vec<u64>,
     blake3: Vec<String>,
+    ends: Vec<Option<u64>>,
     time: Vec<Option<CameraTime>>,
     time_from: Vec<Option<&'static str>>,
     named: [Vec<Option<String>>; 4],
@@ -44,7 +111,7 @@ impl Rows {
         fate: &Fate,
         picture: Option<&Picture>,
     ) {
-        let (Fate::Copied(place, hash) | Fate::Had(place, hash)) = fate else {
+        let Some((place, hash)) = fate.kept() else {
             return;
         };
         let stamp = picture.and_then(|p| p.time.as_ref().ok());
@@ -54,6 +121,7 @@ impl Rows {
         self.camera.push(request.camera.to_owned());
         self.bytes.push(bytes);
         self.blake3.push(hash.to_hex().to_string());
+        self.ends.push(picture.map(Picture::ends));
         self.time.push(stamp.map(|s| s.time));
         self.time_from.push(stamp.map(|s| s.origin.word()));
         let named = picture.map_or_else(Default::default, |p| {
@@ -75,6 +143,7 @@ impl Rows {
             "on_card" => self.on_card,
             "bytes" => self.bytes,
             "blake3" => self.blake3,
+            "ends" => self.ends,
             "camera_time" => self.time.iter().map(time).collect::<Vec<_>>(),
             "time_from" => self.time_from,
             "make" => make,
@@ -87,8 +156,8 @@ impl Rows {
     }
 }
 
-/// The files of the catalogue, oldest first.
-fn files(property: &Property) -> Vec<PathBuf> {
+/// The tables of the catalogue, oldest first.
+fn tables(property: &Property) -> Vec<PathBuf> {
     let folder = property.root.join(FOLDER);
     let mut files: Vec<PathBuf> = folder
         .read_dir()
@@ -101,26 +170,6 @@ fn files(property: &Property) -> Vec<PathBuf> {
     files
 }
 
-/// Paths that an earlier pull has remembered. A table that cannot be read remembers nothing.
-fn remembered(property: &Property) -> HashSet<String> {
-    let mut paths = HashSet::new();
-    for file in files(property) {
-        let read = File::open(&file).ok().and_then(|f| {
-            ParquetReader::new(f)
-                .with_columns(Some(vec!["path".to_owned()]))
-                .finish()
-                .ok()
-        });
-        let column = read
-            .as_ref()
-            .and_then(|t| t.column("path").ok()?.str().ok());
-        if let Some(column) = column {
-            paths.extend(column.iter().flatten().map(str::to_owned));
-        }
-    }
-    paths
-}
-
 /// A pull's table in the making: written piece by piece, so that a card of any size takes the same
 /// memory, and unseen by anyone until it has its name.
 pub(super) struct Table {
@@ -131,12 +180,12 @@ pub(super) struct Table {
 }
 
 impl Table {
-    /// Begins a table in the property's catalogue.
-    pub fn begin(property: &Property) -> Result<Self> {
+    /// Begins a table in the property's catalogue, without what `before` remembers.
+    pub fn begin(property: &Property, before: &Catalogue) -> Result<Self> {
         let folder = property.root.join(FOLDER);
         let file = new_file_in(&folder).with_context(|| cannot_write(&folder))?;
         Ok(Self {
-            known: remembered(property),
+            known: before.files.iter().map(|f| f.path.clone()).collect(),
             folder,
             file,
             writer: None,
@@ -168,16 +217,15 @@ impl Table {
     }
 
     /// Syncs the table and gives it its name in one step. A pull that brought nothing new has none.
-    pub fn finish(self, now: DateTime<Utc>) -> Result<()> {
+    pub fn finish(self, name: &str) -> Result<()> {
         let Some(writer) = self.writer else {
             return Ok(());
         };
         let fail = || cannot_write(&self.folder);
         anyhow::Context::with_context(writer.finish(), fail)?;
         self.file.as_file().sync_all().with_context(fail)?;
-        let stem = now.format("pull-%Y%m%dT%H%M%S%.3fZ").to_string();
-        self.file
-            .persist_noclobber(self.folder.join(format!("{stem}.parquet")))
+        name_new_file(self.file, &self.folder.join(format!("{name}.parquet")))
+            .map_err(|(e, _)| e)
             .with_context(fail)?;
         sync_folder(&self.folder)
     }

@@ -1,35 +1,43 @@
 //! Taking the pictures off a card: every file copied, read back, compared and synced before it
 //! counts, and the property valid at every moment between.
 //!
-//! The card is only ever read. A file is written under `cards/.graylight-incoming/`, synced, read
-//! back against the BLAKE3 hash of what the card gave, and only then linked to its name; a name
-//! that is taken is never written over. What the property already holds is recognised by its bytes.
-//! The pull's own table joins `catalogue/` by one rename at the very end. A pull that was killed is
-//! finished by running it again.
+//! The card is only ever read, and each file of it twice: a reader that gives other bytes each time is
+//! found while the card is still in hand. A file is written under `.graylight-incoming/` in its camera's
+//! folder, synced, read back against the BLAKE3 hash of what the card gave, and only then named; a name
+//! that is taken, or known to tags or to an earlier pull, is never given again. What the property
+//! already holds is recognised by its bytes, which agree with the card's second reading, and synced
+//! too. The pull's own table joins `catalogue/` by one rename at the very end, and its receipt lies in
+//! `catalogue/receipts/`. A pull that was killed is finished by running it again.
 
 mod catalogue;
+mod check;
 mod held;
 mod list;
 mod lock;
 mod receipt;
 mod recognise;
+mod refile;
 mod store;
 
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result, bail, ensure};
 use chrono::{NaiveDate, Utc};
 use indicatif::ProgressBar;
 use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
 
+pub use catalogue::{Catalogue, Remembered};
+pub use check::{Check, Loss, check};
 pub use receipt::{Receipt, Trouble};
-pub use recognise::{Candidate, Recognised, recognise};
+pub use recognise::{Candidate, Recognised, nearly_named, recognise};
+pub use refile::{Refiled, refile};
 
 use crate::card;
-use crate::property::Property;
+use crate::property::{Property, disk_remedy, named_in_tags, picture_key};
 use held::Held;
 use list::{CardFile, Listed};
+use store::{Arrived, Target};
 
 /// Files that are copied at the same time.
 const WORKERS: usize = 8;
@@ -49,12 +57,24 @@ pub struct Request<'a> {
 
 /// What became of one file of the card.
 enum Fate {
-    /// Copied and verified: where it is now, below the property.
-    Copied(PathBuf, blake3::Hash),
-    /// The same bytes were there already, and were read again to make sure.
+    /// Copied and verified; and the file of the same name and picture that was there already, with
+    /// other bytes.
+    Copied(Arrived, Option<PathBuf>),
+    /// The same bytes were there already, and were read again and synced to make sure.
     Had(PathBuf, blake3::Hash),
     /// Not copied.
     Failed(Trouble),
+}
+
+impl Fate {
+    /// Where the file is now, below the property, and the hash of its bytes.
+    fn kept(&self) -> Option<(&Path, blake3::Hash)> {
+        match self {
+            Self::Copied(arrived, _) => Some((&arrived.place, arrived.hash)),
+            Self::Had(place, hash) => Some((place, *hash)),
+            Self::Failed(_) => None,
+        }
+    }
 }
 
 /// Pulls a card into the property.
@@ -69,15 +89,18 @@ pub fn pull(property: &Property, request: &Request, progress: &ProgressBar) -> R
     let _lock = lock::hold(&property.root, |words| {
         progress.suspend(|| eprintln!("{words}"))
     })?;
-    let incoming = store::Incoming::open(property)?;
     let listed = list::files(request.card)?;
+    worth_a_pull(&listed, request.card)?;
+    let before = Catalogue::read(property);
     let held = Held::of(property, &listed.files)?;
-    store::room_for(property, &listed.files, &held)?;
-    let target = folder_of(property, request.camera)?;
+    let folder = folder_of(property, request.camera)?;
+    off_the_card(property, &folder, request.card)?;
+    store::room_for(&property.root.join(&folder), &listed.files, &held)?;
+    let target = Target::open(property, folder, known_names(property, &before))?;
 
     progress.set_length(listed.files.len() as u64);
     let one = |file| {
-        let fate = transfer(property, request.card, file, &held, &incoming, &target);
+        let fate = transfer(property, request.card, file, &held, &target);
         progress.inc(1);
         fate
     };
@@ -85,25 +108,55 @@ pub fn pull(property: &Property, request: &Request, progress: &ProgressBar) -> R
     let workers = ThreadPoolBuilder::new().num_threads(WORKERS).build()?;
     let fates: Vec<Fate> =
         workers.install(|| listed.files.par_iter().map(one).collect::<Result<_>>())?;
-    store::sync_folders(property, &fates_paths(&fates))?;
-    incoming.close()?;
-    remember(property, request, &listed, &fates)
+    let places: Vec<&Path> = fates.iter().filter_map(|f| Some(f.kept()?.0)).collect();
+    store::sync_folders(property, &places)?;
+    target.close()?;
+    Ok(remember(property, request, &listed, &fates, &before))
 }
 
-/// Reads the headers of what arrived, and writes the pull's table and receipt.
+/// Names that mean a picture already, in any of the ways in which one is named.
+fn known_names(property: &Property, before: &Catalogue) -> std::collections::HashSet<String> {
+    let mut known = named_in_tags(property);
+    known.extend(before.files.iter().map(|f| picture_key(&f.path)));
+    known
+}
+
+/// A folder without a single picture is no card, and pulling it would say that all is well.
+fn worth_a_pull(listed: &Listed, card: &Path) -> Result<()> {
+    let looks_like_one = |f: &CardFile| {
+        card::is_named_like_a_picture(&f.path) || card::kind_not_read(&f.path).is_some()
+    };
+    if listed.files.is_empty() && listed.trouble.is_empty() {
+        bail!(
+            "there is no file in {}. Is the card in the reader, and is this its folder? Nothing was pulled.",
+            card.display()
+        );
+    }
+    let in_dcim = |f: &CardFile| f.path.iter().any(|part| part.eq_ignore_ascii_case("DCIM"));
+    ensure!(
+        !listed.trouble.is_empty() || listed.files.iter().any(|f| looks_like_one(f) || in_dcim(f)),
+        "there is no picture among the {} files in {}, so it is not a camera's card. Nothing was pulled. Name the card's folder, the one with DCIM in it.",
+        listed.files.len(),
+        card.display()
+    );
+    Ok(())
+}
+
+/// Reads the headers of what arrived, and writes the pull's table and receipt. The pictures are safe by
+/// now: what cannot be remembered becomes a note on the receipt.
 fn remember(
     property: &Property,
     request: &Request,
     listed: &Listed,
     fates: &[Fate],
-) -> Result<Receipt> {
-    let mut receipt = Receipt::new(request, listed);
-    let mut table = catalogue::Table::begin(property)?;
-    let look = |fate: &Fate| match fate {
-        Fate::Copied(place, _) | Fate::Had(place, _) => {
-            card::look_at(property, &property.root, place, request.today)
-        }
-        Fate::Failed(_) => Ok(None),
+    before: &Catalogue,
+) -> Receipt {
+    let name = Utc::now().format("pull-%Y%m%dT%H%M%S%.3fZ").to_string();
+    let mut receipt = Receipt::new(request, listed, name.clone());
+    let mut table = catalogue::Table::begin(property, before);
+    let look = |fate: &Fate| match fate.kept() {
+        Some((place, _)) => card::look_at(property, &property.root, place, request.today),
+        None => Ok(None),
     };
     for (files, fates) in listed.files.chunks(BATCH).zip(fates.chunks(BATCH)) {
         let pictures: Vec<_> = fates.par_iter().map(look).collect();
@@ -113,11 +166,34 @@ fn remember(
             let picture = picture.as_ref().ok().and_then(Option::as_ref);
             rows.add(request, &file.path, file.bytes, fate, picture);
         }
-        table.write(rows)?;
+        table = table.and_then(|mut t| t.write(rows).map(|()| t));
     }
     receipt.close(list::files(request.card), listed);
-    table.finish(Utc::now())?;
-    Ok(receipt)
+    if let Err(e) = table.and_then(|t| t.finish(&name)) {
+        receipt.notes.push(format!(
+            "the catalogue could not be written ({e:#}); every picture is safe all the same"
+        ));
+    }
+    if let Err(e) = keep(property, &receipt) {
+        let note = format!("this receipt could not be kept in the property ({e:#})");
+        receipt.notes.push(note);
+    }
+    receipt
+}
+
+/// Keeps the receipt in the property, as text and as JSON.
+fn keep(property: &Property, receipt: &Receipt) -> Result<()> {
+    let folder = property.root.join(catalogue::FOLDER).join("receipts");
+    std::fs::create_dir_all(&folder)?;
+    let json = serde_json::to_string_pretty(receipt)? + "\n";
+    for (ending, text) in [("json", json), ("txt", format!("{receipt}\n"))] {
+        let mut file = crate::property::new_file_in(&folder)?;
+        std::io::Write::write_all(&mut file, text.as_bytes())?;
+        file.as_file().sync_all()?;
+        let path = folder.join(format!("{}.{ending}", receipt.pull));
+        crate::property::name_new_file(file, &path).map_err(|(e, _)| e)?;
+    }
+    store::sync_folder(&folder)
 }
 
 /// One file: recognised, or copied and verified. Only a disk that takes no more ends the pull.
@@ -126,8 +202,7 @@ fn transfer(
     card: &Path,
     file: &CardFile,
     held: &Held,
-    incoming: &store::Incoming,
-    target: &Path,
+    target: &Target,
 ) -> Result<Fate> {
     let source = card.join(&file.path);
     let failed = |trouble| Ok(Fate::Failed(trouble));
@@ -137,31 +212,34 @@ fn transfer(
             Err(e) => return failed(Trouble::unread(file, &e)),
         };
         if let Some(place) = held.find(property, file.bytes, hash) {
-            return Ok(Fate::Had(place, hash));
+            let copy = property.root.join(&place);
+            if store::is_same_file(&copy, &source) {
+                return failed(Trouble::is_the_card(file, &place));
+            }
+            return match store::sync_file(&copy) {
+                Ok(()) => Ok(Fate::Had(place, hash)),
+                Err(e) => failed(Trouble::unsynced(file, &e)),
+            };
         }
     }
-    match store::copy(&source, file, incoming, &property.root, target) {
-        Ok((place, hash)) => Ok(Fate::Copied(place, hash)),
+    match store::copy(&source, file, target) {
+        Ok(arrived) => {
+            let twin = target.twin_of(&arrived, &file.path);
+            Ok(Fate::Copied(arrived, twin))
+        }
         Err(store::Failure::Source(e)) => failed(Trouble::unread(file, &e)),
+        Err(store::Failure::Unsteady) => failed(Trouble::unsteady(file)),
         Err(store::Failure::Differs) => failed(Trouble::differs(file)),
-        Err(store::Failure::Disk(e)) => Err(e).with_context(|| {
-            format!(
-                "{} could not be written into {}. Make room on the disk or check it, and run the pull again: it goes on where it stopped. Do not clear the card",
+        Err(store::Failure::Disk(e)) => {
+            let words = format!(
+                "{} could not be written into {}. {} Then run the pull again: it goes on where it stopped. Do not clear the card",
                 file.shown(),
-                property.root.display()
-            )
-        }),
+                property.root.display(),
+                disk_remedy(&e)
+            );
+            Err(e).context(words)
+        }
     }
-}
-
-fn fates_paths(fates: &[Fate]) -> Vec<&Path> {
-    fates
-        .iter()
-        .filter_map(|f| match f {
-            Fate::Copied(path, _) => Some(path.as_path()),
-            Fate::Had(..) | Fate::Failed(_) => None,
-        })
-        .collect()
 }
 
 /// The folder of a camera below the property: where its pictures are already, whatever the
@@ -171,16 +249,17 @@ fn folder_of(property: &Property, camera: &str) -> Result<PathBuf> {
     let plain = !camera.is_empty()
         && !camera.starts_with('.')
         && !camera.contains(['/', '\\', '\0'])
+        && !card::is_season(camera)
         && !camera.eq_ignore_ascii_case("DCIM");
     if !plain {
         bail!(
             "\"{camera}\" cannot be the name of a camera's folder. Use a name such as Oak or North Fence."
         );
     }
-    let there = recognise::camera_folders(property)
+    let there = card::camera_folders(property)
         .into_iter()
         .find(|(name, _)| crate::property::same_name(name, camera))
-        .map(|(_, folder)| PathBuf::from("cards").join(folder));
+        .map(|(_, folder)| folder);
     let mapped = property
         .placements_of(camera)
         .find_map(|p| p.folder.as_deref());
@@ -209,6 +288,20 @@ fn apart(property: &Property, card: &Path) -> Result<()> {
             "{} and the property {} lie inside one another. A card is pulled from its own folder into a property elsewhere.",
             card.display(),
             root.display()
+        );
+    }
+    Ok(())
+}
+
+/// The camera's folder may be a link to another disk, but not to the card: then nothing is a copy.
+fn off_the_card(property: &Property, folder: &Path, card: &Path) -> Result<()> {
+    let card = card.canonicalize()?;
+    let place = property.root.join(folder);
+    let real = place.ancestors().find_map(|p| p.canonicalize().ok());
+    if real.is_some_and(|real| real.starts_with(&card)) {
+        bail!(
+            "the folder {} is a link to the card itself, so nothing would be copied. Remove the link and pull again.",
+            card::shown(folder)
         );
     }
     Ok(())

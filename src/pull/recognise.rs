@@ -1,10 +1,10 @@
 //! Whose card is it? The camera is known by what it writes into its pictures.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::fmt;
 use std::path::{Path, PathBuf};
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 use walkdir::WalkDir;
 
 use crate::card::{self, INCOMING, Picture};
@@ -14,6 +14,8 @@ use crate::property::{Position, Property, same_name};
 const LOOKED_AT: usize = 60;
 /// Two positions of one camera are no further apart; a receiver under trees errs by tens of metres.
 const SAME_PLACE_M: f64 = 100.0;
+/// A camera that numbers on may have skipped what its owner deleted in its menu.
+const NUMBERS_SKIPPED: u64 = 50;
 
 /// What a folder of pictures says of the camera that took them.
 #[derive(Debug, Default, Clone)]
@@ -22,8 +24,12 @@ struct Traits {
     serials: BTreeMap<String, usize>,
     labels: BTreeMap<String, usize>,
     places: Vec<Position>,
-    /// File name and size, to know a card that was not cleared.
-    files: Vec<(PathBuf, u64)>,
+    /// Name in small letters and size of every file, to know a card that was not cleared.
+    files: HashSet<(String, u64)>,
+    /// The number in the first file's name and in the last one's.
+    numbers: Option<(u64, u64)>,
+    /// The first and the last moment by the camera's clock, of the pictures looked at.
+    span: Option<(NaiveDateTime, NaiveDateTime)>,
 }
 
 /// A camera that a card may come from, with the reasons.
@@ -67,11 +73,10 @@ pub fn recognise(property: &Property, card: &Path, today: NaiveDate) -> Recognis
             "pictures from several cameras, serial numbers {serials}"
         ));
     }
-    let mut known: Vec<(String, Traits)> = camera_folders(property)
+    let mut known: Vec<(String, Traits)> = card::camera_folders(property)
         .into_iter()
         .map(|(camera, folder)| {
-            let below = Path::new("cards").join(folder);
-            let there = traits(property, &property.root, &below, today);
+            let there = traits(property, &property.root, &folder, today);
             (camera, there)
         })
         .collect();
@@ -114,13 +119,6 @@ fn weigh(
         against: Vec::new(),
         weight: 0,
     };
-    let label_alone = |label: &String| {
-        known
-            .iter()
-            .filter(|(_, t)| t.labels.contains_key(label))
-            .count()
-            <= 1
-    };
     match common(&on_card.serials, &there.serials) {
         Some(Ok(serial)) => c.speaks_for(6, format!("serial number {serial}")),
         Some(Err((card, there))) => {
@@ -130,33 +128,13 @@ fn weigh(
         }
         None => {}
     }
-    match common(&on_card.labels, &there.labels) {
-        Some(Ok(label)) if label_alone(&label) => {
-            c.speaks_for(3, format!("the camera calls itself \"{label}\""));
-        }
-        Some(Err(_)) if there.labels.keys().any(|l| same_name(l, camera)) => {
-            c.speaks_against(format!(
-                "the card's camera does not call itself \"{camera}\""
-            ));
-        }
-        _ => {}
-    }
-    if on_card.labels.keys().any(|l| same_name(l, camera)) && there.labels.is_empty() {
-        c.speaks_for(3, format!("the camera calls itself \"{camera}\""));
-    }
+    by_label(&mut c, on_card, there, known);
     if let Some(Err((card, there))) = common(&on_card.models, &there.models) {
         c.speaks_against(format!(
             "the card's camera is a {card}, {camera} is a {there}"
         ));
     }
-    let same = on_card
-        .files
-        .iter()
-        .filter(|f| there.files.contains(f))
-        .count();
-    if same >= 3 && same * 2 > on_card.files.len() {
-        c.speaks_for(3, "most of its files are there already".to_owned());
-    }
+    by_files(&mut c, on_card, there);
     if let Some(away_m) = apart_m(property, camera, on_card, there) {
         if away_m <= SAME_PLACE_M {
             c.speaks_for(
@@ -172,6 +150,121 @@ fn weigh(
         c.speaks_for(3, "the card's folder has its name".to_owned());
     }
     c
+}
+
+/// What makers put where an owner's name for a camera could stand, and what many cameras share,
+/// identifies none of them (common trade practice).
+const CONSTANTS: [&str; 14] = [
+    "digital camera",
+    "digital still camera",
+    "digital video camera",
+    "trail camera",
+    "trail cam",
+    "trailcam",
+    "game camera",
+    "hunting camera",
+    "scouting camera",
+    "wildlife camera",
+    "camera",
+    "default",
+    "dsc",
+    "dcim",
+];
+
+/// A label names a camera when it is the camera's own name, or when the cameras of the property carry
+/// different ones. A maker's constant names none.
+fn by_label(c: &mut Candidate, on_card: &Traits, there: &Traits, known: &[(String, Traits)]) {
+    let is_constant = |label: &str| {
+        let label = label.to_lowercase();
+        let is_model = |m: &String| {
+            let model = m.to_lowercase();
+            model.contains(&label) || label.contains(&model)
+        };
+        CONSTANTS
+            .iter()
+            .any(|k| label == *k || label.ends_with(&format!(" {k}")))
+            || on_card.models.keys().any(is_model)
+    };
+    let owners = |label: &String| {
+        known
+            .iter()
+            .filter(|(_, t)| t.labels.contains_key(label))
+            .count()
+    };
+    let others_differ = known
+        .iter()
+        .any(|(camera, t)| !same_name(camera, &c.camera) && !t.labels.is_empty());
+    let shared = on_card
+        .labels
+        .keys()
+        .find(|l| there.labels.contains_key(*l));
+    let own_name = on_card.labels.keys().find(|l| same_name(l, &c.camera));
+    if let Some(label) = own_name {
+        c.speaks_for(3, format!("the camera calls itself \"{label}\""));
+    } else if let Some(label) = shared.filter(|l| !is_constant(l) && owners(l) <= 1) {
+        let weight = if others_differ { 3 } else { 1 };
+        c.speaks_for(weight, format!("the camera calls itself \"{label}\""));
+    } else if shared.is_none()
+        && !on_card.labels.is_empty()
+        && there.labels.keys().any(|l| same_name(l, &c.camera))
+    {
+        let camera = c.camera.clone();
+        c.speaks_against(format!(
+            "the card's camera does not call itself \"{camera}\""
+        ));
+    }
+}
+
+/// Files that are there already, numbers that go on from there, and other pictures of the same hours.
+fn by_files(c: &mut Candidate, on_card: &Traits, there: &Traits) {
+    let same = on_card.files.intersection(&there.files).count();
+    let mostly_there = same >= 3 && same * 2 > on_card.files.len();
+    if mostly_there {
+        c.speaks_for(3, "most of its files are there already".to_owned());
+        return;
+    }
+    if let (Some((first, _)), Some((_, last))) = (on_card.numbers, there.numbers)
+        && first > 1
+        && (last + 1..=last + NUMBERS_SKIPPED).contains(&first)
+    {
+        c.speaks_for(2, format!("its pictures number on from {last}"));
+    }
+    if let (Some(card), Some(camera)) = (on_card.span, there.span) {
+        let shared = card.1.min(camera.1) - card.0.max(camera.0);
+        let long = (card.1 - card.0) / 2;
+        if same == 0 && shared > TimeDelta::days(1) && shared > long {
+            let name = c.camera.clone();
+            c.speaks_against(format!(
+                "other pictures from the same days, {} to {}, are {name}'s already",
+                card.0.max(camera.0).date(),
+                card.1.min(camera.1).date()
+            ));
+        }
+    }
+}
+
+/// The camera of the property that a name seems to mean: one letter more, less, other or swapped.
+pub fn nearly_named(property: &Property, name: &str) -> Option<String> {
+    let mut cameras: Vec<String> = card::camera_folders(property)
+        .into_iter()
+        .map(|(c, _)| c)
+        .collect();
+    cameras.extend(property.placements.iter().map(|p| p.camera.clone()));
+    if cameras.iter().any(|c| same_name(c, name)) {
+        return None;
+    }
+    let near = |c: &String| strsim::damerau_levenshtein(&c.to_lowercase(), &name.to_lowercase());
+    // Camera 1 and Camera 2 are two cameras.
+    let digits = |s: &str| s.chars().filter(char::is_ascii_digit).collect::<String>();
+    let is_near = |c: &&String| {
+        let allowed = if c.chars().count() > 8 { 2 } else { 1 };
+        near(c) <= allowed && digits(c) == digits(name)
+    };
+    cameras
+        .iter()
+        .filter(is_near)
+        .min_by_key(|c| near(c))
+        .cloned()
 }
 
 impl Candidate {
@@ -222,7 +315,8 @@ fn apart_m(property: &Property, camera: &str, on_card: &Traits, there: &Traits) 
 
 /// Reads the headers of some pictures of a folder, spread over it.
 fn traits(property: &Property, root: &Path, below: &Path, today: NaiveDate) -> Traits {
-    let mut files: Vec<(PathBuf, u64)> = WalkDir::new(root.join(below))
+    let files: Vec<(PathBuf, u64)> = WalkDir::new(root.join(below))
+        .follow_links(true)
         .sort_by_file_name()
         .into_iter()
         .filter_entry(|e| e.file_name() != INCOMING)
@@ -237,16 +331,29 @@ fn traits(property: &Property, root: &Path, below: &Path, today: NaiveDate) -> T
         .collect();
     let mut traits = Traits::default();
     let step = files.len().div_ceil(LOOKED_AT).max(1);
-    for (path, _) in files.iter().step_by(step) {
+    let last = files.last().filter(|_| step > 1);
+    for (path, _) in files.iter().step_by(step).chain(last) {
         if let Ok(Some(picture)) = card::look_at(property, root, path, today) {
             traits.count(&picture);
         }
     }
-    for (path, _) in &mut files {
+    let number = |f: Option<&(PathBuf, u64)>| {
+        let stem = f?.0.file_stem()?.to_str()?;
+        let digits = stem.rsplit(|c: char| !c.is_ascii_digit()).next()?;
+        digits.parse::<u64>().ok()
+    };
+    let mut pictures = files
+        .iter()
+        .filter(|(p, _)| card::is_named_like_a_picture(p));
+    let first = pictures.next();
+    traits.numbers = number(first).zip(number(pictures.next_back().or(first)));
+    traits.files = files
+        .iter()
         // Compared by name: folders are made anew on the way.
-        *path = path.file_name().map(PathBuf::from).unwrap_or_default();
-    }
-    traits.files = files.into_iter().step_by(step).collect();
+        .filter_map(|(path, bytes)| {
+            Some((path.file_name()?.to_string_lossy().to_lowercase(), *bytes))
+        })
+        .collect();
     traits
 }
 
@@ -268,24 +375,10 @@ impl Traits {
         add(picture.serial.clone(), |t| &mut t.serials);
         add(picture.label.clone(), |t| &mut t.labels);
         self.places.extend(picture.position);
+        if let Ok(stamp) = &picture.time {
+            let t = stamp.time.shown();
+            let (first, last) = self.span.unwrap_or((t, t));
+            self.span = Some((first.min(t), last.max(t)));
+        }
     }
-}
-
-/// The cameras that have a folder below `cards/`, with the folder's name.
-pub(super) fn camera_folders(property: &Property) -> Vec<(String, String)> {
-    let mut folders: Vec<(String, String)> = property
-        .cards()
-        .read_dir()
-        .into_iter()
-        .flatten()
-        .filter_map(|entry| {
-            let entry = entry.ok()?;
-            let name = entry.file_name().to_str()?.to_owned();
-            let is_camera =
-                entry.path().is_dir() && name != INCOMING && !name.eq_ignore_ascii_case("DCIM");
-            is_camera.then(|| (property.camera_of_folder(&name).to_owned(), name))
-        })
-        .collect();
-    folders.sort();
-    folders
 }

@@ -1,39 +1,104 @@
 //! Writing one file so that it is either whole, verified and on the disk, or not there.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 use std::fs::File;
 use std::io::{self, ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 
 use anyhow::{Context, Result, bail};
 
 use super::held::Held;
 use super::list::CardFile;
-use crate::card::INCOMING;
-use crate::property::{Property, new_file_in};
+use crate::card::{Damage, INCOMING, Structure, is_same_picture, shown};
+use crate::property::{Property, disk_remedy, name_new_file, new_file_in, picture_key};
 
 /// Large enough that a card reader streams, small enough that memory stays flat.
 const CHUNK: usize = 256 * 1024;
 
-/// The folder for files that are not verified yet. Whoever holds the pull lock owns it.
-pub(super) struct Incoming(PathBuf);
+/// The folder of one camera, in which files that are not verified yet lie apart. It is inside the
+/// camera's folder, so that both are on one disk wherever that is. Whoever holds the pull lock owns it.
+pub(super) struct Target<'a> {
+    root: &'a Path,
+    /// The camera's folder, below the property.
+    folder: PathBuf,
+    incoming: PathBuf,
+    /// Names that tags or earlier pulls know, and that no other picture may have.
+    known: HashSet<String>,
+    /// Names given in this pull and still to be made sure of: two files cannot take one name.
+    naming: Mutex<()>,
+}
 
-impl Incoming {
+impl<'a> Target<'a> {
     /// Makes the folder anew: what a killed pull left in it was never counted.
-    pub fn open(property: &Property) -> Result<Self> {
-        let path = property.cards().join(INCOMING);
-        if path.exists() {
-            std::fs::remove_dir_all(&path)
-                .with_context(|| format!("cannot clear {}", path.display()))?;
+    pub fn open(property: &'a Property, folder: PathBuf, known: HashSet<String>) -> Result<Self> {
+        let incoming = property.root.join(&folder).join(INCOMING);
+        if incoming.exists() {
+            std::fs::remove_dir_all(&incoming)
+                .with_context(|| format!("cannot clear {}", incoming.display()))?;
         }
-        std::fs::create_dir_all(&path)
-            .with_context(|| format!("cannot make the folder {}", path.display()))?;
-        Ok(Self(path))
+        std::fs::create_dir_all(&incoming).map_err(|e| {
+            let remedy = disk_remedy(&e);
+            anyhow::Error::new(e).context(format!(
+                "cannot make the folder {}. {remedy}",
+                incoming.display()
+            ))
+        })?;
+        Ok(Self {
+            root: &property.root,
+            folder,
+            incoming,
+            known,
+            naming: Mutex::new(()),
+        })
     }
 
     pub fn close(self) -> Result<()> {
-        std::fs::remove_dir_all(&self.0)
-            .with_context(|| format!("cannot remove {}", self.0.display()))
+        std::fs::remove_dir_all(&self.incoming)
+            .with_context(|| format!("cannot remove {}", self.incoming.display()))
+    }
+
+    /// Gives a verified file its name, or the next free one: `IMG_0001.JPG`, `IMG_0001_2.JPG`, … A name
+    /// that is known to tags or to the catalogue counts as taken, also when no file has it any more:
+    /// it means another picture.
+    fn name(&self, mut written: tempfile::NamedTempFile, on_card: &Path) -> io::Result<PathBuf> {
+        let wanted = self.folder.join(on_card);
+        if let Some(folder) = self.root.join(&wanted).parent() {
+            std::fs::create_dir_all(folder)?;
+        }
+        let _one_at_a_time = self.naming.lock();
+        for n in 1_u32.. {
+            let place = numbered(&wanted, n);
+            if self.is_known(&place) {
+                continue;
+            }
+            match name_new_file(written, &self.root.join(&place)) {
+                Ok(()) => return Ok(place),
+                Err((e, file)) if e.kind() == ErrorKind::AlreadyExists => written = file,
+                Err((e, _)) => return Err(e),
+            }
+        }
+        Err(io::Error::other("every name is taken"))
+    }
+
+    /// The file that has the name which an arrived file could not get, if it shows the same picture: one
+    /// of the two is damaged.
+    pub fn twin_of(&self, arrived: &Arrived, on_card: &Path) -> Option<PathBuf> {
+        let wanted = self.folder.join(on_card);
+        let is_twin = wanted != arrived.place
+            && is_same_picture(&self.root.join(&wanted), &self.root.join(&arrived.place));
+        is_twin.then_some(wanted)
+    }
+
+    fn is_known(&self, place: &Path) -> bool {
+        let full = picture_key(&shown(place));
+        let below = full.strip_prefix("cards/").unwrap_or(&full);
+        let name = full.rsplit('/').next().unwrap_or(&full);
+        let folder = below.split('/').next().unwrap_or("");
+        let short = format!("{folder}/{name}");
+        [full.as_str(), below, short.as_str(), name]
+            .iter()
+            .any(|form| self.known.contains(*form))
     }
 }
 
@@ -42,24 +107,42 @@ impl Incoming {
 pub(super) enum Failure {
     /// The card did not give the bytes.
     Source(io::Error),
+    /// The card gave other bytes each time it was read.
+    Unsteady,
     /// What was read back is not what was written.
     Differs,
     /// The property's disk did not take them.
     Disk(io::Error),
 }
 
-/// Copies a file into `target`, a folder below `root`, and returns its path below `root` and its
-/// hash.
-pub(super) fn copy(
-    source: &Path,
-    file: &CardFile,
-    incoming: &Incoming,
-    root: &Path,
-    target: &Path,
-) -> Result<(PathBuf, blake3::Hash), Failure> {
+/// A file that has arrived: verified, synced and named.
+#[derive(Debug)]
+pub(super) struct Arrived {
+    /// Where it is now, below the property.
+    pub place: PathBuf,
+    pub hash: blake3::Hash,
+    /// What is wrong with it on the card already.
+    pub damage: Option<Damage>,
+    /// The first two readings of the card differed, and two later ones agreed.
+    pub unsteady: bool,
+}
+
+/// Copies a file: read from the card twice, and read back from the property's disk. A card whose two
+/// readings differ is tried once more from the beginning.
+pub(super) fn copy(source: &Path, file: &CardFile, target: &Target) -> Result<Arrived, Failure> {
+    match copy_once(source, file, target) {
+        Err(Failure::Unsteady) => copy_once(source, file, target).map(|arrived| Arrived {
+            unsteady: true,
+            ..arrived
+        }),
+        done => done,
+    }
+}
+
+fn copy_once(source: &Path, file: &CardFile, target: &Target) -> Result<Arrived, Failure> {
     let card = File::open(source).map_err(Failure::Source)?;
-    let mut written = new_file_in(&incoming.0).map_err(Failure::Disk)?;
-    let hash = stream(card, file.bytes, written.as_file_mut())?;
+    let mut written = new_file_in(&target.incoming).map_err(Failure::Disk)?;
+    let streamed = stream(&card, file.bytes, written.as_file_mut())?;
     if let Some(modified) = file.modified {
         // A date that the disk cannot keep is no reason to lose the picture.
         let _ = written.as_file().set_modified(modified);
@@ -69,17 +152,32 @@ pub(super) fn copy(
     let back = File::open(written.path())
         .and_then(hash_reader)
         .map_err(Failure::Disk)?;
-    if back != hash {
+    if back != streamed.hash {
         return Err(Failure::Differs);
     }
-    let place = name_it(written, root, &target.join(&file.path)).map_err(Failure::Disk)?;
-    Ok((place, hash))
+    if hash_of(source).map_err(Failure::Source)? != streamed.hash {
+        return Err(Failure::Unsteady);
+    }
+    let place = target.name(written, &file.path).map_err(Failure::Disk)?;
+    Ok(Arrived {
+        place,
+        hash: streamed.hash,
+        damage: streamed.damage,
+        unsteady: false,
+    })
+}
+
+#[derive(Debug)]
+struct Streamed {
+    hash: blake3::Hash,
+    damage: Option<Damage>,
 }
 
 /// Streams `bytes` bytes from the card into a file. A card that gives fewer or more than it listed
 /// has changed under the reader, or is failing.
-fn stream(mut card: impl Read, bytes: u64, into: &mut impl Write) -> Result<blake3::Hash, Failure> {
+fn stream(mut card: impl Read, bytes: u64, into: &mut impl Write) -> Result<Streamed, Failure> {
     let mut hasher = blake3::Hasher::new();
+    let mut structure = Structure::default();
     let mut buffer = vec![0; CHUNK];
     let mut copied = 0;
     loop {
@@ -90,6 +188,7 @@ fn stream(mut card: impl Read, bytes: u64, into: &mut impl Write) -> Result<blak
             Err(e) => return Err(Failure::Source(e)),
         };
         hasher.update(&buffer[..n]);
+        structure.feed(&buffer[..n]);
         into.write_all(&buffer[..n]).map_err(Failure::Disk)?;
         copied += n as u64;
     }
@@ -97,36 +196,19 @@ fn stream(mut card: impl Read, bytes: u64, into: &mut impl Write) -> Result<blak
         let what = format!("the card lists {bytes} bytes and gave {copied}");
         return Err(Failure::Source(io::Error::other(what)));
     }
-    Ok(hasher.finalize())
+    Ok(Streamed {
+        hash: hasher.finalize(),
+        damage: structure.finish(),
+    })
 }
 
-/// Drops a synced file from the disk cache where the system can be told to, so that reading it back
+/// Drops a synced file from the disk cache where the system can be told to, so that reading it again
 /// reads the disk.
 fn forget(file: &File) {
     #[cfg(target_os = "linux")]
     let _ = rustix::fs::fadvise(file, 0, None, rustix::fs::Advice::DontNeed);
     #[cfg(not(target_os = "linux"))]
     let _ = file;
-}
-
-/// Gives a verified file its name, or the next free one: `IMG_0001.JPG`, `IMG_0001_2.JPG`, …
-fn name_it(
-    mut written: tempfile::NamedTempFile,
-    root: &Path,
-    wanted: &Path,
-) -> io::Result<PathBuf> {
-    if let Some(folder) = root.join(wanted).parent() {
-        std::fs::create_dir_all(folder)?;
-    }
-    for n in 1_u32.. {
-        let place = numbered(wanted, n);
-        match written.persist_noclobber(root.join(&place)) {
-            Ok(_) => return Ok(place),
-            Err(e) if e.error.kind() == ErrorKind::AlreadyExists => written = e.file,
-            Err(e) => return Err(e.error),
-        }
-    }
-    Err(io::Error::other("every name is taken"))
 }
 
 fn numbered(path: &Path, n: u32) -> PathBuf {
@@ -162,6 +244,26 @@ fn hash_reader(mut file: impl Read) -> io::Result<blake3::Hash> {
     }
 }
 
+/// Makes sure that a file which was there before is on the disk for good.
+pub(super) fn sync_file(path: &Path) -> io::Result<()> {
+    File::open(path)?.sync_all()
+}
+
+/// Whether two paths lead to one and the same file: a link shows the card's own bytes and is no copy.
+pub(super) fn is_same_file(a: &Path, b: &Path) -> bool {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt;
+        let facts = |p: &Path| std::fs::metadata(p).map(|m| (m.dev(), m.ino())).ok();
+        facts(a).is_some() && facts(a) == facts(b)
+    }
+    #[cfg(not(unix))]
+    {
+        let real = |p: &Path| p.canonicalize().ok();
+        real(a).is_some() && real(a) == real(b)
+    }
+}
+
 /// Syncs the folders of files, and those above them up to the property, so that the names last as
 /// the bytes do.
 pub(super) fn sync_folders(property: &Property, paths: &[&Path]) -> Result<()> {
@@ -184,13 +286,14 @@ pub(super) fn sync_folder(folder: &Path) -> Result<()> {
 }
 
 /// Refuses a pull that cannot fit before it begins. Files that may be there already are not counted.
-pub(super) fn room_for(property: &Property, files: &[CardFile], held: &Held) -> Result<()> {
+/// The room is that of the disk on which the camera's folder lies.
+pub(super) fn room_for(folder: &Path, files: &[CardFile], held: &Held) -> Result<()> {
     let needed: u64 = files
         .iter()
         .filter(|f| !held.has_size(f.bytes))
         .map(|f| f.bytes)
         .sum();
-    let Some(free) = free_bytes(&property.root) else {
+    let Some(free) = folder.ancestors().find_map(free_bytes) else {
         return Ok(());
     };
     if needed > free {

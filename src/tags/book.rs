@@ -1,12 +1,12 @@
 //! `tags.csv`, open for changes: what each picture carries, and how it is written down.
 
-use std::cell::{Cell, OnceCell};
 use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
 
 use anyhow::Result;
 
-use super::pictures::{FILE, HEADINGS, every_name, key_of};
+use super::find::{Content, Finder};
+use super::pictures::{FILE, HEADINGS, meant};
 use super::words::{Tag, seen};
 use crate::card::Crawl;
 use crate::property::{Ledger, Problem, Property};
@@ -21,6 +21,8 @@ pub struct TagBook {
     /// Rows that were taken out, by their pictures' paths: the person's own columns come back with the
     /// tags.
     taken_out: HashMap<String, Vec<String>>,
+    /// Contents of pictures that were tagged here, read once.
+    contents: HashMap<u32, Option<Content>>,
 }
 
 /// A usable row of the file.
@@ -63,7 +65,7 @@ impl TagBook {
             }
             None => None,
         };
-        let (book, opened) = Self::of(ledger, crawl);
+        let (book, opened) = Self::of(ledger, property, crawl);
         Ok((
             book,
             Opened {
@@ -79,7 +81,7 @@ impl TagBook {
     /// When the file cannot be read.
     pub fn reopen(property: &Property, crawl: &Crawl) -> Result<(Self, Opened)> {
         let ledger = Ledger::open(&property.root, FILE, &HEADINGS)?;
-        Ok(Self::of(ledger, crawl))
+        Ok(Self::of(ledger, property, crawl))
     }
 
     /// Remembers what the book before it remembered, if the columns are the same.
@@ -89,22 +91,24 @@ impl TagBook {
         }
     }
 
-    fn of(ledger: Ledger, crawl: &Crawl) -> (Self, Opened) {
+    fn of(ledger: Ledger, property: &Property, crawl: &Crawl) -> (Self, Opened) {
         let mut book = Self {
             ledger,
             rows: Vec::new(),
             tags: vec![Vec::new(); crawl.pictures.len()],
             taken_out: HashMap::new(),
+            contents: HashMap::new(),
         };
         let mut opened = Opened::default();
-        book.read(&Finder::of(crawl), &mut opened.problems);
+        book.read(&Finder::of(property, crawl), &mut opened.problems);
         (book, opened)
     }
 
     fn read(&mut self, finder: &Finder, problems: &mut Vec<Problem>) {
         let (rows, tags) = (&mut self.rows, &mut self.tags);
         self.ledger.for_each(problems, |row, problems| {
-            let Some(picture) = finder.find(row.get("picture")) else {
+            // A row whose picture is not here is left where it is.
+            let Ok(picture) = meant(row, finder) else {
                 return;
             };
             if let Some(tag) = seen(row, FILE, problems) {
@@ -136,7 +140,12 @@ impl TagBook {
     ///
     /// # Errors
     /// When the disk does not take it; then nothing has changed.
-    pub fn set(&mut self, crawl: &Crawl, changes: &BTreeMap<u32, Vec<Tag>>) -> Result<()> {
+    pub fn set(
+        &mut self,
+        property: &Property,
+        crawl: &Crawl,
+        changes: &BTreeMap<u32, Vec<Tag>>,
+    ) -> Result<()> {
         let is_changed = |row: &Row| changes.contains_key(&row.picture);
         let gone: Vec<&Row> = self.rows.iter().filter(|row| is_changed(row)).collect();
         let mut before: HashMap<u32, Vec<String>> = HashMap::new();
@@ -144,10 +153,10 @@ impl TagBook {
             let text = self.ledger.row(row.span.clone()).to_owned();
             before.entry(row.picture).or_default().push(text);
         }
-        let lines = self.lines(crawl, changes, &before);
-        let text: String = lines.iter().map(|(_, line)| line.as_str()).collect();
         let spans = gone.iter().map(|row| (row.span.clone(), String::new()));
         let spans: Vec<(Range<usize>, String)> = spans.collect();
+        let lines = self.lines(property, crawl, changes, &before);
+        let text: String = lines.iter().map(|(_, line)| line.as_str()).collect();
         let mut at = if spans.is_empty() {
             self.ledger.append(&text)?
         } else {
@@ -169,17 +178,19 @@ impl TagBook {
 
     /// The rows to write, each with its picture: what a picture's rows carried in other columns stays.
     fn lines(
-        &self,
+        &mut self,
+        property: &Property,
         crawl: &Crawl,
         changes: &BTreeMap<u32, Vec<Tag>>,
         before: &HashMap<u32, Vec<String>>,
     ) -> Vec<(u32, String)> {
         let mut lines = Vec::new();
         for (picture, tags) in changes {
+            let content = self.content(property, crawl, *picture);
             let path = &crawl.pictures[*picture as usize].path;
             let (rows, gone) = (before.get(picture), self.taken_out.get(path));
             for (i, tag) in tags.iter().enumerate() {
-                let cells = cells(path, tag);
+                let cells = cells(path, tag, &content);
                 let old = rows.and_then(|rows| rows.get(i));
                 let old = old.or_else(|| gone.and_then(|rows| rows.get(i)));
                 let line = match old {
@@ -190,6 +201,13 @@ impl TagBook {
             }
         }
         lines
+    }
+
+    /// The content of a picture as it is written down; empty where the picture cannot be read.
+    fn content(&mut self, property: &Property, crawl: &Crawl, picture: u32) -> String {
+        let read = || Content::read(property, crawl.pictures.get(picture as usize)?);
+        let content = self.contents.entry(picture).or_insert_with(read);
+        content.map_or_else(String::new, |c| c.to_string())
     }
 
     fn remember(&mut self, crawl: &Crawl, rows: HashMap<u32, Vec<String>>) {
@@ -215,7 +233,7 @@ impl TagBook {
     }
 }
 
-fn cells(path: &str, tag: &Tag) -> [(&'static str, String); 6] {
+fn cells(path: &str, tag: &Tag, content: &str) -> [(&'static str, String); 7] {
     let some = |text: &Option<String>| text.clone().unwrap_or_default();
     [
         ("picture", path.to_owned()),
@@ -224,47 +242,6 @@ fn cells(path: &str, tag: &Tag) -> [(&'static str, String); 6] {
         ("age", tag.age.map_or(String::new(), |a| a.to_string())),
         ("name", some(&tag.name)),
         ("note", some(&tag.note)),
+        ("content", content.to_owned()),
     ]
-}
-
-/// Finds the picture that a text names, as the join of `tags.csv` does.
-struct Finder<'a> {
-    crawl: &'a Crawl,
-    /// The picture after the one found last: most rows stand in the pictures' order.
-    next: Cell<u32>,
-    exact: OnceCell<HashMap<&'a str, u32>>,
-    /// Made when first needed: nearly every row names its picture by its whole path.
-    loose: OnceCell<HashMap<String, u32>>,
-}
-
-impl<'a> Finder<'a> {
-    fn of(crawl: &'a Crawl) -> Self {
-        Self {
-            crawl,
-            next: Cell::new(0),
-            exact: OnceCell::new(),
-            loose: OnceCell::new(),
-        }
-    }
-
-    fn find(&self, text: &str) -> Option<u32> {
-        let next = self.next.get();
-        let follows = self.crawl.pictures.get(next as usize);
-        let found = match follows.is_some_and(|p| p.path == text) {
-            true => Some(next),
-            false => self.look_up(text),
-        };
-        self.next.set(found.map_or(next, |i| i + 1));
-        found
-    }
-
-    fn look_up(&self, text: &str) -> Option<u32> {
-        let paths = || self.crawl.pictures.iter().map(|p| p.path.as_str());
-        let exact = self.exact.get_or_init(|| paths().zip(0..).collect());
-        let loose = || self.loose.get_or_init(|| every_name(self.crawl));
-        exact
-            .get(text)
-            .or_else(|| loose().get(&key_of(text)))
-            .copied()
-    }
 }

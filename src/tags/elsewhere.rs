@@ -7,11 +7,11 @@ use std::path::{Path, PathBuf};
 use anyhow::Result;
 use rayon::prelude::*;
 
+use super::find::every_name;
 use super::keywords::{Meanings, of_iptc, of_xmp};
-use super::pictures::{every_name, key_of};
 use super::words::{Tag, seen_as};
 use crate::card::{Crawl, read_packets};
-use crate::property::{Headings, Problem, Property, Sheet, TagTable};
+use crate::property::{Headings, Problem, Property, Sheet, TagTable, picture_key};
 
 /// Where a tag was written. The earlier in this list counts more: it is the more deliberate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -173,7 +173,7 @@ fn of_table(
     let others = [&table.count, &table.age, &table.name];
     let [count, age, name] = others.map(|c| c.as_deref().map(column));
     sheet.for_each(problems, |row, problems| {
-        let Some(index) = names.get(&key_of(row.get(&picture))) else {
+        let Some(index) = names.get(&picture_key(row.get(&picture))) else {
             problems.push(Problem::cell(
                 &table.file,
                 row.line,

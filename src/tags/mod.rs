@@ -5,6 +5,7 @@
 
 mod book;
 mod elsewhere;
+mod find;
 mod keywords;
 mod pictures;
 mod sightings;
@@ -19,7 +20,7 @@ pub use elsewhere::{Elsewhere, Origin, elsewhere};
 pub use words::{Tag, Who};
 
 use crate::card::{CameraTime, Crawl};
-use crate::property::{Problem, Property};
+use crate::property::{Problem, Property, ensure_usable};
 
 /// Who was seen, from every source.
 #[derive(Debug)]
@@ -41,7 +42,7 @@ pub struct Tagged {
 /// When one of the files cannot be read or lacks a column it needs.
 pub fn read(property: &Property, crawl: &Crawl, today: NaiveDate) -> Result<Tagged> {
     let mut problems = Vec::new();
-    let tags = pictures::read(property, &mut problems)?;
+    let tags = pictures::read(property, crawl, &mut problems)?;
     let others = elsewhere(property, crawl, &mut problems)?;
     let joined = pictures::join(tags, &others, crawl, &mut problems)?;
     let mut sightings = joined.sightings;
@@ -57,6 +58,19 @@ pub fn read(property: &Property, crawl: &Crawl, today: NaiveDate) -> Result<Tagg
 }
 
 impl Tagged {
+    /// Whether every table of tags has a row that can be used.
+    ///
+    /// # Errors
+    /// Names the first table of whose rows none can be used.
+    pub fn ensure_usable(&self) -> Result<()> {
+        let origins = self.sightings.column("origin")?.str()?;
+        let is_empty = |word: &str| !origins.iter().flatten().any(|o| o == word);
+        [pictures::FILE, sightings::FILE]
+            .into_iter()
+            .filter(|file| self.without_time == 0 || *file != pictures::FILE)
+            .try_for_each(|file| ensure_usable(file, is_empty(file), &self.problems))
+    }
+
     /// Pictures with at least one usable tag.
     pub fn pictures(&self) -> usize {
         self.tagged.iter().filter(|t| **t).count()

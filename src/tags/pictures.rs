@@ -1,20 +1,19 @@
 //! `tags.csv`, and its join to the pictures that lie on the cards.
 
-use std::collections::HashMap;
-
 use anyhow::Result;
 use polars::prelude::*;
 
 use super::Columns;
 use super::elsewhere::{Elsewhere, Origin};
-use super::words::{Tag, Who, seen};
+use super::find::{Content, Finder, Found};
+use super::words::seen;
 use crate::card::{Crawl, Picture, Stamp};
-use crate::property::{Headings, Problem, Property, Sheet};
+use crate::property::{Headings, Problem, Property, Row, Sheet};
 
-pub(super) const FILE: &str = "tags.csv";
+pub(super) use crate::property::TAGS as FILE;
 pub(super) const HEADINGS: Headings = Headings {
     required: &["picture", "who"],
-    known: &["picture", "who", "count", "age", "name", "note"],
+    known: &["picture", "who", "count", "age", "name", "note", "content"],
 };
 
 pub(super) struct Joined {
@@ -23,140 +22,91 @@ pub(super) struct Joined {
     pub without_time: usize,
 }
 
-/// The usable rows of `tags.csv`, with the `key` that finds their picture.
-pub(super) fn read(property: &Property, problems: &mut Vec<Problem>) -> Result<DataFrame> {
-    let (mut picture, mut key, mut line) = (Vec::new(), Vec::new(), Vec::new());
-    let (mut who, mut count, mut age, mut name) = (vec![], vec![], vec![], vec![]);
-    if let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, problems)? {
-        sheet.for_each(problems, |row, problems| {
-            let Some(text) = row.some("picture") else {
-                problems.push(Problem::cell(
-                    FILE,
-                    row.line,
-                    "picture",
-                    "no picture is named, so the row was left out.",
-                    "Write the picture's path below the property, such as cards/Oak/IMG_0001.JPG.",
-                ));
-                return;
-            };
-            if let Some(tag) = seen(row, FILE, problems) {
-                let Tag {
-                    who: w,
-                    count: c,
-                    age: a,
-                    name: n,
-                    ..
-                } = tag;
-                picture.push(text.to_owned());
-                key.push(key_of(text));
-                line.push(row.line);
-                who.push(w.word());
-                count.push(c);
-                age.push(a);
-                name.push(n);
-            }
-        });
-    }
-    Ok(df!(
-        "picture" => picture,
-        "key" => key,
-        "line" => line,
-        "who" => who,
-        "count" => count,
-        "age" => age,
-        "name" => name,
-    )?)
-}
-
-/// Paths are compared without regard to capitals and with either slash, as memory cards do.
-pub(super) fn key_of(path: &str) -> String {
-    let path = path.trim().replace('\\', "/").to_lowercase();
-    path.trim_start_matches("./").to_owned()
-}
-
-/// Every way to name a picture that fits exactly one: its path below the property, the path below
-/// `cards/`, camera folder and file name, or the file name alone.
-pub(super) fn every_name(crawl: &Crawl) -> HashMap<String, u32> {
-    let mut owners: HashMap<String, Option<u32>> = HashMap::new();
-    let mut claim = |key: String, picture: u32| {
-        owners
-            .entry(key)
-            .and_modify(|owner| {
-                if *owner != Some(picture) {
-                    *owner = None;
-                }
-            })
-            .or_insert(Some(picture));
+/// The usable rows of `tags.csv`, each with its picture. Rows that mean no picture become problems.
+pub(super) fn read(
+    property: &Property,
+    crawl: &Crawl,
+    problems: &mut Vec<Problem>,
+) -> Result<Vec<Elsewhere>> {
+    let finder = Finder::of(property, crawl);
+    let mut tags = Vec::new();
+    let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, problems)? else {
+        return Ok(tags);
     };
-    let index: HashMap<&str, u32> = crawl
-        .pictures
-        .iter()
-        .zip(0..)
-        .map(|(p, i)| (p.path.as_str(), i))
-        .collect();
-    let copies = crawl
-        .duplicates
-        .iter()
-        .filter_map(|(copy, original)| Some((copy.as_str(), *index.get(original.as_str())?)));
-    for (path, picture) in index.iter().map(|(p, i)| (*p, *i)).chain(copies) {
-        let full = key_of(path);
-        let below = full.strip_prefix("cards/").unwrap_or(&full).to_owned();
-        let name = full.rsplit('/').next().unwrap_or(&full).to_owned();
-        let folder = below.split('/').next().unwrap_or("");
-        let mut forms = vec![format!("{folder}/{name}"), name, below, full];
-        forms.sort();
-        forms.dedup();
-        for form in forms {
-            claim(form, picture);
+    sheet.for_each(problems, |row, problems| {
+        let Some(tag) = seen(row, FILE, problems) else {
+            return;
+        };
+        match meant(row, &finder) {
+            Ok(picture) => tags.push(Elsewhere {
+                picture,
+                origin: Origin::Tags,
+                tag,
+            }),
+            Err(problem) => problems.push(problem),
         }
+    });
+    Ok(tags)
+}
+
+/// The picture that a row means.
+pub(super) fn meant(row: &Row, finder: &Finder) -> Result<u32, Problem> {
+    const REMEDY: &str =
+        "Write the picture's path below the property, such as cards/Oak/IMG_0001.JPG.";
+    let cell = |column: &str, what: String, remedy: &str| {
+        Problem::cell(FILE, row.line, column, what, remedy)
+    };
+    let Some(path) = row.some("picture") else {
+        let what = "no picture is named, so the row was left out.".to_owned();
+        return Err(cell("picture", what, REMEDY));
+    };
+    let content = match row.some("content").map(Content::parse) {
+        None => None,
+        Some(Some(content)) => Some(content),
+        Some(None) => {
+            let what = "this is not a picture's hash, so the row was left out.";
+            return Err(cell(
+                "content",
+                what.to_owned(),
+                "Leave it empty if you do not know it.",
+            ));
+        }
+    };
+    match finder.find(path, content) {
+        Found::Picture(picture) => Ok(picture),
+        Found::Unknown => Err(cell(
+            "picture",
+            format!(
+                "\"{path}\" matches no picture on the cards, or more than one, so the row was left out."
+            ),
+            REMEDY,
+        )),
+        Found::Gone => Err(cell(
+            "picture",
+            format!(
+                "the picture of this tag, \"{path}\", is not on the cards any more, so the row was left out."
+            ),
+            "Put the picture back; under another name or in another folder it is found too.",
+        )),
+        Found::NamedAnew => Err(cell(
+            "picture",
+            format!(
+                "the picture of this tag is not on the cards any more, and another picture is called \"{path}\" now, so the row was left out."
+            ),
+            "Put the picture back; under another name or in another folder it is found too.",
+        )),
     }
-    owners
-        .into_iter()
-        .filter_map(|(key, owner)| Some((key, owner?)))
-        .collect()
 }
 
-fn keys(crawl: &Crawl) -> Result<DataFrame> {
-    let (key, picture): (Vec<String>, Vec<u32>) = every_name(crawl).into_iter().unzip();
-    Ok(df!("key" => key, "index" => picture)?)
-}
-
-/// Joins tags to pictures. Tags that match no picture become problems, and so do sources that say
-/// different things of one picture.
+/// Joins tags to pictures, those of `tags.csv` first. Sources that say different things of one picture
+/// become problems.
 pub(super) fn join(
-    tags: DataFrame,
+    own: Vec<Elsewhere>,
     others: &[Elsewhere],
     crawl: &Crawl,
     problems: &mut Vec<Problem>,
 ) -> Result<Joined> {
-    let joined = tags
-        .join(
-            &keys(crawl)?,
-            ["key"],
-            ["key"],
-            JoinArgs::new(JoinType::Left),
-            None,
-        )?
-        .sort(["line"], SortMultipleOptions::default())?;
-    let index = joined.column("index")?.u32()?;
-    let line = joined.column("line")?.u64()?;
-    let texts = joined.column("picture")?.str()?;
-    for ((index, line), text) in index.iter().zip(line.iter()).zip(texts.iter()) {
-        if index.is_none() {
-            problems.push(Problem::cell(
-                FILE,
-                line.unwrap_or(0),
-                "picture",
-                format!(
-                    "\"{}\" matches no picture on the cards, or more than one, so the row was left out.",
-                    text.unwrap_or("")
-                ),
-                "Write the picture's path below the property, such as cards/Oak/IMG_0001.JPG.",
-            ));
-        }
-    }
-    let matched = joined.filter(&index.is_not_null())?;
-    let mut all: Vec<Elsewhere> = own(&matched)?;
+    let mut all = own;
     all.extend(others.iter().cloned());
     all.sort_by_key(|e| (e.picture, e.origin));
     let mut columns = Columns::default();
@@ -205,28 +155,6 @@ fn conflict(picture: &Picture, of_picture: &[Elsewhere]) -> Option<Problem> {
         ),
         "Look at the picture and put one of them right.",
     ))
-}
-
-/// The rows of `tags.csv` that were matched to a picture, in the file's order.
-fn own(matched: &DataFrame) -> Result<Vec<Elsewhere>> {
-    let index = matched.column("index")?.u32()?;
-    let who = matched.column("who")?.str()?;
-    let count = matched.column("count")?.u32()?;
-    let age = matched.column("age")?.f64()?;
-    let name = matched.column("name")?.str()?;
-    let of_row = |row: usize| {
-        Some(Elsewhere {
-            picture: index.get(row)?,
-            origin: Origin::Tags,
-            tag: Tag {
-                count: count.get(row).unwrap_or(1),
-                age: age.get(row),
-                name: name.get(row).map(str::to_owned),
-                ..Tag::of(who.get(row).and_then(Who::parse)?)
-            },
-        })
-    };
-    Ok((0..matched.height()).filter_map(of_row).collect())
 }
 
 impl Columns {

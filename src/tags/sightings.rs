@@ -6,9 +6,9 @@ use polars::prelude::DataFrame;
 
 use super::Columns;
 use super::words::seen;
-use crate::property::{Headings, Problem, Property, Sheet, parse_date_time};
+use crate::property::{Headings, Problem, Property, Row, Sheet, parse_date_time};
 
-const FILE: &str = "sightings.csv";
+pub(super) const FILE: &str = "sightings.csv";
 const HEADINGS: Headings = Headings {
     required: &["camera", "time", "who"],
     known: &["camera", "time", "who", "count", "age", "name", "note"],
@@ -23,6 +23,7 @@ pub(super) fn read(
     let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, problems)? else {
         return Ok(None);
     };
+    let sheet = sheet.with_order(property.settings.date_order);
     let mut columns = Columns::default();
     sheet.for_each(problems, |row, problems| {
         let Some(camera) = row.some("camera") else {
@@ -35,15 +36,9 @@ pub(super) fn read(
             ));
             return;
         };
-        let Some((time, offset)) = moment(row.get("time")) else {
-            problems.push(Problem::cell(
-                FILE,
-                row.line,
-                "time",
-                format!("\"{}\" is not a time, so the row was left out.", row.get("time")),
-                "Write 2025-10-18T06:30:00, by the camera's clock, or with an offset such as 2025-10-18T06:30:00-05:00.",
-            ));
-            return;
+        let (time, offset) = match moment(row) {
+            Ok(moment) => moment,
+            Err(problem) => return problems.push(problem),
         };
         if time.date() > today + Days::new(1) {
             problems.push(Problem::cell(
@@ -72,16 +67,40 @@ pub(super) fn read(
     columns.into_table().map(Some)
 }
 
-/// ISO 8601 with or without an offset.
-fn moment(text: &str) -> Option<(NaiveDateTime, Option<FixedOffset>)> {
+/// A moment with an offset, by ISO 8601, or without one, as people write it.
+fn moment(row: &Row) -> Result<(NaiveDateTime, Option<FixedOffset>), Problem> {
+    const REMEDY: &str = "Write 2025-10-18T06:30:00, by the camera's clock, or with an offset such as 2025-10-18T06:30:00-05:00.";
+    let text = row.get("time");
     if let Some(time) = parse_date_time(text) {
-        return Some((time, None));
+        return Ok((time, None));
     }
-    let with_offset = DateTime::parse_from_rfc3339(text)
-        .or_else(|_| DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z"))
-        .or_else(|_| DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M:%S%z"))
-        .ok()?;
-    Some((with_offset.naive_local(), Some(*with_offset.offset())))
+    if let Some(moment) = with_offset(text) {
+        return Ok((moment.naive_local(), Some(*moment.offset())));
+    }
+    let no_time = |what: &str| {
+        let what = format!("\"{text}\" {what}, so the row was left out.");
+        Problem::cell(FILE, row.line, "time", what, REMEDY)
+    };
+    match row.date("time", REMEDY)? {
+        Some((date, Some(time))) => Ok((date.and_time(time), None)),
+        Some((_, None)) => Err(no_time("has no time of day")),
+        None => Err(no_time("is not a time")),
+    }
+}
+
+fn with_offset(text: &str) -> Option<DateTime<FixedOffset>> {
+    const SHAPES: [&str; 4] = [
+        "%Y-%m-%dT%H:%M%:z",
+        "%Y-%m-%dT%H:%M:%S%z",
+        "%Y-%m-%d %H:%M:%S%.f%:z",
+        "%Y-%m-%d %H:%M:%S%.f %z",
+    ];
+    let other = || {
+        SHAPES
+            .iter()
+            .find_map(|s| DateTime::parse_from_str(text, s).ok())
+    };
+    DateTime::parse_from_rfc3339(text).ok().or_else(other)
 }
 
 #[cfg(test)]
@@ -89,12 +108,12 @@ mod tests {
     use super::*;
 
     #[test]
-    fn times_with_and_without_offset() {
-        let (time, offset) = moment("2025-10-18T06:30:00-05:00").unwrap();
-        assert_eq!(time.to_string(), "2025-10-18 06:30:00");
-        assert_eq!(offset.unwrap().local_minus_utc(), -5 * 3600);
-        assert!(moment("2025-10-18T06:30:00Z").unwrap().1.is_some());
-        assert!(moment("2025-10-18T06:30").unwrap().1.is_none());
-        assert!(moment("18.10.2025 06:30").is_none());
+    fn times_with_an_offset() {
+        let moment = with_offset("2025-10-18T06:30:00-05:00").unwrap();
+        assert_eq!(moment.naive_local().to_string(), "2025-10-18 06:30:00");
+        assert_eq!(moment.offset().local_minus_utc(), -5 * 3600);
+        assert!(with_offset("2025-10-18T06:30:00Z").is_some());
+        assert!(with_offset("2025-10-18 06:30:00+00:00").is_some());
+        assert!(with_offset("2025-10-18T06:30").is_none());
     }
 }

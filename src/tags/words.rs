@@ -1,6 +1,6 @@
 //! The words of a tag, and the cells that go with them.
 
-use crate::property::{Problem, Row, parse_number};
+use crate::property::{Problem, Row, parse_count, parse_number};
 
 /// Who is in a picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -119,7 +119,7 @@ pub(super) fn seen_as(
     let mut problem = |column: &str, what: String, remedy: &str| {
         problems.push(Problem::cell(file, line, column, what, remedy));
     };
-    let count = match count.map(|c| (c, parse_number(c))) {
+    let count = match count.map(|c| (c, parse_count(c))) {
         None => known.count,
         Some((_, Some(n))) if n.fract() == 0.0 && (1.0..=COUNT_MAX).contains(&n) => n as u32,
         Some((_, Some(0.0))) if !who.is_deer() => 0,
