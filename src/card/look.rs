@@ -3,13 +3,14 @@
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use exif::{In, Tag, Value};
 
 use super::container::read_container;
 use super::header::{self, Header, ascii, read_header};
 use super::walk::shown;
-use super::{Picture, Unreadable, stamp};
+use super::stamp::Beside;
+use super::{CameraTime, LightFacts, Picture, Unreadable, maker_note, packets, stamp, xmp_time};
 use crate::property::Property;
 
 /// The camera of pictures that lie in `cards/` itself, or in a card's own tree there.
@@ -55,7 +56,8 @@ pub(super) fn look_at(place: &Place) -> Outcome {
     let picture = if clip {
         look_at_clip(place, &name, &facts, &mut file)
     } else {
-        read_header(&mut file, facts.len()).map(|h| still_picture(place, &name, facts.len(), &h))
+        read_header(&mut file, facts.len())
+            .map(|h| still_picture(place, &name, (&facts, &mut file), &h))
     };
     match picture {
         Ok(picture) => Outcome::Picture(Box::new(picture)),
@@ -75,12 +77,7 @@ fn look_at_clip(
     file: &mut File,
 ) -> Result<Picture, Unreadable> {
     let container = read_container(file, facts.len())?;
-    let zone = place.property.settings.time_zone;
-    let written_on = facts
-        .modified()
-        .ok()
-        .map(|t| DateTime::<Utc>::from(t).with_timezone(&zone).naive_local());
-    let time = stamp::of_clip(container, place.path, written_on, place.today);
+    let time = stamp::of_clip(container, place.path, written_on(place, facts), place.today);
     let fingerprint =
         header::ends(file, facts.len()).map_err(|e| Unreadable::Refused(e.to_string()))?;
     let camera = camera(place.property, name);
@@ -122,6 +119,26 @@ fn is_leftover(path: &Path) -> bool {
         || [".thm", ".bak", ".tmp", ".part", ".xmp"]
             .iter()
             .any(|e| lower.ends_with(e))
+}
+
+/// The file's own date on the property's wall clock.
+fn written_on(place: &Place, facts: &std::fs::Metadata) -> Option<NaiveDateTime> {
+    let zone = place.property.settings.time_zone;
+    let written = DateTime::<Utc>::from(facts.modified().ok()?);
+    Some(written.with_timezone(&zone).naive_local())
+}
+
+fn light_facts(exif: &exif::Exif) -> LightFacts {
+    let number = |tag| exif.get_field(tag, In::PRIMARY)?.value.get_uint(0);
+    let exposure = |tag| match &exif.get_field(tag, In::PRIMARY)?.value {
+        Value::Rational(v) => v.first().map(|r| r.to_f32()).filter(|t| t.is_finite()),
+        _ => None,
+    };
+    LightFacts {
+        flash_fired: number(Tag::Flash).map(|f| f & 1 == 1),
+        exposure_s: exposure(Tag::ExposureTime),
+        iso: number(Tag::PhotographicSensitivity),
+    }
 }
 
 /// Whether a file has one of some extensions: `IMG_0001.JPG`, but not the `._IMG_0001.JPG` that one
@@ -186,26 +203,50 @@ pub fn is_season(folder: &str) -> bool {
     }
 }
 
-fn still_picture(place: &Place, name: &str, bytes: u64, header: &Header) -> Picture {
+fn still_picture(
+    place: &Place,
+    name: &str,
+    (facts, file): (&std::fs::Metadata, &mut File),
+    header: &Header,
+) -> Picture {
     let exif = header.exif.as_ref().and_then(|e| e.as_ref().ok());
     let text = |tag| exif.and_then(|e| ascii(e, tag));
     let temperature = |e: &exif::Exif| match &e.get_field(Tag::Temperature, In::PRIMARY)?.value {
         Value::SRational(v) => v.first().map(|t| t.to_f64()).filter(|t| t.is_finite()),
         _ => None,
     };
+    let make = text(Tag::Make);
+    let note = exif.and_then(|e| match &e.get_field(Tag::MakerNote, In::PRIMARY)?.value {
+        Value::Undefined(bytes, _) => maker_note::read(bytes, make.as_deref()),
+        _ => None,
+    });
+    let note = note.unwrap_or_default();
+    let beside = || Beside {
+        maker_note: note.time,
+        xmp: packets::packets(file).ok().and_then(|p| xmp_time::original(&p.xmp?)),
+    };
+    let light = exif.map_or_else(LightFacts::default, light_facts);
     Picture {
         camera: camera(place.property, name),
         path: name.to_owned(),
         file: place.path.to_path_buf(),
         clip: false,
-        bytes,
-        time: stamp::of_still(header, place.path, place.today),
-        make: text(Tag::Make),
+        bytes: facts.len(),
+        time: stamp::of_still(header, place.path, place.today, beside),
+        make: make.clone(),
         model: text(Tag::Model),
-        serial: text(Tag::BodySerialNumber),
-        label: text(Tag::CameraOwnerName).or_else(|| text(Tag::ImageDescription)),
+        serial: text(Tag::BodySerialNumber).or_else(|| note.serial.clone()),
+        label: text(Tag::CameraOwnerName)
+            .or_else(|| note.label.clone())
+            .or_else(|| text(Tag::ImageDescription)),
         position: exif.and_then(header::position),
-        temperature_c: exif.and_then(temperature),
+        temperature_c: exif.and_then(temperature).or(note.temperature_c),
+        light: LightFacts {
+            // The maker note says it of the lamp, the standard field of a flash.
+            flash_fired: note.lamp_on.or(light.flash_fired),
+            ..light
+        },
+        written_on: written_on(place, facts).map(CameraTime::new),
         cut_short: header.cut_short,
         fingerprint: header.fingerprint,
     }

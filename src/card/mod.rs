@@ -9,6 +9,7 @@ mod duplicates;
 mod header;
 mod kept;
 mod look;
+mod maker_note;
 mod packets;
 mod picture;
 mod small;
@@ -17,6 +18,7 @@ mod structure;
 mod table;
 mod time;
 mod walk;
+mod xmp_time;
 
 use std::collections::BTreeMap;
 
@@ -30,7 +32,7 @@ pub use duplicates::is_same_picture;
 pub use header::{HEAD_LIMIT, Header, read_header};
 pub use look::{camera_folders, is_named_like_a_picture, is_season, kind_not_read};
 pub use packets::{Packets, read_packets};
-pub use picture::{Picture, Stamp, TimeOrigin, Unreadable, Untimed};
+pub use picture::{LightFacts, Picture, Stamp, TimeOrigin, Unreadable, Untimed};
 pub use small::{decode_scaled, decode_small, thumbnail};
 pub use structure::{Damage, Structure};
 pub use time::CameraTime;
@@ -181,6 +183,7 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
             "Set the camera to JPEG pictures and MP4, MOV or AVI clips, or tag what they show in sightings.csv.",
         ));
     }
+    crawl.problems.extend(doubtful_times(&crawl.pictures));
     let loose = crawl
         .pictures
         .iter()
@@ -194,4 +197,35 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
         ));
     }
     crawl
+}
+
+/// What is to be said of a camera's times as a whole: pictures that carry only the time of their last
+/// change, and cameras most of whose pictures carry none.
+fn doubtful_times(pictures: &[Picture]) -> Vec<Problem> {
+    let mut cameras: BTreeMap<&str, [usize; 3]> = BTreeMap::new();
+    for picture in pictures {
+        let [all, changed, without] = cameras.entry(&picture.camera).or_default();
+        *all += 1;
+        let is_changed = |s: &Stamp| s.origin == TimeOrigin::Changed;
+        *changed += usize::from(picture.time.as_ref().is_ok_and(is_changed));
+        *without += usize::from(picture.time.is_err());
+    }
+    let mut problems = Vec::new();
+    for (camera, [all, changed, without]) in cameras {
+        if changed > 0 {
+            problems.push(Problem::file(
+                &format!("cards/{camera}"),
+                format!("{changed} of {all} pictures carry only the time of their last change (EXIF DateTime), which counts for want of a better one."),
+                "If a program has changed them, use the files as the camera wrote them.",
+            ));
+        }
+        if without * 2 > all {
+            problems.push(Problem::file(
+                &format!("cards/{camera}"),
+                format!("{without} of {all} pictures carry no time that can be used, so they count nowhere."),
+                "If one of them shows a moment that you know, tell it: graylight clock PROPERTY --picture PICTURE --shows TIME --accept. The others follow by their files' dates.",
+            ));
+        }
+    }
+    problems
 }

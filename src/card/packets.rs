@@ -28,7 +28,7 @@ pub fn read_packets(path: &Path) -> Packets {
         .unwrap_or_default()
 }
 
-fn packets(file: &mut File) -> io::Result<Packets> {
+pub(super) fn packets(file: &mut File) -> io::Result<Packets> {
     let mut packets = Packets::default();
     let (mut head, mut at) = ([0; FIRST_READ], 2);
     let head = read_head(file, &mut head)?;

@@ -17,6 +17,10 @@ pub enum TimeOrigin {
     Digitized,
     /// `DateTime`: when the file was last changed.
     Changed,
+    /// The maker note.
+    MakerNote,
+    /// The XMP packet: `DateTimeOriginal` and its likes.
+    Xmp,
     /// A clip's container.
     Container,
     /// The file's name.
@@ -32,6 +36,8 @@ impl TimeOrigin {
             Self::Original => "DateTimeOriginal",
             Self::Digitized => "DateTimeDigitized",
             Self::Changed => "DateTime",
+            Self::MakerNote => "maker note",
+            Self::Xmp => "XMP",
             Self::Container => "clip container",
             Self::Name => "file name",
             Self::FileDate => "file date",
@@ -44,6 +50,8 @@ impl TimeOrigin {
             Self::Original,
             Self::Digitized,
             Self::Changed,
+            Self::MakerNote,
+            Self::Xmp,
             Self::Container,
             Self::Name,
             Self::FileDate,
@@ -122,6 +130,17 @@ impl fmt::Display for Unreadable {
     }
 }
 
+/// What the camera wrote of the light (Exif 2.32, section 4.6.5).
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct LightFacts {
+    /// Whether the flash or lamp fired: tag Flash, bit 0.
+    pub flash_fired: Option<bool>,
+    /// Tag ExposureTime, seconds.
+    pub exposure_s: Option<f32>,
+    /// Tag PhotographicSensitivity, ISO 12232.
+    pub iso: Option<u32>,
+}
+
 /// One readable picture: a still or a clip.
 #[derive(Debug, Clone)]
 pub struct Picture {
@@ -150,6 +169,10 @@ pub struct Picture {
     pub position: Option<Position>,
     /// Air temperature, if the camera wrote it where Exif 2.31 has a field for it.
     pub temperature_c: Option<f64>,
+    /// What it says of the light it was taken in.
+    pub light: LightFacts,
+    /// The file's own date on the property's wall clock: used only where a person says so.
+    pub written_on: Option<CameraTime>,
     /// The end of the picture is missing. It still counts: its header was whole.
     pub cut_short: bool,
     /// A hash of the bytes that were read, to find copies without reading whole files.
@@ -182,6 +205,8 @@ impl Picture {
             label: None,
             position: None,
             temperature_c: None,
+            light: LightFacts::default(),
+            written_on: None,
             cut_short: false,
             fingerprint: 0,
         }

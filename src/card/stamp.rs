@@ -1,28 +1,62 @@
 //! A picture's time: from its EXIF block, its container, its name, or its file's date, in that
 //! order, and always with where it came from.
 
+use std::borrow::Cow;
 use std::path::Path;
 use std::sync::LazyLock;
 
 use chrono::format::{self, Item, Parsed, StrftimeItems};
 use chrono::{Datelike, Days, FixedOffset, NaiveDate, NaiveDateTime};
-use exif::{Exif, Tag};
+use exif::{Context, Exif, Tag};
 
 use super::header::{Header, ascii};
 use super::{CameraTime, Stamp, TimeOrigin, Untimed};
 
+/// What beside its EXIF fields may tell when a still was taken.
+#[derive(Default)]
+pub(super) struct Beside {
+    /// By the maker note.
+    pub maker_note: Option<NaiveDateTime>,
+    /// By the XMP packet, with the offset from UTC that it may write.
+    pub xmp: Option<(NaiveDateTime, Option<FixedOffset>)>,
+}
+
 /// The time of a still. The file's own date is never used: computers change it too easily, and a
-/// still that carries no time has most often been through one.
-pub(super) fn of_still(header: &Header, path: &Path, today: NaiveDate) -> Result<Stamp, Untimed> {
+/// still that carries no time has most often been through one. `beside` is asked only where the EXIF
+/// fields do not say when the picture was taken.
+pub(super) fn of_still(
+    header: &Header,
+    path: &Path,
+    today: NaiveDate,
+    beside: impl FnOnce() -> Beside,
+) -> Result<Stamp, Untimed> {
     let time = match &header.exif {
         None => Err(Untimed::Absent),
         Some(Err(_)) => Err(Untimed::Damaged),
         Some(Ok(exif)) => exif_stamp(exif, today),
     };
+    let is_capture = |s: &Stamp| s.origin != TimeOrigin::Changed;
+    let missing = |e: &Untimed| matches!(e, Untimed::Absent | Untimed::Damaged);
     match time {
+        Ok(stamp) if is_capture(&stamp) => Ok(stamp),
         // A clock that was never set says so; the name of such a picture would repeat its error.
-        Err(Untimed::Absent | Untimed::Damaged) => from_name(path, today).unwrap_or(time),
-        time => time,
+        Err(e) if !missing(&e) => Err(e),
+        // All that is left is the time of the last change, or nothing.
+        time => {
+            let beside = beside();
+            let stamp = |time, origin, offset| {
+                plausible(CameraTime::new(time), today).map(|time| Stamp {
+                    time,
+                    origin,
+                    offset,
+                })
+            };
+            let note = beside.maker_note.map(|t| stamp(t, TimeOrigin::MakerNote, None));
+            let xmp = || beside.xmp.map(|(t, o)| stamp(t, TimeOrigin::Xmp, o));
+            note.or_else(xmp)
+                .or_else(|| from_name(path, today).filter(|_| time.is_err()))
+                .unwrap_or(time)
+        }
     }
 }
 
@@ -71,7 +105,10 @@ fn exif_stamp(exif: &Exif, today: NaiveDate) -> Result<Stamp, Untimed> {
         ),
     ];
     for (origin, time, fraction, offset) in fields {
-        let Some(text) = ascii(exif, time).filter(|t| t.bytes().any(|b| b.is_ascii_digit())) else {
+        // Some cameras put what belongs into the Exif directory into the one above it.
+        let misplaced = || ascii(exif, Tag(Context::Tiff, time.number()));
+        let text = ascii(exif, time).or_else(misplaced);
+        let Some(text) = text.filter(|t| t.bytes().any(|b| b.is_ascii_digit())) else {
             continue;
         };
         let time = checked(&text, today)?;
@@ -92,11 +129,37 @@ fn checked(text: &str, today: NaiveDate) -> Result<CameraTime, Untimed> {
     if text.bytes().all(|b| !b.is_ascii_digit() || b == b'0') {
         return Err(Untimed::Zero);
     }
+    let no_date = || Untimed::NoDate(text.to_owned());
+    let (whole, rest) = usual_form(text).ok_or_else(no_date)?;
     let mut time = Parsed::new();
-    format::parse(&mut time, text, EXIF_TIME.iter())
+    format::parse(&mut time, &whole, EXIF_TIME.iter())
         .and_then(|()| time.to_naive_datetime_with_offset(0))
-        .map_err(|_| Untimed::NoDate(text.to_owned()))
-        .and_then(|time| plausible(CameraTime::new(time), today))
+        .map_err(|_| no_date())
+        .and_then(|time| plausible(CameraTime::new(time).plus_minutes(rest / 60.0), today))
+}
+
+/// A time in the form that EXIF prescribes, `2025:11:08 06:41:27`, and the fraction of a second behind
+/// it: cameras also write dashes or slashes, a `T`, a fraction, and a `Z` (which is dropped: a camera's
+/// clock is what its owner set it to).
+fn usual_form(text: &str) -> Option<(Cow<'_, str>, f64)> {
+    const LENGTH: usize = 19;
+    let head = text.get(..LENGTH)?;
+    let rest = text[LENGTH..].trim_end_matches(['Z', 'z']).trim_end();
+    let fraction = match rest.strip_prefix(['.', ',']) {
+        Some(digits) if digits.bytes().all(|b| b.is_ascii_digit()) => format!("0.{digits}0").parse().ok()?,
+        None if rest.is_empty() => 0.0,
+        _ => return None,
+    };
+    let bytes = head.as_bytes();
+    if bytes[4] == b':' && bytes[10] == b' ' {
+        return Some((Cow::Borrowed(head), fraction));
+    }
+    let is_mark = |i: usize| matches!(bytes[i], b':' | b'-' | b'/' | b'.');
+    if !(is_mark(4) && is_mark(7) && matches!(bytes[10], b' ' | b'T')) || !head.is_ascii() {
+        return None;
+    }
+    let usual = format!("{}:{}:{} {}", &head[..4], &head[5..7], &head[8..10], &head[11..]);
+    Some((Cow::Owned(usual), fraction))
 }
 
 /// The form of a time in EXIF, taken apart once and not for every picture.
@@ -180,6 +243,19 @@ mod tests {
         assert!(matches!(at("2025:13:03 00:00:00"), Err(Untimed::NoDate(_))));
         assert!(at("2025:11:02 23:59:59").is_ok());
         assert!(at("2024:02:29 12:00:00").is_ok());
+    }
+
+    #[test]
+    fn forms_that_cameras_write() {
+        let at = |text| checked(text, today()).map(|t| t.shown().to_string());
+        let want = Ok("2024-11-03 06:12:44".to_owned());
+        for text in ["2024:11:03 06:12:44", "2024-11-03 06:12:44", "2024-11-03T06:12:44Z", "2024/11/03 06:12:44"] {
+            assert_eq!(at(text), want, "{text}");
+        }
+        assert_eq!(at("2024-11-03T06:12:44.250Z"), Ok("2024-11-03 06:12:44.250".to_owned()));
+        for text in ["2024-11-03", "2024:11:03 06:12:44 am", "2024;11;03 06:12:44", "20é4:11:03 06:12:4"] {
+            assert!(matches!(checked(text, today()), Err(Untimed::NoDate(_))), "{text}");
+        }
     }
 
     #[test]

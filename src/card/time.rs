@@ -6,7 +6,7 @@ use chrono::{NaiveDateTime, TimeDelta};
 
 /// What the camera's clock showed. It is neither local time nor UTC until the `clock` floor has
 /// said what that clock is worth.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct CameraTime(NaiveDateTime);
 
 impl CameraTime {

@@ -3,6 +3,8 @@
 //! Three kinds of time meet here and nowhere else: [`CameraTime`] (digits in a picture),
 //! [`LocalTime`] (the wall clock of the property, with its zone) and UTC (inside `LocalTime`).
 
+mod clips;
+
 use chrono::offset::LocalResult;
 use chrono::{
     DateTime, Datelike, Days, FixedOffset, NaiveDate, NaiveDateTime, Offset, TimeDelta, TimeZone,
@@ -10,8 +12,8 @@ use chrono::{
 };
 use chrono_tz::{OffsetComponents, Tz};
 
-use crate::card::{CameraTime, Crawl, Stamp, TimeOrigin, Untimed};
-use crate::property::{ClockSetting, Property};
+use crate::card::{CameraTime, Crawl, Picture, Stamp, TimeOrigin, Untimed};
+use crate::property::{ClockCorrection, ClockSetting, Property};
 
 /// The time on the wall clock of the property, and the instant it stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -23,9 +25,20 @@ impl LocalTime {
         Self(instant.with_timezone(&zone))
     }
 
+    /// The moment at which the wall clock of `zone` shows these digits: the first of two, and in an hour
+    /// that it leaps over the one after the leap.
+    pub fn of_wall_clock(shown: NaiveDateTime, zone: Tz) -> Self {
+        to_local(CameraTime::new(shown), Reading::Kept(ClockSetting::Local), zone)
+    }
+
     /// The instant.
     pub fn utc(self) -> DateTime<Utc> {
         self.0.to_utc()
+    }
+
+    /// The wall clock's distance from UTC.
+    pub fn offset(self) -> FixedOffset {
+        self.0.offset().fix()
     }
 
     /// The local date.
@@ -110,49 +123,100 @@ impl<'a> Clocks<'a> {
 
     /// Whether a row of `clocks.csv` is applied at a moment on a camera's clock.
     pub fn corrected(&self, camera: &str, time: CameraTime) -> bool {
-        let mut rows = self.property.corrections.iter();
-        rows.any(|c| c.covers(camera, time.shown()))
+        self.row(camera, time, false).is_some()
+    }
+
+    /// The minutes that `clocks.csv` adds at a moment on a camera's clock. Of several rows that cover it
+    /// the last counts: what was found out later.
+    pub fn added_min(&self, camera: &str, time: CameraTime) -> f64 {
+        let row = self.row(camera, time, false);
+        row.map_or(0.0, |row| row.minutes_at(time.shown()))
+    }
+
+    fn row(&self, camera: &str, time: CameraTime, of_file_date: bool) -> Option<&ClockCorrection> {
+        let mut rows = self.property.corrections.iter().rev();
+        rows.find(|c| c.of_file_date == of_file_date && c.covers(camera, time.shown()))
+    }
+
+    /// Whether a row of `cameras.csv` that names its first day says that the camera hung somewhere then.
+    pub fn is_placed(&self, picture: &Picture, shown: NaiveDateTime) -> bool {
+        let mut placements = self.property.placements_of(&picture.camera);
+        placements.any(|p| p.from.is_some() && p.covers(shown.date()))
     }
 
     /// The local time of a moment on a camera's clock, corrected by `clocks.csv`.
     pub fn local(&self, camera: &str, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
-        let correction_min: f64 = self
-            .property
-            .corrections
-            .iter()
-            .find(|c| c.covers(camera, time.shown()))
-            .map_or(0.0, |c| c.shift_min);
+        let corrected = time.plus_minutes(self.added_min(camera, time));
+        self.read(camera, time, corrected, written)
+    }
+
+    /// The local time of a moment on a camera's clock, whatever `clocks.csv` says.
+    pub fn uncorrected(&self, camera: &str, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
+        self.read(camera, time, time, written)
+    }
+
+    fn read(
+        &self,
+        camera: &str,
+        time: CameraTime,
+        corrected: CameraTime,
+        written: Option<FixedOffset>,
+    ) -> LocalTime {
         let kept = self
             .property
-            .placement(camera, time.shown().date())
+            .placement(camera, corrected.shown().date())
+            .or_else(|| self.property.placement(camera, time.shown().date()))
             .map_or(ClockSetting::Local, |p| p.clock);
         let reading = written.map_or(Reading::Kept(kept), Reading::Written);
-        to_local(
-            time.plus_minutes(correction_min),
-            reading,
-            self.property.settings.time_zone,
-        )
+        to_local(corrected, reading, self.property.settings.time_zone)
     }
 }
 
 /// Takes back into use what a correction makes possible: pictures whose clock had fallen back to a
-/// date before 2000, or stood in the future, once a row of `clocks.csv` puts them right.
+/// date before 2000, or stood in the future, once a row of `clocks.csv` puts them right, and pictures
+/// without any time once a row for their files' dates does.
 pub fn settle(property: &Property, crawl: &mut Crawl, today: NaiveDate) {
     let clocks = Clocks::of(property);
     for picture in &mut crawl.pictures {
-        let Err(Untimed::TooEarly(time) | Untimed::Future(time)) = picture.time else {
-            continue;
+        let stamp = match picture.time {
+            Err(Untimed::TooEarly(time) | Untimed::Future(time)) => {
+                by_row(&clocks, picture, time, today)
+            }
+            Err(_) => by_file_date(&clocks, picture, today),
+            Ok(_) => continue,
         };
-        let date = clocks.local(&picture.camera, time, None).date();
-        let possible = date.year() >= 2000 && date <= today + Days::new(1);
-        if possible && clocks.corrected(&picture.camera, time) {
-            picture.time = Ok(Stamp {
-                time,
-                origin: TimeOrigin::Original,
-                offset: None,
-            });
+        if let Some(stamp) = stamp {
+            picture.time = Ok(stamp);
         }
     }
+    clips::settle(&clocks, crawl);
+}
+
+fn is_possible(date: NaiveDate, today: NaiveDate) -> bool {
+    date.year() >= 2000 && date <= today + Days::new(1)
+}
+
+fn by_row(clocks: &Clocks, picture: &Picture, time: CameraTime, today: NaiveDate) -> Option<Stamp> {
+    let date = clocks.local(&picture.camera, time, None).date();
+    (is_possible(date, today) && clocks.corrected(&picture.camera, time)).then_some(Stamp {
+        time,
+        origin: TimeOrigin::Original,
+        offset: None,
+    })
+}
+
+/// The file's date, put right by a row of `clocks.csv` that says it is for file dates. No other row acts
+/// on it afterwards.
+fn by_file_date(clocks: &Clocks, picture: &Picture, today: NaiveDate) -> Option<Stamp> {
+    let written = picture.written_on?;
+    let row = clocks.row(&picture.camera, written, true)?;
+    let time = written.plus_minutes(row.minutes_at(written.shown()));
+    let local = LocalTime::of_wall_clock(time.shown(), clocks.property.settings.time_zone);
+    is_possible(local.date(), today).then(|| Stamp {
+        time,
+        origin: TimeOrigin::FileDate,
+        offset: Some(local.offset()),
+    })
 }
 
 #[cfg(test)]

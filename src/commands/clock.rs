@@ -2,12 +2,17 @@
 
 use std::path::PathBuf;
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, bail, ensure};
+use chrono::{Days, NaiveDateTime, NaiveTime};
 use clap::Args;
-use serde_json::json;
+use serde_json::{Value, json};
 
-use crate::property::{ClockCorrection, Property, add_corrections, parse_date_time};
-use crate::trust::{self, Finding};
+use crate::card::Crawl;
+use crate::property::{
+    Property, add_corrections, correction_lines, parse_date, parse_date_time,
+    remove_correction, same_name, set_clock,
+};
+use crate::trust::{self, Anchor, CameraClock, Finding, duration};
 use crate::{card, clock, report};
 
 /// Which camera clocks are wrong, and by how much
@@ -15,21 +20,39 @@ use crate::{card, clock, report};
 pub struct Clock {
     /// The property's folder
     property: PathBuf,
-    /// Write the proposed rows into clocks.csv
+    /// Put right what is found: rows for clocks.csv, or how cameras.csv says a clock is kept
     #[arg(long)]
     accept: bool,
-    /// Only this camera's rows
+    /// With --accept: only the findings with these numbers, as they are listed
+    #[arg(long, value_name = "NUMBER", requires = "accept")]
+    only: Vec<usize>,
+    /// Only this camera
     #[arg(long, value_name = "NAME")]
     camera: Option<String>,
-    /// A picture whose true time is known, such as one of a watch
+    /// A picture whose true time is known, such as one of a watch; two of them show a drift
     #[arg(long, value_name = "PICTURE", requires = "shows")]
-    picture: Option<String>,
+    picture: Vec<String>,
     /// The true time in it, by the property's wall clock: 2025-10-18T06:30
     #[arg(long, value_name = "TIME", requires = "picture")]
-    shows: Option<String>,
+    shows: Vec<String>,
+    /// With --picture: the day or moment, by its own clock, at which the camera was set right
+    #[arg(long, value_name = "TIME", requires = "picture")]
+    set_right: Option<String>,
+    /// List the rows of clocks.csv with their lines
+    #[arg(long, conflicts_with_all = ["accept", "picture", "undo"])]
+    rows: bool,
+    /// Take the row on this line out of clocks.csv
+    #[arg(long, value_name = "LINE", conflicts_with_all = ["accept", "picture"])]
+    undo: Option<u64>,
     /// Print the findings as JSON
     #[arg(long)]
     json: bool,
+}
+
+/// What became of a finding that was to be accepted.
+struct Accepted<'a> {
+    finding: &'a Finding,
+    done: Result<String, String>,
 }
 
 impl Clock {
@@ -37,130 +60,259 @@ impl Clock {
     pub fn run(&self) -> Result<()> {
         let property = Property::open(&self.property)?;
         property.ensure_usable()?;
+        if let Some(line) = self.undo {
+            return self.undo(line);
+        }
+        if self.rows {
+            return self.list();
+        }
         let progress = super::progress("reading pictures");
         let mut crawl = card::crawl(&property, super::today(), &progress);
         progress.finish_and_clear();
         clock::settle(&property, &mut crawl, super::today());
-        let clocks = trust::check(&property, &crawl)?;
-        let known = self.known(&crawl)?;
-        let wanted = |f: &&Finding| {
-            self.camera
-                .as_ref()
-                .is_none_or(|c| crate::property::same_name(c, &f.camera))
-        };
+        let clocks = self.of_camera(trust::check(&property, &crawl)?)?;
+        let known = self.known(&property, &crawl)?;
         let findings: Vec<&Finding> = match &known {
             Some(known) => vec![known],
-            None => clocks
-                .iter()
-                .flat_map(|c| &c.findings)
-                .filter(wanted)
-                .collect(),
+            None => clocks.iter().flat_map(|c| &c.findings).collect(),
+        };
+        let accepted = match self.accept {
+            true => self.accept(&property, &crawl, &findings)?,
+            false => Vec::new(),
         };
         if self.json {
-            let value = json!({ "clocks": report::clocks(&clocks) });
-            super::say(serde_json::to_string_pretty(&value)?)?;
-        } else {
-            print(&clocks, &findings)?;
+            return super::say(serde_json::to_string_pretty(&self.told(&clocks, &known, &accepted))?);
         }
-        if self.accept {
-            self.accept(&findings)?;
-        } else if !findings.is_empty() && !self.json {
+        if clocks.is_empty() && findings.is_empty() {
+            return super::say(
+                "There is no picture in this property yet. graylight pull CARD --to PROPERTY takes them off a card.",
+            );
+        }
+        print(&clocks, &findings)?;
+        print_accepted(&accepted)?;
+        if !self.accept && !findings.is_empty() {
             super::say(
-                "Nothing was changed. Check the evidence; --accept writes these rows into clocks.csv. Pictures are never edited.",
+                "\nNothing was changed. Check the evidence; --accept puts it right, --only 1 just the first. Pictures are never edited.",
             )?;
         }
         Ok(())
     }
 
-    fn known(&self, crawl: &card::Crawl) -> Result<Option<Finding>> {
-        let (Some(picture), Some(shows)) = (&self.picture, &self.shows) else {
-            return Ok(None);
+    fn of_camera(&self, clocks: Vec<CameraClock>) -> Result<Vec<CameraClock>> {
+        let Some(camera) = &self.camera else {
+            return Ok(clocks);
         };
-        let truth = parse_date_time(shows)
-            .with_context(|| format!("\"{shows}\" is not a time. Write it as 2025-10-18T06:30."))?;
-        trust::known_moment(crawl, picture, truth).map(Some)
+        let names: Vec<String> = clocks.iter().map(|c| c.camera.clone()).collect();
+        let wanted: Vec<CameraClock> =
+            clocks.into_iter().filter(|c| same_name(&c.camera, camera)).collect();
+        ensure!(
+            !wanted.is_empty(),
+            "there is no picture of a camera {camera}. The cameras are {}.",
+            names.join(", ")
+        );
+        Ok(wanted)
     }
 
-    fn accept(&self, findings: &[&Finding]) -> Result<()> {
-        let (usable, not): (Vec<&Finding>, Vec<&Finding>) = findings
-            .iter()
-            .copied()
-            .partition(|f| !f.corrected && f.shift_min.abs() >= 1.0);
-        let rows: Vec<ClockCorrection> = usable.iter().map(|f| row(f)).collect();
-        if !rows.is_empty() {
-            add_corrections(&self.property, &rows)?;
+    fn known(&self, property: &Property, crawl: &Crawl) -> Result<Option<Finding>> {
+        if self.picture.is_empty() {
+            return Ok(None);
         }
-        super::say(format_args!(
-            "{} rows were added to clocks.csv.",
-            rows.len()
-        ))?;
-        for finding in not {
-            super::say(format_args!(
-                "{}: no row was added; {}",
-                finding.camera,
-                if finding.corrected {
-                    "a row of clocks.csv covers these pictures already. Change that row."
-                } else {
-                    "the pictures do not say by how much. Use --picture and --shows."
-                }
-            ))?;
+        ensure!(
+            self.picture.len() == self.shows.len(),
+            "give one --shows for each --picture."
+        );
+        let anchor = |(picture, shows): (&String, &String)| {
+            let shown = parse_date_time(shows).with_context(|| {
+                format!("\"{shows}\" is not a time. Write it as 2025-10-18T06:30.")
+            })?;
+            ensure!(
+                shown.date() <= super::today() + Days::new(1),
+                "{shown} has not come yet. Check the year."
+            );
+            Ok(Anchor {
+                picture: picture.clone(),
+                shows: shown,
+            })
+        };
+        let anchors: Vec<Anchor> = self.picture.iter().zip(&self.shows).map(anchor).collect::<Result<_>>()?;
+        let set_right = self.set_right.as_deref().map(moment).transpose()?;
+        trust::known_moment(property, crawl, &anchors, set_right).map(Some)
+    }
+
+    /// Applies the remedies that stand when they are judged on a copy.
+    fn accept<'a>(
+        &self,
+        property: &Property,
+        crawl: &Crawl,
+        findings: &[&'a Finding],
+    ) -> Result<Vec<Accepted<'a>>> {
+        if let Some(n) = self.only.iter().find(|n| **n == 0 || **n > findings.len()) {
+            bail!("there is no finding {n}; there are {}.", findings.len());
         }
-        Ok(())
+        let is_wanted = |n: usize| self.only.is_empty() || self.only.contains(&(n + 1));
+        let wanted = findings.iter().enumerate().filter(|(n, _)| is_wanted(*n));
+        let mut accepted = Vec::new();
+        for (_, finding) in wanted {
+            let done = match doubt(property, crawl, finding)? {
+                Some(doubt) => Err(doubt),
+                None => Ok(apply(&self.property, finding)?),
+            };
+            accepted.push(Accepted { finding, done });
+        }
+        Ok(accepted)
+    }
+
+    fn told(&self, clocks: &[CameraClock], known: &Option<Finding>, accepted: &[Accepted]) -> Value {
+        let one = |a: &Accepted| {
+            json!({
+                "camera": a.finding.camera,
+                "fault": a.finding.fault.word(),
+                "done": a.done.as_ref().ok(),
+                "not_done": a.done.as_ref().err(),
+            })
+        };
+        json!({
+            "clocks": report::clocks(clocks),
+            "known": known.as_ref().map(report::clock_finding),
+            "accepted": accepted.iter().map(one).collect::<Vec<_>>(),
+        })
+    }
+
+    fn list(&self) -> Result<()> {
+        let rows = correction_lines(&self.property)?;
+        if self.json {
+            let row = |(line, text): &(u64, String)| json!({ "line": line, "row": text });
+            let value = json!({ "rows": rows.iter().map(row).collect::<Vec<_>>() });
+            return super::say(serde_json::to_string_pretty(&value)?);
+        }
+        if rows.is_empty() {
+            return super::say("clocks.csv has no rows.");
+        }
+        rows.iter().try_for_each(|(line, text)| super::say(format_args!("line {line}: {text}")))
+    }
+
+    fn undo(&self, line: u64) -> Result<()> {
+        let row = remove_correction(&self.property, line)?;
+        match self.json {
+            true => super::say(serde_json::to_string_pretty(&json!({ "removed": row }))?),
+            false => super::say(format_args!("Line {line} was taken out of clocks.csv: {row}")),
+        }
     }
 }
 
-fn row(finding: &Finding) -> ClockCorrection {
-    ClockCorrection {
-        camera: finding.camera.clone(),
-        from: Some(finding.from),
-        until: Some(finding.until),
-        shift_min: finding.shift_min.round(),
-        why: format!("{}: {}", finding.fault.word(), finding.evidence),
-    }
+fn moment(text: &str) -> Result<NaiveDateTime> {
+    parse_date_time(text)
+        .or_else(|| parse_date(text).map(|d| d.and_time(NaiveTime::MIN)))
+        .with_context(|| format!("\"{text}\" is not a day or time. Write it as 2025-10-18 or 2025-10-18T06:30."))
 }
 
-fn print(clocks: &[trust::CameraClock], findings: &[&Finding]) -> Result<()> {
+/// Why a finding's remedy must not be applied, if so.
+fn doubt(property: &Property, crawl: &Crawl, finding: &Finding) -> Result<Option<String>> {
+    if !finding.has_remedy() {
+        return Ok(Some(
+            "the pictures do not say by how much. Use --picture and --shows.".to_owned(),
+        ));
+    }
+    if finding.fault == trust::Fault::Known {
+        return Ok(None);
+    }
+    let rehearsal = trust::rehearse(property, crawl, finding, super::today())?;
+    let still = rehearsal.still_wrong.first();
+    Ok(still.map(|f| {
+        format!(
+            "judged again with it, the clock is still wrong ({}). Use --picture and --shows.",
+            f.fault.word()
+        )
+    }))
+}
+
+fn apply(root: &std::path::Path, finding: &Finding) -> Result<String> {
+    if let Some(setting) = finding.setting {
+        let rows = set_clock(root, &finding.camera, setting)?;
+        return Ok(format!(
+            "cameras.csv says that its clock is kept on {} now ({rows} rows).",
+            setting.word()
+        ));
+    }
+    let rows = finding.corrections();
+    add_corrections(root, &rows)?;
+    Ok(match rows.len() {
+        1 => "1 row was added to clocks.csv.".to_owned(),
+        n => format!("{n} rows were added to clocks.csv."),
+    })
+}
+
+fn print_accepted(accepted: &[Accepted]) -> Result<()> {
+    for a in accepted {
+        match &a.done {
+            Ok(done) => super::say(format_args!("\n{}: {done}", a.finding.camera))?,
+            Err(why) => super::say(format_args!("\n{}: nothing was changed; {why}", a.finding.camera))?,
+        }
+    }
+    Ok(())
+}
+
+fn print(clocks: &[CameraClock], findings: &[&Finding]) -> Result<()> {
     for clock in clocks {
+        let (light, dark) = clock.source.words();
         super::say(format_args!(
-            "{:20} {} ({} pictures in colour, {} grey{})",
+            "{:20} {} ({} pictures {light}, {} {dark}{})",
             clock.camera,
             clock.word(),
             clock.count(trust::Shade::Colour),
             clock.count(trust::Shade::Grey),
             clock
                 .offset
-                .filter(|_| clock.findings.is_empty())
+                .filter(|_| clock.findings.is_empty() && clock.could_be_checked())
                 .map_or(String::new(), |o| format!(
                     "; off by {:+.0} minutes, 95 % {:+.0} to {:+.0}",
                     o.minutes, o.low, o.high
                 ))
         ))?;
     }
-    for f in findings {
+    for (n, f) in findings.iter().enumerate() {
         super::say(format_args!(
-            "\n{}: {}, {} to {} by its own clock\n  because {}",
+            "\n{}. {}: {}, {} by its own clock\n  because {}",
+            n + 1,
             f.camera,
             f.fault.word(),
-            f.from,
-            f.until,
+            span(f),
             f.evidence
         ))?;
         if let Some(doubt) = &f.doubt {
             super::say(format_args!("  but {doubt}"))?;
         }
-        super::say(format_args!("  row for clocks.csv: {}", csv_line(f)))?;
+        if let Some(setting) = f.setting {
+            super::say(format_args!(
+                "  remedy: write {} under clock in its rows of cameras.csv",
+                setting.word()
+            ))?;
+        }
+        for row in f.corrections() {
+            super::say(format_args!("  row for clocks.csv: {}", csv_line(&row, f)))?;
+        }
     }
     Ok(())
 }
 
-fn csv_line(f: &Finding) -> String {
-    let moment = |t: chrono::NaiveDateTime| t.format("%FT%T").to_string();
+fn span(f: &Finding) -> String {
+    match f.from == f.until {
+        true => f.from.to_string(),
+        false => format!("{} to {}", f.from, f.until),
+    }
+}
+
+fn csv_line(row: &crate::property::ClockCorrection, f: &Finding) -> String {
+    let moment = |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
+    let grows = row.until_shift_min.map_or(String::new(), |m| format!(", growing to {m:.0}"));
     format!(
-        "{},{},{},{:.0},{}",
-        f.camera,
-        moment(f.from),
-        moment(f.until),
-        f.shift_min,
-        f.fault.word()
+        "{},{},{},{:.0},{}{grows} ({})",
+        row.camera,
+        moment(row.from),
+        moment(row.until),
+        row.shift_min,
+        f.fault.word(),
+        duration(row.shift_min)
     )
 }
+

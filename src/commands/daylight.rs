@@ -54,10 +54,11 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
                 debrief.season.cameras[c].name.as_str()
             });
             super::say(format_args!(
-                "    {name:width$}  {:>4} of {:<5} {}",
+                "    {name:width$}  {:>4} of {:<5} {}{}",
                 answer.counted,
                 answer.visits,
-                super::percent(answer.share)
+                super::percent(answer.share),
+                if answer.clock_in_doubt && answer.camera.is_some() { "  clock in doubt" } else { "" }
             ))?;
         }
     }

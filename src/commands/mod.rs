@@ -27,6 +27,13 @@ fn debrief(property: &Path) -> Result<Debrief> {
     let progress = progress("reading pictures");
     let debrief = Debrief::of(property, today(), &progress)?;
     progress.finish_and_clear();
+    for finding in debrief.wrong_clocks() {
+        eprintln!(
+            "The clock of {} is wrong ({}), so what is said of it is in doubt: graylight clock tells more.",
+            finding.camera,
+            finding.fault.word()
+        );
+    }
     const SHOWN: usize = 10;
     if debrief.problems.len() > SHOWN {
         eprintln!("{}", in_sum(&debrief.problems));

@@ -38,6 +38,8 @@ pub struct DaylightAnswer {
     pub sun_day: Option<Direction>,
     /// The largest group seen.
     pub largest_group: u32,
+    /// A clock behind these numbers is wrong and not settled yet.
+    pub clock_in_doubt: bool,
 }
 
 /// The usual minute of some visits.
@@ -108,6 +110,7 @@ fn answer(camera: Option<usize>, cameras: &[&Camera], kind: Kind) -> DaylightAns
             SUN_DAY_MIN,
         ),
         largest_group: visits().map(|v| v.group).max().unwrap_or(0),
+        clock_in_doubt: cameras.iter().any(|c| !c.clock_in_doubt.is_empty()),
     }
 }
 
@@ -157,7 +160,11 @@ pub struct Leader {
 /// `None` with fewer than two cameras to compare.
 pub(super) fn leader(season: &Season) -> Option<Leader> {
     let comparable: Vec<usize> = (0..season.cameras.len())
-        .filter(|&c| is_tagged(&season.cameras[c]) && season.cameras[c].effort.nights() > 0)
+        .filter(|&c| {
+            let camera = &season.cameras[c];
+            // A camera whose hours are wrong ranks nowhere.
+            is_tagged(camera) && camera.effort.nights() > 0 && camera.clock_in_doubt.is_empty()
+        })
         .collect();
     let of = |cameras: &[usize]| {
         let cameras: Vec<&Camera> = cameras.iter().map(|&c| &season.cameras[c]).collect();

@@ -5,7 +5,7 @@ use std::path::Path;
 use anyhow::Result;
 use chrono::{Days, FixedOffset, NaiveDate};
 
-use super::{Headings, Position, Problem, Row, Settings, Sheet, parse_number, same_name};
+use super::{Headings, Ledger, Position, Problem, Row, Settings, Sheet, parse_number, same_name};
 
 pub(super) const FILE: &str = "cameras.csv";
 pub(super) const HEADINGS: Headings = Headings {
@@ -53,7 +53,31 @@ pub struct Placement {
     pub folder: Option<String>,
 }
 
+impl ClockSetting {
+    /// The word in `cameras.csv`.
+    pub fn word(self) -> String {
+        match self {
+            Self::Local => "local".to_owned(),
+            Self::Standard => "standard".to_owned(),
+            Self::Offset(offset) => offset.to_string(),
+        }
+    }
+}
+
 impl Placement {
+    /// A camera of which only the way its clock is kept is known.
+    pub fn anywhere(camera: &str, clock: ClockSetting) -> Self {
+        Self {
+            camera: camera.to_owned(),
+            position: None,
+            setting: String::new(),
+            from: None,
+            until: None,
+            clock,
+            folder: None,
+        }
+    }
+
     /// Whether a date is within the placement; an open end includes everything.
     pub fn covers(&self, date: NaiveDate) -> bool {
         self.days_away(date) == 0
@@ -87,6 +111,30 @@ pub(super) fn read(
         }
     });
     Ok(placements)
+}
+
+/// Writes under `clock` in every row of a camera how its clock is kept, or adds a row where it has none.
+/// Everything else stays byte for byte. Returns how many rows say so now.
+///
+/// # Errors
+/// When the file cannot be read or written.
+pub fn set_clock(root: &Path, camera: &str, clock: ClockSetting) -> Result<usize> {
+    let mut ledger = Ledger::open(root, FILE, &HEADINGS)?;
+    let cells = [("clock", clock.word())];
+    let mut changes = Vec::new();
+    ledger.for_each(&mut Vec::new(), |row, _| {
+        if same_name(row.get("camera"), camera) {
+            let text = ledger.row(row.span.clone());
+            changes.push((row.span.clone(), ledger.changed_line(text, &cells)));
+        }
+    });
+    if changes.is_empty() {
+        let line = ledger.line(&[("camera", camera.to_owned()), ("clock", clock.word())]);
+        ledger.append(&line)?;
+        return Ok(1);
+    }
+    ledger.replace(&changes, "")?;
+    Ok(changes.len())
 }
 
 /// A camera cannot hang at two places at once. On the day of a move both rows may stand.

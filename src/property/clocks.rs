@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use anyhow::Result;
+use anyhow::{Context, Result};
 use chrono::{NaiveDateTime, NaiveTime};
 
 use super::{Headings, Ledger, Problem, Row, Settings, Sheet, parse_count, same_name};
@@ -10,11 +10,26 @@ use super::{Headings, Ledger, Problem, Row, Settings, Sheet, parse_count, same_n
 pub(super) const FILE: &str = "clocks.csv";
 const HEADINGS: Headings = Headings {
     required: &["camera", "shift_minutes"],
+    known: &[
+        "camera",
+        "from",
+        "until",
+        "shift_minutes",
+        "why",
+        "until_shift_minutes",
+        "reads",
+    ],
+};
+
+/// Those that a new file begins with: the others come when a row needs them.
+const USUAL_HEADINGS: Headings = Headings {
+    required: HEADINGS.required,
     known: &["camera", "from", "until", "shift_minutes", "why"],
 };
 
-/// Twenty years: a clock that fell back to its factory date can be that far off, in minutes.
-const LARGEST_SHIFT_MIN: f64 = 20.0 * 366.0 * 1440.0;
+/// A hundred years: a clock can fall back to 1970 or stand in a year that has not come, in minutes.
+const LARGEST_SHIFT_MIN: f64 = 100.0 * 366.0 * 1440.0;
+const FILE_DATE: &str = "file date";
 
 /// One row of `clocks.csv`. Corrections act at analysis time; pictures are never edited.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,6 +42,10 @@ pub struct ClockCorrection {
     pub until: Option<NaiveDateTime>,
     /// Minutes to add to the camera's clock.
     pub shift_min: f64,
+    /// Minutes to add at the last moment, of a clock that drifts; they grow evenly in between.
+    pub until_shift_min: Option<f64>,
+    /// The row is for pictures that carry no time, and acts on the dates of their files.
+    pub of_file_date: bool,
     /// The person's reason.
     pub why: String,
 }
@@ -37,6 +56,16 @@ impl ClockCorrection {
         same_name(&self.camera, camera)
             && self.from.is_none_or(|f| f <= time)
             && self.until.is_none_or(|u| time <= u)
+    }
+
+    /// The minutes to add at a moment of the camera's uncorrected clock.
+    pub fn minutes_at(&self, time: NaiveDateTime) -> f64 {
+        let (Some(from), Some(until), Some(end)) = (self.from, self.until, self.until_shift_min) else {
+            return self.shift_min;
+        };
+        let length = (until - from).num_seconds() as f64;
+        let share = ((time - from).num_seconds() as f64 / length.max(1.0)).clamp(0.0, 1.0);
+        self.shift_min + (end - self.shift_min) * share
     }
 }
 
@@ -68,26 +97,40 @@ fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
             "Name the camera whose clock is corrected.",
         )
     })?;
-    let believable = |m: &f64| m.abs() <= LARGEST_SHIFT_MIN;
-    let shift_min = parse_count(row.get("shift_minutes"))
-        .filter(believable)
-        .ok_or_else(|| {
-            cell(
-                "shift_minutes",
-                format!(
-                    "\"{}\" is not a number of minutes, so the row was left out.",
-                    row.get("shift_minutes")
-                ),
-                "Write the minutes to add to the camera's clock, such as -60.",
-            )
-        })?;
+    let minutes = |column: &str| {
+        parse_count(row.get(column))
+            .filter(|m| m.abs() <= LARGEST_SHIFT_MIN)
+            .ok_or_else(|| {
+                cell(
+                    column,
+                    format!(
+                        "\"{}\" is not a number of minutes, so the row was left out.",
+                        row.get(column)
+                    ),
+                    "Write the minutes to add to the camera's clock, such as -60.",
+                )
+            })
+    };
+    let of_file_date = match row.get("reads").to_lowercase().as_str() {
+        "" | "clock" => false,
+        FILE_DATE => true,
+        other => {
+            let what = format!("\"{other}\" is nothing that a row can act on, so it was left out.");
+            return Err(cell("reads", what, "Leave it empty, or write file date for pictures without a time."));
+        }
+    };
     let end_of_day = NaiveTime::from_hms_opt(23, 59, 59).unwrap_or_default();
     let remedy = "Write 2025-10-18 or 2025-10-18T06:30, as the camera's own clock showed it.";
     Ok(ClockCorrection {
         camera: camera.to_owned(),
         from: row.moment("from", NaiveTime::MIN, remedy)?,
         until: row.moment("until", end_of_day, remedy)?,
-        shift_min,
+        shift_min: minutes("shift_minutes")?,
+        until_shift_min: row
+            .some("until_shift_minutes")
+            .map(|_| minutes("until_shift_minutes"))
+            .transpose()?,
+        of_file_date,
         why: row.get("why").to_owned(),
     })
 }
@@ -97,7 +140,9 @@ fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
 /// # Errors
 /// When the file cannot be read or written.
 pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
-    let mut ledger = Ledger::open(root, FILE, &HEADINGS)?;
+    let needs_all = rows.iter().any(|r| r.until_shift_min.is_some() || r.of_file_date);
+    let headings = if needs_all { &HEADINGS } else { &USUAL_HEADINGS };
+    let mut ledger = Ledger::open(root, FILE, headings)?;
     let moment =
         |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
     let lines: String = rows
@@ -109,9 +154,46 @@ pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
                 ("until", moment(row.until)),
                 ("shift_minutes", format!("{:.0}", row.shift_min)),
                 ("why", row.why.clone()),
+                (
+                    "until_shift_minutes",
+                    row.until_shift_min.map_or(String::new(), |m| format!("{m:.0}")),
+                ),
+                ("reads", if row.of_file_date { FILE_DATE } else { "" }.to_owned()),
             ])
         })
         .collect();
     ledger.append(&lines)?;
     Ok(())
+}
+
+/// Every row of `clocks.csv` as it is written, with its line.
+///
+/// # Errors
+/// When the file cannot be read.
+pub fn correction_lines(root: &Path) -> Result<Vec<(u64, String)>> {
+    let ledger = Ledger::open(root, FILE, &HEADINGS)?;
+    let mut lines = Vec::new();
+    ledger.for_each(&mut Vec::new(), |row, _| {
+        let text = ledger.row(row.span.clone()).trim_end().to_owned();
+        lines.push((row.line, text));
+    });
+    Ok(lines)
+}
+
+/// Takes one row out of `clocks.csv` and returns it.
+///
+/// # Errors
+/// When there is no row on that line, or the file cannot be written.
+pub fn remove_correction(root: &Path, line: u64) -> Result<String> {
+    let mut ledger = Ledger::open(root, FILE, &HEADINGS)?;
+    let mut span = None;
+    ledger.for_each(&mut Vec::new(), |row, _| {
+        if row.line == line {
+            span = Some(row.span.clone());
+        }
+    });
+    let span = span.with_context(|| format!("clocks.csv has no row on line {line}."))?;
+    let text = ledger.row(span.clone()).trim_end().to_owned();
+    ledger.replace(&[(span, String::new())], "")?;
+    Ok(text)
 }

@@ -23,8 +23,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 
-pub use cameras::{ClockSetting, Placement};
-pub use clocks::{ClockCorrection, add_corrections};
+pub use cameras::{ClockSetting, Placement, set_clock};
+pub use clocks::{ClockCorrection, add_corrections, correction_lines, remove_correction};
 pub use dates::{DateOrder, parse_date, parse_date_time};
 pub use disturbances::{By, Disturbance};
 pub use ledger::{Ledger, OpenRow};

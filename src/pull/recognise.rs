@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 use walkdir::WalkDir;
 
+use super::file_number;
 use crate::card::{self, INCOMING, Picture};
 use crate::property::{Position, Property, same_name};
 
@@ -337,11 +338,7 @@ fn traits(property: &Property, root: &Path, below: &Path, today: NaiveDate) -> T
             traits.count(&picture);
         }
     }
-    let number = |f: Option<&(PathBuf, u64)>| {
-        let stem = f?.0.file_stem()?.to_str()?;
-        let digits = stem.rsplit(|c: char| !c.is_ascii_digit()).next()?;
-        digits.parse::<u64>().ok()
-    };
+    let number = |f: Option<&(PathBuf, u64)>| file_number(f?.0.to_str()?);
     let mut pictures = files
         .iter()
         .filter(|(p, _)| card::is_named_like_a_picture(p));

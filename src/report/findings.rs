@@ -59,6 +59,8 @@ pub fn pictures(debrief: &Debrief) -> Value {
         "tags_without_time": debrief.tagged.without_time,
         "video_clips": crawl.clips(),
         "other_files": crawl.other_files,
+        "twins": crawl.twins.len(),
+        "not_read": crawl.not_read,
     })
 }
 
@@ -75,6 +77,7 @@ pub fn cameras(debrief: &Debrief, with_places: bool) -> Value {
             "camera": c.name,
             "setting": c.settings(),
             "nights": c.effort.nights(),
+            "nights_at_most": c.effort.nights_at_most(),
             "visits": c.visits(crate::visits::Kind::Deer).len(),
             "pictures": c.pictures,
             "in_doubt": silences,
@@ -110,6 +113,7 @@ pub fn daylight(debrief: &Debrief) -> Value {
             "minutes_after_sunrise": a.morning.map(usual),
             "sun_day": a.sun_day.map(sun_day),
             "largest_group": a.largest_group,
+            "clock_in_doubt": a.clock_in_doubt,
         })
     };
     debrief.daylight.iter().map(answer).collect()

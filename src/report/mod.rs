@@ -9,6 +9,6 @@ mod save;
 mod tables;
 mod words;
 
-pub use clock_findings::clocks;
+pub use clock_findings::{clock_finding, clocks};
 pub use findings::{cameras, daylight, findings, pictures, shifts};
 pub use save::{Saved, save};

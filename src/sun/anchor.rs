@@ -36,7 +36,7 @@ impl MeanDay {
     pub fn anchor(&self, after_sunrise_min: f64, day_length_min: f64) -> f64 {
         let since = after_sunrise_min.rem_euclid(SUN_DAY_MIN);
         let mean_day_min = self.sunset_min - self.sunrise_min;
-        let stretched = if since <= day_length_min {
+        let stretched = if day_length_min > 0.0 && since <= day_length_min {
             since / day_length_min * mean_day_min
         } else {
             let night = (since - day_length_min) / (SUN_DAY_MIN - day_length_min);

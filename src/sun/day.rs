@@ -6,6 +6,7 @@ use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use sunrise::{Coordinates, DawnType, SolarDay, SolarEvent};
 use thiserror::Error;
 
+use super::elevation_deg;
 use crate::property::Position;
 
 /// There is no sunrise or sunset on this date so near the pole.
@@ -39,8 +40,11 @@ impl SunDay {
     /// Measured against the NREL Solar Position Algorithm from 25 to 48 degrees north: at most 18 s
     /// apart, usually within 9 s; terrain and weather move the light by more than that.
     ///
+    /// Where the sun does not set, the day lasts from midnight to midnight of the sun; where it does not
+    /// rise, it begins and ends at the sun's noon.
+    ///
     /// # Errors
-    /// [`NoSunrise`] in polar day or night.
+    /// [`NoSunrise`] where the place is not on the globe.
     pub fn on(date: NaiveDate, place: Position) -> Result<Self, NoSunrise> {
         let missing = NoSunrise {
             latitude_deg: place.latitude_deg,
@@ -49,9 +53,14 @@ impl SunDay {
         let coordinates =
             Coordinates::new(place.latitude_deg, place.longitude_deg).ok_or(missing)?;
         let event = |event| refined(date, coordinates, event);
+        let rise_and_set = event(SolarEvent::Sunrise).zip(event(SolarEvent::Sunset));
+        let (sunrise, sunset) = match rise_and_set {
+            Some(both) => both,
+            None => polar(date, place).ok_or(missing)?,
+        };
         Ok(Self {
-            sunrise: event(SolarEvent::Sunrise).ok_or(missing)?,
-            sunset: event(SolarEvent::Sunset).ok_or(missing)?,
+            sunrise,
+            sunset,
             civil_dawn: event(SolarEvent::Dawn(DawnType::Civil)),
             civil_dusk: event(SolarEvent::Dusk(DawnType::Civil)),
         })
@@ -61,6 +70,19 @@ impl SunDay {
     pub fn length_min(&self) -> f64 {
         (self.sunset - self.sunrise).num_milliseconds() as f64 / 60_000.0
     }
+}
+
+/// Sunrise and sunset of polar day and night: the sun's midnights, or twice its noon.
+fn polar(date: NaiveDate, place: Position) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
+    let clock_noon = date.and_hms_opt(12, 0, 0)?.and_utc();
+    let mean_noon = clock_noon.timestamp() as f64 / 60.0 - place.longitude_deg * 4.0;
+    // The equation of time is never larger than 17 minutes.
+    let heights = (-20..=20).map(|m| mean_noon + f64::from(m));
+    let noon = heights.max_by(|a, b| elevation_deg(*a, place).total_cmp(&elevation_deg(*b, place)))?;
+    let instant = |minute: f64| DateTime::from_timestamp((minute * 60.0) as i64, 0);
+    const UPPER_LIMB_DEG: f64 = -0.8333;
+    let half_day_min = if elevation_deg(noon, place) > UPPER_LIMB_DEG { 720.0 } else { 0.0 };
+    instant(noon - half_day_min).zip(instant(noon + half_day_min))
 }
 
 /// General precession in longitude, degrees per Julian century (Capitaine, Wallace & Chapront
@@ -91,7 +113,11 @@ fn refined(date: NaiveDate, place: Coordinates, event: SolarEvent) -> Option<Dat
     } else {
         (date.checked_sub_days(Days::new(1))?, TimeDelta::days(-1))
     };
-    let drift = (on(neighbour)? - day) - here;
+    // At the edge of polar day or night the neighbour may have no such event.
+    let Some(there) = on(neighbour) else {
+        return Some(here);
+    };
+    let drift = (there - day) - here;
     let moved_ms = drift.num_milliseconds() as f64 * late_days.abs();
     Some(here + TimeDelta::milliseconds(moved_ms.round() as i64))
 }
@@ -127,14 +153,20 @@ mod tests {
     use super::*;
 
     #[test]
-    fn polar_day_is_an_error_that_names_the_place() {
-        let place = Position::new(70.0, 25.0).unwrap();
-        let june = NaiveDate::from_ymd_opt(2025, 6, 21).unwrap();
-        let error = SunDay::on(june, place).unwrap_err().to_string();
-        assert!(
-            error.contains("latitude 70") && error.contains("2025-06-21"),
-            "{error}"
-        );
+    fn polar_day_and_night_have_their_length() {
+        let place = Position::new(68.0, 25.0).unwrap();
+        let on = |month, day| {
+            let date = NaiveDate::from_ymd_opt(2025, month, day).unwrap();
+            SunDay::on(date, place).unwrap()
+        };
+        assert!((on(6, 21).length_min() - 1440.0).abs() < 1.0);
+        assert!(on(12, 21).length_min() < 1.0);
+        // Noon at 25 degrees east is 20 minutes before 11 hours UTC, less the equation of time.
+        let noon = on(12, 21).sunrise.format("%H:%M").to_string();
+        assert!(("10:10".."10:25").contains(&noon.as_str()), "{noon}");
+        for date in NaiveDate::from_ymd_opt(2025, 1, 1).unwrap().iter_days().take(365) {
+            assert!(SunDay::on(date, place).is_ok(), "{date}");
+        }
     }
 
     #[test]

@@ -1,13 +1,18 @@
 //! What can be wrong with a clock, and how a finding is worded.
 
-use chrono::NaiveDateTime;
+use chrono::{NaiveDateTime, TimeDelta};
 
-use super::Look;
+use super::Stretch;
 use super::light_model::Offset;
+use crate::property::{ClockCorrection, ClockSetting};
 
 /// What people and batteries do to clocks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fault {
+    /// Kept in another way than `cameras.csv` says: not moved for daylight time, say.
+    KeptOtherwise,
+    /// On UTC.
+    Utc,
     /// Twelve hours off: morning and afternoon mistaken.
     HalfDay,
     /// One hour off after a daylight-time weekend: the clock was not changed, or was when it should
@@ -23,6 +28,8 @@ pub enum Fault {
     Drift,
     /// Fell back to a factory date and ran on from there.
     Reset,
+    /// Shows a date that had not come when the pictures were pulled.
+    NotYet,
     /// Shown by a picture of the true time.
     Known,
 }
@@ -31,6 +38,8 @@ impl Fault {
     /// The words in files and on the page.
     pub fn word(self) -> &'static str {
         match self {
+            Self::KeptOtherwise => "kept in another way than cameras.csv says",
+            Self::Utc => "on UTC",
             Self::HalfDay => "twelve hours off",
             Self::NotReset => "one hour off since a daylight-time weekend",
             Self::Off => "off by some time",
@@ -38,9 +47,23 @@ impl Fault {
             Self::WrongYear => "wrong year",
             Self::Drift => "drifting",
             Self::Reset => "fell back to a factory date",
+            Self::NotYet => "set to a date that has not come",
             Self::Known => "off by a known moment",
         }
     }
+}
+
+/// Minutes to add to a clock from one of its moments to another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Row {
+    /// First moment, by the camera's own clock.
+    pub from: NaiveDateTime,
+    /// Last moment, by the camera's own clock.
+    pub until: NaiveDateTime,
+    /// Minutes to add at the beginning, and throughout where nothing else is said.
+    pub shift_min: f64,
+    /// Minutes to add at the end, of a drift.
+    pub until_shift_min: Option<f64>,
 }
 
 /// A stretch of pictures whose times are wrong, and what would put them right.
@@ -54,7 +77,7 @@ pub struct Finding {
     pub until: NaiveDateTime,
     /// What happened.
     pub fault: Fault,
-    /// Minutes to add to the clock.
+    /// Minutes to add to the clock, beyond what is added already; 0 where no one number says it.
     pub shift_min: f64,
     /// Lower end of the 95 % interval.
     pub low_min: f64,
@@ -68,45 +91,131 @@ pub struct Finding {
     pub doubt: Option<String>,
     /// A row of `clocks.csv` is applied already, and is not right.
     pub corrected: bool,
+    /// How `cameras.csv` should say that the clock is kept, where that is the remedy.
+    pub setting: Option<ClockSetting>,
+    /// The rows for `clocks.csv` that would put it right, where that is the remedy.
+    pub rows: Vec<Row>,
+    /// The rows are for pictures that go by their files' own dates.
+    pub of_file_date: bool,
 }
 
-/// Pictures of a camera that tell one fault.
+impl Finding {
+    /// Whether it says how to put the clock right.
+    pub fn has_remedy(&self) -> bool {
+        self.setting.is_some() || !self.rows.is_empty()
+    }
+
+    /// The rows for `clocks.csv`.
+    pub fn corrections(&self) -> Vec<ClockCorrection> {
+        let correction = |row: &Row| ClockCorrection {
+            camera: self.camera.clone(),
+            from: Some(row.from),
+            until: Some(row.until),
+            shift_min: row.shift_min.round(),
+            until_shift_min: row.until_shift_min.map(f64::round),
+            of_file_date: self.of_file_date,
+            why: format!("{}: {}", self.fault.word(), self.evidence),
+        };
+        self.rows.iter().map(correction).collect()
+    }
+
+    /// Lets it begin at a later moment.
+    pub(super) fn begin(&mut self, from: NaiveDateTime) {
+        self.from = from;
+        for row in &mut self.rows {
+            row.from = row.from.max(from);
+        }
+    }
+
+    pub(super) fn set_shift(&mut self, minutes: f64) {
+        let more = minutes - self.shift_min;
+        self.shift_min = minutes;
+        for row in &mut self.rows {
+            row.shift_min += more;
+        }
+    }
+
+    pub(super) fn set_drift(&mut self, start: f64, end: f64) {
+        self.shift_min = f64::midpoint(start, end);
+        (self.low_min, self.high_min) = (start.min(end), start.max(end));
+        for row in &mut self.rows {
+            let before = row.shift_min;
+            row.shift_min = before + start;
+            row.until_shift_min = Some(before + end);
+        }
+    }
+}
+
+/// A stretch that tells one fault.
 pub(super) struct Found<'a> {
-    pub camera: &'a str,
-    pub looks: &'a [Look],
+    pub stretch: &'a Stretch,
     pub offset: Offset,
+    pub gain: f64,
 }
 
 impl Found<'_> {
-    pub fn finding(&self, fault: Fault, shift_min: f64, evidence: String) -> Finding {
-        let time = |l: Option<&Look>| l.map(|l| l.time.shown()).unwrap_or_default();
+    pub fn finding(&self, fault: Fault, shift_min: f64) -> Finding {
+        let stretch = self.stretch;
+        let setting_wrong = matches!(fault, Fault::KeptOtherwise | Fault::Utc);
         Finding {
-            camera: self.camera.to_owned(),
-            from: time(self.looks.first()),
-            until: time(self.looks.last()),
+            camera: stretch.camera.clone(),
+            from: stretch.from,
+            until: stretch.until,
             fault,
             shift_min,
             low_min: self.offset.low,
             high_min: self.offset.high,
-            pictures: self.looks.len(),
-            evidence,
+            pictures: stretch.looks.len(),
+            evidence: self.evidence(shift_min),
             doubt: None,
-            corrected: self.looks.iter().any(|l| l.corrected),
+            corrected: stretch.looks.iter().any(|l| l.corrected),
+            setting: None,
+            rows: match setting_wrong {
+                true => Vec::new(),
+                false => rows(stretch, shift_min),
+            },
+            of_file_date: false,
         }
     }
 
-    pub fn evidence(&self, gain: f64) -> String {
-        let Offset { minutes, low, high } = self.offset;
+    fn evidence(&self, shift_min: f64) -> String {
+        let pictures = self.stretch.looks.len();
+        if shift_min == 0.0 {
+            return format!(
+                "{pictures} pictures follow the light in that way ({} times likelier than by a right clock)",
+                likelier(self.gain)
+            );
+        }
+        let Offset { low, high, .. } = self.offset;
         format!(
-            "{} pictures turn from colour to grey {:.0} minutes {} than the light (95 % between {:.0} and {:.0} minutes; {} times likelier than a right clock)",
-            self.looks.len(),
-            minutes.abs(),
-            if minutes < 0.0 { "later" } else { "earlier" },
-            low.abs().min(high.abs()),
-            low.abs().max(high.abs()),
-            likelier(gain)
+            "the light in {pictures} pictures comes and goes {} too {} for the clock (95 % between {} and {}; {} times likelier than a right clock)",
+            duration(shift_min.abs()),
+            if shift_min < 0.0 { "late" } else { "early" },
+            duration(low.abs().min(high.abs())),
+            duration(low.abs().max(high.abs())),
+            likelier(self.gain)
         )
     }
+}
+
+/// One row, or where rows of `clocks.csv` act on parts of the stretch already, one that takes the place
+/// of each.
+fn rows(stretch: &Stretch, shift_min: f64) -> Vec<Row> {
+    let same = |a: &super::Look, b: &super::Look| a.added_min == b.added_min;
+    let parts: Vec<&[super::Look]> = stretch.looks.chunk_by(same).collect();
+    let second = TimeDelta::seconds(1);
+    let from = |i: usize| match i {
+        0 => stretch.from,
+        _ => parts[i][0].time.shown(),
+    };
+    (0..parts.len())
+        .map(|i| Row {
+            from: from(i),
+            until: if i + 1 < parts.len() { from(i + 1) - second } else { stretch.until },
+            shift_min: parts[i][0].added_min + shift_min,
+            until_shift_min: None,
+        })
+        .collect()
 }
 
 /// How many times likelier, in words.
@@ -115,5 +224,45 @@ pub(super) fn likelier(gain: f64) -> String {
         "over a million".to_owned()
     } else {
         format!("{:.0}", gain.exp())
+    }
+}
+
+/// A span of time as one says it: minutes up to three hours, then hours, days, years.
+pub fn duration(minutes: f64) -> String {
+    let whole = |n: f64, unit: &str| {
+        let n = n.round();
+        format!("{n} {unit}{}", if n == 1.0 { "" } else { "s" })
+    };
+    let minutes = minutes.abs();
+    match minutes {
+        m if m < 180.0 => whole(m, "minute"),
+        m if m < 2880.0 => {
+            let (hours, rest) = ((m / 60.0).floor(), (m % 60.0).round());
+            match rest {
+                0.0 => whole(hours, "hour"),
+                rest => format!("{} {}", whole(hours, "hour"), whole(rest, "minute")),
+            }
+        }
+        m if m < 1440.0 * 730.0 => whole(m / 1440.0, "day"),
+        m => format!("{:.1} years", m / (1440.0 * 365.2425)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::duration;
+
+    #[test]
+    fn spans_are_told_as_one_says_them() {
+        for (minutes, words) in [
+            (1.0, "1 minute"),
+            (-60.0, "60 minutes"),
+            (720.0, "12 hours"),
+            (330.0, "5 hours 30 minutes"),
+            (144_000.0, "100 days"),
+            (-1_052_640.0, "2.0 years"),
+        ] {
+            assert_eq!(duration(minutes), words);
+        }
     }
 }

@@ -1,196 +1,321 @@
-//! How far a clock is off, from when the pictures turn from colour to grey.
+//! How well a reading of a clock explains which pictures were taken in the light and which in the dark.
 //!
-//! A camera changes over when the light falls under its own threshold, some minutes after sunset
-//! and as many before sunrise. With the clock off by `offset`, a picture taken at clock time t is
-//! grey with probability
+//! A camera changes over when the light falls under its own threshold: a height of the sun between ten
+//! degrees below the horizon (open sky) and eight above it (dense canopy), not the same at dawn as at
+//! dusk, and blurred by weather. With the sun at height `h`, a picture is a dark one with probability
 //!
-//! `p = e + (1 - 2e) / (1 + exp((sun(t + offset) + change_over) / s))`
+//! `p = d + (1 - d - n) / (1 + exp((h - c) / s))`
 //!
-//! where `sun` is minutes inside daylight (negative outside it), `s` the spread of the change-over
-//! and `e` the chance that one picture misleads. The offset and the change-over are estimated
-//! together by likelihood on a grid; evening and morning pull the offset in opposite directions,
-//! which is what tells it from the change-over. Intervals are where the posterior under a flat
-//! offset has 95 % of its mass.
+//! where `c` is the threshold of that half of the day, `s` the blur, `d` the chance that a daylight
+//! picture looks dark (fog, snow, a stuck filter) and `n` that a night picture looks light (a lamp, the
+//! moon, a white flash). All of them are the camera's own and unknown: the likelihood is the mean over
+//! a grid of them (a flat prior for the thresholds, and a normal one for dusk less dawn). Pictures of
+//! one morning or evening share their weather, so with probability [`ODD`] a whole half-day says
+//! nothing: what the light can claim of one half-day is bounded, however many pictures it has.
 
-use std::sync::LazyLock;
-
-use chrono::{Datelike, Days, NaiveDate};
+use std::collections::BTreeMap;
 
 use crate::property::Position;
-use crate::sun::{NoSunrise, SunDay};
-
-/// Spread of the change-over, minutes: clouds move it by some minutes.
-const SPREAD_MIN: f64 = 4.0;
-/// Chance that a picture misleads: fog, a white flash, headlights.
-const MISLEADS: f64 = 0.02;
-/// Change-over after sunset: mean and standard deviation over cameras, minutes (about civil dusk;
-/// common trade practice).
-const CHANGE_OVER_MIN: (f64, f64) = (24.0, 10.0);
+use crate::sun::elevation_deg;
 
 /// A picture by when the clock, as it is read now, says it was taken.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Shot {
     /// Minutes since 1970-01-01T00:00 UTC.
     pub minute: f64,
-    /// Grey, not in colour.
+    /// Taken in the dark, as far as the picture says.
     pub grey: bool,
 }
 
-/// Sunrise and sunset at one place for every day of a year.
-pub struct SunYear {
-    /// Minutes after the start of the place's mean solar day.
-    days: Vec<(f64, f64)>,
-    /// Mean solar time less UTC, minutes.
-    solar_min: f64,
+/// Minutes between the offsets that are tried first. Every zone's offset from another is a multiple of
+/// it but for a few of a quarter hour.
+pub(super) const STEP_MIN: i32 = 10;
+const STEPS: usize = 1440 / STEP_MIN as usize;
+
+/// Thresholds that are tried, degrees.
+const THRESHOLDS: usize = 13;
+fn threshold_deg(n: usize) -> f64 {
+    n as f64 * 1.5 - 10.0
+}
+/// Standard deviation of dusk's threshold less dawn's, degrees.
+const DUSK_LESS_DAWN_DEG: f64 = 3.2;
+const BLURS_DEG: [f64; 2] = [0.8, 2.2];
+/// Chances that a picture misleads: by day, by night.
+const MISLEADING: [(f64, f64); 6] = [
+    (0.01, 0.01),
+    (0.06, 0.01),
+    (0.01, 0.06),
+    (0.12, 0.12),
+    (0.4, 0.03),
+    (0.03, 0.4),
+];
+/// Half-days that say nothing.
+const ODD: f64 = 0.04;
+/// Pictures of such a half-day are nearly all alike.
+const ALIKE: f64 = 0.95;
+
+/// The sun's height for every shot at every offset of the grid.
+pub(super) struct Heights {
+    degrees: Vec<[f32; STEPS]>,
+    /// Solar half-days since 1970 at offset 0, with fractions: even ones are mornings.
+    half_days: Vec<f64>,
 }
 
-const DAY_MIN: f64 = 1440.0;
-const YEAR_DAYS: f64 = 365.2425;
-/// 1 January 2001, from where days are counted into a year; any year does within a minute.
-const YEAR_START_DAY: f64 = 11_323.0;
+/// By how many steps of the grid each shot is moved.
+pub(super) type Moves = Vec<i32>;
 
-impl SunYear {
-    /// Works out a year.
-    ///
-    /// # Errors
-    /// Where the sun does not rise or set on some day.
-    pub fn at(place: Position) -> Result<Self, NoSunrise> {
-        let first = NaiveDate::from_ymd_opt(2001, 1, 1).unwrap_or_default();
-        let solar_min = place.longitude_deg * 4.0;
-        let days = (0..366)
-            .map(|d| {
-                let date = first + Days::new(d);
-                let sun = SunDay::on(date, place)?;
-                let start = f64::from(date.num_days_from_ce() - 719_163) * DAY_MIN - solar_min;
-                let minutes =
-                    |t: chrono::DateTime<chrono::Utc>| t.timestamp() as f64 / 60.0 - start;
-                Ok((minutes(sun.sunrise), minutes(sun.sunset)))
-            })
-            .collect::<Result<_, NoSunrise>>()?;
-        Ok(Self { days, solar_min })
+impl Heights {
+    pub fn of(shots: &[Shot], place: Position) -> Self {
+        let one = |shot: &Shot| {
+            let mut heights = [0.0; STEPS];
+            for (n, height) in heights.iter_mut().enumerate() {
+                let offset = signed(n as i32) * STEP_MIN;
+                *height = elevation_deg(shot.minute + f64::from(offset), place) as f32;
+            }
+            heights
+        };
+        let solar = |shot: &Shot| (shot.minute + place.longitude_deg * 4.0) / 720.0;
+        Self {
+            degrees: shots.iter().map(one).collect(),
+            half_days: shots.iter().map(solar).collect(),
+        }
     }
 
-    /// Minutes inside daylight; negative outside it.
-    pub fn inside_min(&self, minute: f64) -> f64 {
-        let solar = minute + self.solar_min;
-        let day = (solar / DAY_MIN).floor();
-        let of_day = solar - day * DAY_MIN;
-        let of_year = (day - YEAR_START_DAY).rem_euclid(YEAR_DAYS) as usize;
-        let (rise, set) = self.days[of_year.min(self.days.len() - 1)];
-        (of_day - rise).min(set - of_day)
+    fn at(&self, shot: usize, moved: i32) -> f32 {
+        self.degrees[shot][moved.rem_euclid(STEPS as i32) as usize]
+    }
+
+    fn half_day(&self, shot: usize, moved: i32) -> i64 {
+        (self.half_days[shot] + f64::from(moved * STEP_MIN) / 720.0).floor() as i64
     }
 }
 
-/// Log probabilities of a grey and of a coloured picture, by minutes inside the change-over, from
-/// -[`TABLE_REACH_MIN`] on in steps of a quarter of a minute. Beyond its ends nothing changes.
-static LOG_P: LazyLock<Vec<(f64, f64)>> = LazyLock::new(|| {
-    (0..=(TABLE_REACH_MIN * 2.0 * TABLE_STEPS) as usize)
-        .map(|n| {
-            let inside = n as f64 / TABLE_STEPS - TABLE_REACH_MIN;
-            let grey = 1.0 / (1.0 + (inside / SPREAD_MIN).exp());
-            let p = MISLEADS + (1.0 - 2.0 * MISLEADS) * grey;
-            (p.ln(), (1.0 - p).ln())
-        })
+/// Steps from minus half a day to plus half a day.
+fn signed(step: i32) -> i32 {
+    if step > STEPS as i32 / 2 { step - STEPS as i32 } else { step }
+}
+
+/// Every offset of the grid, in steps.
+pub(super) fn all_steps() -> impl Iterator<Item = i32> {
+    (0..STEPS as i32).map(signed)
+}
+
+/// How well one reading explains the shots.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Fit {
+    /// Log of the mean likelihood over all that is unknown.
+    pub log: f64,
+    best: Nuisance,
+}
+
+/// What a camera is like: thresholds, blur and misleading chances, as their places on the grid.
+#[derive(Debug, Clone, Copy, Default)]
+struct Nuisance {
+    dawn: usize,
+    dusk: usize,
+    blur: usize,
+    misleading: usize,
+    log: f64,
+}
+
+/// Probabilities of a dark picture by height over threshold, for one blur and misleading chance.
+struct Table {
+    dark: Vec<f32>,
+    /// Further away nothing changes.
+    reach_deg: f32,
+}
+
+const PER_DEG: f32 = 10.0;
+
+impl Table {
+    fn of(blur: f64, (by_day, by_night): (f64, f64)) -> Self {
+        let reach_deg = (5.0 * blur).ceil() as f32;
+        let size = (2.0 * reach_deg * PER_DEG) as usize + 1;
+        let p = |i: usize| {
+            let over = f64::from(i as f32 / PER_DEG - reach_deg);
+            let dark = 1.0 / (1.0 + (over / blur).exp());
+            (by_day + (1.0 - by_day - by_night) * dark) as f32
+        };
+        Self {
+            dark: (0..size).map(p).collect(),
+            reach_deg,
+        }
+    }
+
+    fn dark(&self, over_deg: f32) -> f32 {
+        let i = (over_deg.clamp(-self.reach_deg, self.reach_deg) + self.reach_deg) * PER_DEG;
+        self.dark[i as usize]
+    }
+
+    /// Whether a height is the same to every threshold that is tried.
+    fn is_far(&self, height_deg: f32) -> bool {
+        let (lowest, highest) = (threshold_deg(0) as f32, threshold_deg(THRESHOLDS - 1) as f32);
+        height_deg > highest + self.reach_deg || height_deg < lowest - self.reach_deg
+    }
+}
+
+static TABLES: std::sync::LazyLock<Vec<Vec<Table>>> = std::sync::LazyLock::new(|| {
+    BLURS_DEG
+        .iter()
+        .map(|b| MISLEADING.iter().map(|m| Table::of(*b, *m)).collect())
         .collect()
 });
-const TABLE_REACH_MIN: f64 = 80.0;
-const TABLE_STEPS: f64 = 4.0;
 
-/// Log likelihood of shots, each moved by its own number of minutes.
-fn log_likelihood(
-    shots: &[Shot],
-    sun: &SunYear,
-    moved_min: impl Fn(&Shot) -> f64,
-    change_over: f64,
-) -> f64 {
-    let inside: Vec<(f64, bool)> = shots
-        .iter()
-        .map(|s| (sun.inside_min(s.minute + moved_min(s)), s.grey))
-        .collect();
-    given(&inside, change_over)
+/// Shots of one half-day next to each other.
+struct Group {
+    from: usize,
+    until: usize,
+    is_morning: bool,
+    /// The likelihood of a half-day that says nothing, its probability included.
+    odd: f64,
 }
 
-/// The same of minutes inside daylight and greyness.
-fn given(inside: &[(f64, bool)], change_over: f64) -> f64 {
-    let table = &*LOG_P;
-    let prior = ((change_over - CHANGE_OVER_MIN.0) / CHANGE_OVER_MIN.1).powi(2) / -2.0;
-    let sum: f64 = inside
-        .iter()
-        .map(|(minutes, grey)| {
-            let within = (minutes + change_over).clamp(-TABLE_REACH_MIN, TABLE_REACH_MIN);
-            let (log_grey, log_colour) =
-                table[((within + TABLE_REACH_MIN) * TABLE_STEPS).round() as usize];
-            if *grey { log_grey } else { log_colour }
-        })
-        .sum();
-    prior + sum
-}
-
-fn change_overs() -> impl Iterator<Item = f64> {
-    (0..=16).map(|n| f64::from(n) * 4.0 - 6.0)
-}
-
-/// The best of some offsets, over all change-overs: `(log likelihood, offset)`.
-pub fn best(shots: &[Shot], sun: &SunYear, offsets: impl Iterator<Item = f64>) -> (f64, f64) {
-    offsets
-        .map(|o| (profile(shots, sun, o), o))
-        .fold(
-            (f64::NEG_INFINITY, 0.0),
-            |a, b| if b.0 > a.0 { b } else { a },
-        )
-}
-
-fn profile(shots: &[Shot], sun: &SunYear, offset: f64) -> f64 {
-    let inside: Vec<(f64, bool)> = shots
-        .iter()
-        .map(|s| (sun.inside_min(s.minute + offset), s.grey))
-        .collect();
-    change_overs()
-        .map(|c| given(&inside, c))
-        .fold(f64::NEG_INFINITY, f64::max)
-}
-
-/// The best of some offsets that all begin at one moment, the clock being right before it up to a
-/// common offset: `(log likelihood, offset from then on)`.
-pub fn best_from(
-    shots: &[Shot],
-    sun: &SunYear,
-    from_minute: f64,
-    offsets: impl Iterator<Item = f64>,
-    common: impl Iterator<Item = f64> + Clone,
-) -> (f64, f64) {
-    let mut found = (f64::NEG_INFINITY, 0.0);
-    for offset in offsets {
-        for both in common.clone() {
-            for change_over in change_overs() {
-                let moved = |s: &Shot| both + if s.minute >= from_minute { offset } else { 0.0 };
-                let l = log_likelihood(shots, sun, moved, change_over);
-                if l > found.0 {
-                    found = (l, offset);
+/// How well a reading explains the shots, each moved by its own number of steps.
+pub(super) fn fit(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Fit {
+    let moved: Vec<f32> = (0..shots.len()).map(|i| heights.at(i, moves[i])).collect();
+    let groups = groups(shots, heights, moves);
+    let mut all = Vec::new();
+    let mut best = Nuisance {
+        log: f64::NEG_INFINITY,
+        ..Nuisance::default()
+    };
+    for (blur, of_blur) in TABLES.iter().enumerate() {
+        for (misleading, table) in of_blur.iter().enumerate() {
+            let [dusk, dawn] = sums(shots, &moved, &groups, table);
+            for (i, at_dawn) in dawn.iter().enumerate() {
+                for (k, at_dusk) in dusk.iter().enumerate() {
+                    let apart = threshold_deg(k) - threshold_deg(i);
+                    let prior = (apart / DUSK_LESS_DAWN_DEG).powi(2) / -2.0;
+                    let log = at_dawn + at_dusk + prior;
+                    all.push(log);
+                    if log > best.log {
+                        best = Nuisance {
+                            dawn: i,
+                            dusk: k,
+                            blur,
+                            misleading,
+                            log,
+                        };
+                    }
                 }
             }
         }
     }
-    found
+    Fit {
+        log: log_sum(&all) - (all.len() as f64).ln(),
+        best,
+    }
 }
 
-/// The best steady drift: `(log likelihood, offset at the start, offset at the end)`.
-pub fn best_drift(shots: &[Shot], sun: &SunYear) -> (f64, f64, f64) {
-    let (Some(first), Some(last)) = (shots.first(), shots.last()) else {
-        return (f64::NEG_INFINITY, 0.0, 0.0);
+fn groups(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    let mut last = i64::MIN;
+    for (i, moved) in moves.iter().enumerate() {
+        let half = heights.half_day(i, *moved);
+        match groups.last_mut().filter(|_| half == last) {
+            Some(group) => group.until = i + 1,
+            None => groups.push(Group {
+                from: i,
+                until: i + 1,
+                is_morning: half.rem_euclid(2) == 0,
+                odd: 0.0,
+            }),
+        }
+        last = half;
+    }
+    for group in &mut groups {
+        group.odd = odd(&shots[group.from..group.until]);
+    }
+    groups
+}
+
+/// Log likelihoods of the evenings and of the mornings, for every threshold.
+fn sums(shots: &[Shot], heights: &[f32], groups: &[Group], table: &Table) -> [[f64; THRESHOLDS]; 2] {
+    let mut sums = [[0.0; THRESHOLDS]; 2];
+    let likely = |i: usize, threshold: f32| {
+        let dark = table.dark(heights[i] - threshold);
+        f64::from(if shots[i].grey { dark } else { 1.0 - dark })
     };
-    let span = (last.minute - first.minute).max(1.0);
-    let steps = || (-12..=12).map(|n| f64::from(n) * 10.0);
-    let mut found = (f64::NEG_INFINITY, 0.0, 0.0);
-    for start in (-3..=3).map(|n| f64::from(n) * 10.0) {
-        for end in steps() {
-            for change_over in change_overs().step_by(2) {
-                let moved = |s: &Shot| start + (end - start) * (s.minute - first.minute) / span;
-                let l = log_likelihood(shots, sun, moved, change_over);
-                if l > found.0 {
-                    found = (l, start, end);
-                }
+    let mut far = [0.0; 2];
+    let mut near: Vec<usize> = Vec::new();
+    for group in groups {
+        let mut common = 1.0;
+        near.clear();
+        for i in group.from..group.until {
+            match table.is_far(heights[i]) {
+                true => common *= likely(i, 0.0),
+                false => near.push(i),
             }
+        }
+        let half = usize::from(group.is_morning);
+        if near.is_empty() {
+            far[half] += ((1.0 - ODD) * common + group.odd).ln();
+            continue;
+        }
+        for (n, sum) in sums[half].iter_mut().enumerate() {
+            let threshold = threshold_deg(n) as f32;
+            let product: f64 = near.iter().map(|i| likely(*i, threshold)).product();
+            *sum += ((1.0 - ODD) * common * product + group.odd).ln();
+        }
+    }
+    for (half, all) in sums.iter_mut().enumerate() {
+        all.iter_mut().for_each(|s| *s += far[half]);
+    }
+    sums
+}
+
+/// The likelihood of a half-day that says nothing, its probability included.
+fn odd(shots: &[Shot]) -> f64 {
+    let dark = shots.iter().filter(|s| s.grey).count() as i32;
+    let light = shots.len() as i32 - dark;
+    let all = |these: i32, others: i32| ALIKE.powi(these) * (1.0 - ALIKE).powi(others);
+    ODD * (all(dark, light) + all(light, dark)) / 2.0
+}
+
+fn log_sum(logs: &[f64]) -> f64 {
+    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if most == f64::NEG_INFINITY {
+        return most;
+    }
+    most + logs.iter().map(|l| (l - most).exp()).sum::<f64>().ln()
+}
+
+/// How often pictures that should be clear go against a reading.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Against {
+    pub day: usize,
+    pub day_against: usize,
+    pub night: usize,
+    pub night_against: usize,
+}
+
+impl Against {
+    /// Whether the pictures follow the sun under this reading, by day and by night.
+    pub fn follows(self) -> bool {
+        const FEWEST: usize = 4;
+        const AT_MOST: f64 = 0.12;
+        let few = |against: usize, all: usize| {
+            all >= FEWEST && against as f64 <= AT_MOST * all as f64 + 0.5
+        };
+        few(self.day_against, self.day) && few(self.night_against, self.night)
+    }
+}
+
+/// Counts the pictures whose light is clear under a reading: the sun well above or below the likeliest
+/// threshold.
+pub(super) fn against(shots: &[Shot], heights: &Heights, moves: &[i32], fit: &Fit) -> Against {
+    const CLEAR_DEG: f64 = 3.0;
+    let mut found = Against::default();
+    for (i, shot) in shots.iter().enumerate() {
+        let morning = heights.half_day(i, moves[i]).rem_euclid(2) == 0;
+        let threshold = threshold_deg(if morning { fit.best.dawn } else { fit.best.dusk });
+        let over = f64::from(heights.at(i, moves[i])) - threshold;
+        if over > CLEAR_DEG {
+            found.day += 1;
+            found.day_against += usize::from(shot.grey);
+        } else if over < -CLEAR_DEG {
+            found.night += 1;
+            found.night_against += usize::from(!shot.grey);
         }
     }
     found
@@ -207,93 +332,74 @@ pub struct Offset {
     pub high: f64,
 }
 
-/// Refines an offset near a first guess, within `reach_min` of it.
-pub fn refine(shots: &[Shot], sun: &SunYear, near: f64, reach_min: f64) -> Offset {
-    let steps = (2.0 * reach_min) as i64;
-    let grid: Vec<f64> = (0..=steps).map(|n| near - reach_min + n as f64).collect();
-    let logs: Vec<f64> = grid
-        .iter()
-        .map(|o| {
-            let each: Vec<f64> = change_overs()
-                .map(|c| log_likelihood(shots, sun, |_| *o, c))
-                .collect();
-            log_sum(&each)
-        })
-        .collect();
-    let total = log_sum(&logs);
-    let mass: Vec<f64> = logs.iter().map(|l| (l - total).exp()).collect();
-    let at = |share: f64| {
-        let mut sum = 0.0;
-        mass.iter()
-            .zip(&grid)
-            .find(|(m, _)| {
-                sum += **m;
-                sum >= share
-            })
-            .map_or(near + reach_min, |(_, o)| *o)
-    };
+/// The offset of shots over the whole day, by its posterior under a flat prior: the shortest stretch of
+/// offsets that holds 95 % of it. `moves` is the reading that it is an offset from.
+pub(super) fn offset(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Offset {
+    // Every third offset first, and all of them where the posterior has its mass.
+    const COARSE: i32 = 3;
+    let log = |o: i32| fit(shots, heights, &plus(moves, o)).log;
+    let mut logs: BTreeMap<i32, f64> = all_steps().filter(|o| o % COARSE == 0).map(|o| (o, log(o))).collect();
+    let most = logs.values().copied().fold(f64::NEG_INFINITY, f64::max);
+    let telling: Vec<i32> = logs.iter().filter(|(_, l)| most - **l < 12.0).map(|(o, _)| *o).collect();
+    for o in all_steps() {
+        let near = telling.iter().any(|t| (t - o).abs() < COARSE);
+        let alike = *logs.entry(o - o.rem_euclid(COARSE)).or_insert(f64::NEG_INFINITY);
+        logs.entry(o).or_insert_with(|| if near { log(o) } else { alike });
+    }
+    logs.retain(|o, _| (-(STEPS as i32) / 2 < *o) && *o <= STEPS as i32 / 2);
+    let total = log_sum(&logs.values().copied().collect::<Vec<_>>());
+    let mut mass: Vec<(i32, f64)> = logs.iter().map(|(o, l)| (*o, (l - total).exp())).collect();
+    mass.sort_by_key(|(o, _)| *o);
+    let best = (0..mass.len()).max_by(|a, b| mass[*a].1.total_cmp(&mass[*b].1)).unwrap_or(0);
+    // Grows from the likeliest towards the likelier neighbour; the day is a circle.
+    let n = mass.len();
+    let (mut low, mut high, mut sum) = (0, 0, mass[best].1);
+    while sum < 0.95 && low + high + 1 < n {
+        let below = mass[(best + n - low - 1) % n].1;
+        let above = mass[(best + high + 1) % n].1;
+        if below > above {
+            low += 1;
+            sum += below;
+        } else {
+            high += 1;
+            sum += above;
+        }
+    }
+    let around = |k: i32| mass[(best as i32 + k).rem_euclid(n as i32) as usize].1;
+    let near = (-3..=3).map(|k| (f64::from(k), around(k)));
+    let weight: f64 = near.clone().map(|(_, m)| m).sum();
+    let centre = near.map(|(k, m)| k * m).sum::<f64>() / weight;
+    let step = f64::from(STEP_MIN);
+    let middle = f64::from(mass[best].0) * step;
     Offset {
-        minutes: at(0.5),
-        low: at(0.025),
-        high: at(0.975),
+        minutes: middle + centre * step,
+        low: middle - (low as f64 + 0.5) * step,
+        high: middle + (high as f64 + 0.5) * step,
     }
 }
 
-fn log_sum(logs: &[f64]) -> f64 {
-    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    most + logs.iter().map(|l| (l - most).exp()).sum::<f64>().ln()
+/// The same moves, and some steps more.
+pub(super) fn plus(moves: &[i32], steps: i32) -> Moves {
+    moves.iter().map(|m| m + steps).collect()
 }
 
-/// Where shots fall best into two stretches with offsets of their own: the first shot of the second
-/// stretch, and by how much the log likelihood gains over one stretch.
-pub fn best_split(shots: &[Shot], sun: &SunYear) -> Option<(usize, f64)> {
-    const FEWEST: usize = 8;
-    let offsets: Vec<f64> = (-72..72).map(|n| f64::from(n) * 10.0).collect();
-    let mut found: Option<(usize, f64)> = None;
-    let one = best(shots, sun, offsets.iter().copied()).0;
-    for change_over in change_overs().skip(3).step_by(2).take(6) {
-        let before = running(shots, sun, &offsets, change_over, false);
-        let after = running(shots, sun, &offsets, change_over, true);
-        for cut in FEWEST..shots.len().saturating_sub(FEWEST) {
-            let prior = ((change_over - CHANGE_OVER_MIN.0) / CHANGE_OVER_MIN.1).powi(2) / -2.0;
-            let gain = prior + before[cut] + after[cut] - one;
-            if found.is_none_or(|f| gain > f.1) {
-                found = Some((cut, gain));
+/// Log likelihoods of the half-days of shots at every offset of the grid, for a camera that is known:
+/// what a search for the moment of a change adds up.
+pub(super) fn by_group(shots: &[Shot], heights: &Heights, moves: &[i32], known: &Fit) -> Vec<(usize, Vec<f64>)> {
+    let table = &TABLES[known.best.blur][known.best.misleading];
+    let groups = groups(shots, heights, moves);
+    let one = |group: &Group| {
+        let of_offset = |o: i32| {
+            let mut product = 1.0_f64;
+            for i in group.from..group.until {
+                let morning = heights.half_day(i, moves[i] + o).rem_euclid(2) == 0;
+                let n = if morning { known.best.dawn } else { known.best.dusk };
+                let dark = table.dark(heights.at(i, moves[i] + o) - threshold_deg(n) as f32);
+                product *= f64::from(if shots[i].grey { dark } else { 1.0 - dark });
             }
-        }
-    }
-    found
-}
-
-/// For every cut, the best log likelihood of the shots before it, or of those from it on.
-fn running(
-    shots: &[Shot],
-    sun: &SunYear,
-    offsets: &[f64],
-    change_over: f64,
-    from_end: bool,
-) -> Vec<f64> {
-    let none = log_likelihood(&[], sun, |_| 0.0, change_over);
-    let mut best = vec![f64::NEG_INFINITY; shots.len() + 1];
-    for offset in offsets {
-        let mut sum = 0.0;
-        for n in 0..=shots.len() {
-            let (cut, next) = if from_end {
-                (shots.len() - n, shots.len().wrapping_sub(n + 1))
-            } else {
-                (n, n)
-            };
-            best[cut] = best[cut].max(sum);
-            if let Some(shot) = shots.get(next) {
-                sum += log_likelihood(std::slice::from_ref(shot), sun, |_| *offset, change_over)
-                    - none;
-            }
-        }
-    }
-    best
-}
-
-/// Offsets of a clock that is right as far as people set clocks.
-pub(super) fn right_offsets() -> impl Iterator<Item = f64> + Clone {
-    (-3..=3).map(|n| f64::from(n) * 5.0)
+            ((1.0 - ODD) * product + group.odd).ln()
+        };
+        (group.from, all_steps().map(of_offset).collect())
+    };
+    groups.iter().map(one).collect()
 }

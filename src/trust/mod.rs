@@ -1,33 +1,39 @@
 //! Whether each camera's clock can be believed, from evidence: the order of its pictures, the dates
-//! that other cameras and `cameras.csv` allow, and the pictures themselves, which turn from colour
-//! to grey as the light goes.
+//! that placements and pulls allow, and the pictures themselves, which tell by flash, exposure or
+//! colour in what light they were taken.
 //!
-//! Nothing is changed here. What is found is told with its evidence and with the row that
-//! `clocks.csv` would need; only the person adds it.
+//! Nothing is changed here. What is found is told with its evidence and with its remedy; only the
+//! person applies it. A healthy clock must not be accused: every story starts out unlikely, must
+//! explain the pictures by itself, and is judged again after its remedy.
 
-mod date;
+mod bounds;
 mod fault;
+mod judge;
 mod known;
 mod light_model;
-mod order;
-mod reset;
+mod readings;
+mod remedy;
+mod resets;
 mod shade;
-mod stories;
+mod sorts;
 
 use std::path::PathBuf;
 
 use anyhow::Result;
-use chrono::NaiveDateTime;
+use chrono::{FixedOffset, NaiveDateTime, TimeDelta};
 use rayon::prelude::*;
 
-pub use fault::{Fault, Finding};
-pub use known::known_moment;
-pub use light_model::{Offset, Shot, SunYear};
+pub use fault::{Fault, Finding, Row, duration};
+pub use known::{Anchor, known_moment};
+pub use light_model::{Offset, Shot};
+pub use remedy::{Rehearsal, rehearse};
 pub use shade::{Shade, of_picture as shade_of};
+pub use sorts::LightSource;
 
 use crate::card::{CameraTime, Crawl, Picture, Untimed};
 use crate::clock::Clocks;
 use crate::property::{Property, same_name};
+use crate::pull::{Catalogue, Pulls, Roll};
 
 /// What is known about one camera's clock.
 #[derive(Debug, Clone)]
@@ -36,6 +42,8 @@ pub struct CameraClock {
     pub camera: String,
     /// Pictures looked at, one a trigger at most.
     pub looked_at: Vec<Look>,
+    /// What told light from dark.
+    pub source: LightSource,
     /// How far the clock is off, by the light; `None` where too few pictures show it.
     pub offset: Option<Offset>,
     /// What is wrong and not settled yet.
@@ -47,14 +55,68 @@ pub struct CameraClock {
 pub struct Look {
     /// What the camera's clock showed.
     pub time: CameraTime,
-    /// The same as the property reads it now, corrections applied.
+    /// The same, with the rows of `clocks.csv` applied.
+    pub corrected_time: CameraTime,
+    /// When and in what light, as the property reads the clock now.
     pub shot: Shot,
     /// Whether a row of `clocks.csv` is applied to it.
     pub corrected: bool,
+    /// Minutes that such a row adds.
+    pub added_min: f64,
+    /// Whether the camera wrote its clock's offset from UTC.
+    pub is_written: bool,
+}
+
+/// What one picture says of the light it was taken in.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Glimpse {
+    /// What the camera's clock showed.
+    pub time: CameraTime,
+    /// The clock's offset from UTC, where the camera wrote it.
+    pub offset: Option<FixedOffset>,
+    /// Whether the flash or lamp fired.
+    pub flash_fired: Option<bool>,
+    /// Exposure time in seconds.
+    pub exposure_s: Option<f64>,
+    /// Sensitivity, ISO 12232.
+    pub iso: Option<u32>,
+    /// Whether it is in colour.
+    pub colour: Option<bool>,
+}
+
+/// A camera's pictures over a time in which one thing can be said of its clock.
+#[derive(Debug, Clone)]
+struct Stretch {
+    camera: String,
+    looks: Vec<Look>,
+    /// The first picture by its clock, looked at or not.
+    from: NaiveDateTime,
+    /// The last.
+    until: NaiveDateTime,
+    /// When the card was pulled, by UTC.
+    pulled: Option<NaiveDateTime>,
+}
+
+impl Stretch {
+    /// The two parts before a look and from it on, which meet end to end.
+    fn cut(&self, at: usize) -> (Self, Self) {
+        let (early, late) = self.looks.split_at(at);
+        let begins = late.first().map_or(self.until, |l| l.time.shown());
+        let part = |looks: &[Look], from, until| Self {
+            looks: looks.to_vec(),
+            from,
+            until,
+            ..self.clone()
+        };
+        (
+            part(early, self.from, begins - TimeDelta::seconds(1)),
+            part(late, begins, self.until),
+        )
+    }
 }
 
 impl CameraClock {
-    /// Pictures of one shade.
+    /// Pictures of one sort.
     pub fn count(&self, shade: Shade) -> usize {
         let grey = shade == Shade::Grey;
         self.looked_at
@@ -65,7 +127,7 @@ impl CameraClock {
 
     /// Whether there was enough to judge the clock by its light.
     pub fn could_be_checked(&self) -> bool {
-        self.offset.is_some()
+        self.offset.is_some_and(|o| o.high - o.low <= 120.0)
     }
 
     /// What can be said in a word or two.
@@ -81,10 +143,10 @@ impl CameraClock {
 /// Checks the clock of every camera.
 ///
 /// # Errors
-/// Where the sun does not rise and set at the property.
+/// None at present; a check that cannot be made says so of its camera.
 pub fn check(property: &Property, crawl: &Crawl) -> Result<Vec<CameraClock>> {
     let mut cameras: Vec<(&str, Vec<&Picture>)> = Vec::new();
-    for picture in crawl.pictures.iter().filter(|p| !p.clip) {
+    for picture in &crawl.pictures {
         match cameras
             .iter_mut()
             .find(|(c, _)| same_name(c, &picture.camera))
@@ -93,97 +155,274 @@ pub fn check(property: &Property, crawl: &Crawl) -> Result<Vec<CameraClock>> {
             None => cameras.push((&picture.camera, vec![picture])),
         }
     }
-    if cameras.is_empty() {
-        return Ok(Vec::new());
-    }
-    let sun = SunYear::at(property.settings.position)?;
-    cameras
+    let pulls = Pulls::of(Catalogue::read(property));
+    Ok(cameras
         .par_iter()
-        .map(|(camera, pictures)| {
-            let others = cameras.iter().filter(|(c, _)| c != camera);
-            let others: Vec<&Picture> = others.flat_map(|(_, p)| p.iter().copied()).collect();
-            Ok(one(property, camera, pictures, &others, &sun))
-        })
-        .collect()
+        .map(|(camera, pictures)| one(property, camera, pictures, &pulls))
+        .collect())
 }
 
-/// Fewer pictures of either shade than this say nothing.
-const FEWEST_OF_A_SHADE: usize = 5;
+fn one(property: &Property, camera: &str, pictures: &[&Picture], pulls: &Pulls) -> CameraClock {
+    let clocks = Clocks::of(property);
+    let stills: Vec<&Picture> = pictures.iter().copied().filter(|p| !p.clip).collect();
+    let rolls = pulls.rolls(&stills);
+    let mut case = Case {
+        property,
+        camera,
+        source: LightSource::Colour,
+    };
+    let resets: Vec<resets::Reset> = rolls.iter().flat_map(|r| resets::resets(r, &clocks)).collect();
+    let runs_on: Vec<Roll> = rolls
+        .iter()
+        .map(|roll| Roll {
+            pulled: roll.pulled,
+            pictures: roll
+                .pictures
+                .iter()
+                .copied()
+                .filter(|p| p.time.is_ok() && !resets.iter().any(|r| r.holds(p)))
+                .collect(),
+        })
+        .collect();
+    let mut clock = case.judged(&runs_on);
+    for reset in &resets {
+        let stretch = case.stretch(&reset.pictures, reset.pulled);
+        let found = stretch.and_then(|s| bounds::after_reset(property, reset, &s));
+        clock.findings.extend(found);
+    }
+    clock.findings.sort_by_key(|f| f.from);
+    clock
+}
 
-fn one(
+/// One camera's case.
+struct Case<'a> {
+    property: &'a Property,
+    camera: &'a str,
+    source: LightSource,
+}
+
+/// A roll with a longer silence in it may be two clocks.
+const APART_DAYS: i64 = 45;
+
+impl Case<'_> {
+    /// Judges by the first source of light whose pictures follow the sun under some clock.
+    fn judged(&mut self, rolls: &[Roll]) -> CameraClock {
+        let mut best: Option<CameraClock> = None;
+        for source in LightSource::ALL {
+            self.source = source;
+            let stretches: Vec<Stretch> = rolls
+                .iter()
+                .flat_map(|r| parts(r).into_iter().map(|p| (p, r.pulled)).collect::<Vec<_>>())
+                .filter_map(|(pictures, pulled)| self.stretch(&pictures, pulled))
+                .collect();
+            let (clock, is_sure) = verdict(self.property, self.camera, source, &stretches);
+            if is_sure {
+                return clock;
+            }
+            // Without a source that follows the sun, colour is what a person can see.
+            if source == LightSource::Colour || best.is_none() {
+                best = Some(clock);
+            }
+        }
+        best.unwrap_or_else(|| CameraClock::none(self.camera))
+    }
+
+    /// Looks at pictures; `None` where none has a time.
+    fn stretch(&self, pictures: &[&Picture], pulled: Option<NaiveDateTime>) -> Option<Stretch> {
+        let times = pictures.iter().filter_map(|p| Some(shown_time(p)?.shown()));
+        let (from, until) = (times.clone().min()?, times.max()?);
+        let chosen = chosen(pictures);
+        let glimpses: Vec<Glimpse> = chosen
+            .par_iter()
+            .map(|(time, p)| self.glimpse(*time, p))
+            .collect();
+        Some(Stretch {
+            camera: self.camera.to_owned(),
+            looks: looks(self.property, self.camera, self.source, &glimpses),
+            from,
+            until,
+            pulled,
+        })
+    }
+
+    fn glimpse(&self, time: CameraTime, picture: &Picture) -> Glimpse {
+        let colour = || {
+            let path: PathBuf = self.property.root.join(&picture.file);
+            shade::of_file(&path).map(|s| s == Shade::Colour)
+        };
+        Glimpse {
+            time,
+            offset: picture.time.as_ref().ok().and_then(|s| s.offset),
+            flash_fired: picture.light.flash_fired,
+            exposure_s: picture.light.exposure_s.map(f64::from),
+            iso: picture.light.iso,
+            // Decoding is what costs, so it is done only where nothing else tells.
+            colour: (self.source == LightSource::Colour).then(colour).flatten(),
+        }
+    }
+}
+
+impl CameraClock {
+    fn none(camera: &str) -> Self {
+        Self {
+            camera: camera.to_owned(),
+            looked_at: Vec::new(),
+            source: LightSource::Colour,
+            offset: None,
+            findings: Vec::new(),
+        }
+    }
+}
+
+/// Judges a camera from what its pictures say of the light, without any file: its glimpses in the order
+/// of their time, as one roll.
+pub fn judge_glimpses(property: &Property, camera: &str, glimpses: &[Glimpse]) -> CameraClock {
+    let mut best = CameraClock::none(camera);
+    for source in LightSource::ALL {
+        let runs = glimpses.chunk_by(|a, b| b.time.shown() - a.time.shown() < TimeDelta::days(APART_DAYS));
+        let stretch = |part: &[Glimpse]| {
+            let (first, last) = (part.first()?, part.last()?);
+            let step = part.len().div_ceil(LOOKED_AT_MOST).max(1);
+            let some: Vec<Glimpse> = spread(part, |g| g.time).into_iter().step_by(step).copied().collect();
+            Some(Stretch {
+                camera: camera.to_owned(),
+                looks: looks(property, camera, source, &some),
+                from: first.time.shown(),
+                until: last.time.shown(),
+                pulled: None,
+            })
+        };
+        let stretches: Vec<Stretch> = runs.filter_map(stretch).collect();
+        let (clock, is_sure) = verdict(property, camera, source, &stretches);
+        best = clock;
+        if is_sure {
+            break;
+        }
+    }
+    best
+}
+
+/// What all stretches of a camera say by one source, and whether that source follows the sun.
+fn verdict(
     property: &Property,
     camera: &str,
-    pictures: &[&Picture],
-    others: &[&Picture],
-    sun: &SunYear,
-) -> CameraClock {
-    let clocks = Clocks::of(property);
-    let resets = order::resets(pictures, &clocks);
-    let runs_on: Vec<&Picture> = pictures
-        .iter()
-        .copied()
-        .filter(|p| p.time.is_ok() && !resets.iter().any(|r| r.holds(p)))
-        .collect();
-    let looked_at = look(property, &clocks, &runs_on);
+    source: LightSource,
+    stretches: &[Stretch],
+) -> (CameraClock, bool) {
     let mut clock = CameraClock {
-        camera: camera.to_owned(),
-        looked_at,
-        offset: None,
-        findings: Vec::new(),
+        source,
+        looked_at: stretches.iter().flat_map(|s| s.looks.iter().copied()).collect(),
+        ..CameraClock::none(camera)
     };
-    for reset in &resets {
-        let looks = look(property, &clocks, &reset.pictures);
-        clock
-            .findings
-            .extend(reset::after_reset(property, camera, reset, &looks, sun));
-    }
-    let enough = [Shade::Colour, Shade::Grey]
-        .iter()
-        .all(|s| clock.count(*s) >= FEWEST_OF_A_SHADE);
-    if enough {
-        let judged = stories::by_light(property, camera, &clock.looked_at, sun);
+    let mut is_sure = false;
+    let mut narrowest = f64::INFINITY;
+    let whole = joined(stretches);
+    let together = whole.as_ref().and_then(|w| judged(property, w));
+    // What is true of the whole camera is told once.
+    if let Some(judged) = together.filter(|j| stretches.len() > 1 && j.findings.iter().any(|f| f.setting.is_some())) {
         clock.offset = Some(judged.offset);
+        clock.findings = judged.findings;
+        return (clock, true);
+    }
+    for stretch in stretches {
+        if let Some(finding) = bounds::wrong_date(property, stretch) {
+            clock.findings.push(finding);
+            is_sure = true;
+            continue;
+        }
+        let Some(judged) = judged(property, stretch) else {
+            continue;
+        };
+        is_sure = true;
+        let width = judged.offset.high - judged.offset.low;
+        if width < narrowest || !judged.findings.is_empty() {
+            narrowest = width;
+            clock.offset = Some(judged.offset);
+        }
         clock.findings.extend(judged.findings);
     }
-    if clock.findings.is_empty() {
-        clock
-            .findings
-            .extend(reset::wrong_year(camera, &runs_on, others));
-    }
-    clock
+    (clock, is_sure)
+}
+
+fn judged(property: &Property, stretch: &Stretch) -> Option<judge::Judged> {
+    judge::is_enough(&stretch.looks)
+        .then(|| judge::judge(property, stretch))
+        .flatten()
+}
+
+/// All stretches as one.
+fn joined(stretches: &[Stretch]) -> Option<Stretch> {
+    let first = stretches.first()?;
+    let mut looks: Vec<Look> = stretches.iter().flat_map(|s| s.looks.iter().copied()).collect();
+    looks.sort_by_key(|l| l.time);
+    let step = looks.len().div_ceil(LOOKED_AT_MOST).max(1);
+    Some(Stretch {
+        camera: first.camera.clone(),
+        looks: looks.into_iter().step_by(step).collect(),
+        from: stretches.iter().map(|s| s.from).min()?,
+        until: stretches.iter().map(|s| s.until).max()?,
+        pulled: None,
+    })
+}
+
+/// The pictures of a roll, parted where it is silent for long.
+fn parts<'a>(roll: &Roll<'a>) -> Vec<Vec<&'a Picture>> {
+    let mut timed: Vec<(CameraTime, &Picture)> =
+        roll.pictures.iter().filter_map(|p| Some((shown_time(p)?, *p))).collect();
+    timed.sort_by_key(|(t, p)| (*t, &p.path));
+    timed
+        .chunk_by(|a, b| b.0.shown() - a.0.shown() < TimeDelta::days(APART_DAYS))
+        .map(|part| part.iter().map(|(_, p)| *p).collect())
+        .collect()
 }
 
 /// Bursts show the same light: pictures closer together than this are looked at once.
 const TRIGGER_MIN: i64 = 5;
-/// Enough for an interval of a few minutes, and quick to decode.
-const LOOKED_AT_MOST: usize = 500;
+/// Enough for an interval of a few minutes, and quick to look at.
+const LOOKED_AT_MOST: usize = 400;
 
-fn look(property: &Property, clocks: &Clocks, pictures: &[&Picture]) -> Vec<Look> {
+fn chosen<'a>(pictures: &[&'a Picture]) -> Vec<(CameraTime, &'a Picture)> {
     let mut timed: Vec<(CameraTime, &Picture)> = pictures
         .iter()
         .filter_map(|p| Some((shown_time(p)?, *p)))
         .collect();
     timed.sort_by_key(|(t, p)| (*t, &p.path));
-    timed.dedup_by(|late, early| (late.0.shown() - early.0.shown()).num_minutes() < TRIGGER_MIN);
-    let step = timed.len().div_ceil(LOOKED_AT_MOST).max(1);
-    let chosen: Vec<(CameraTime, &Picture)> = timed.into_iter().step_by(step).collect();
-    chosen
-        .par_iter()
-        .filter_map(|(time, picture)| {
-            let path: PathBuf = property.root.join(&picture.file);
-            let shade = shade::of_file(&path)?;
-            let offset = picture.time.as_ref().ok().and_then(|s| s.offset);
-            let local = clocks.local(&picture.camera, *time, offset);
-            Some(Look {
-                time: *time,
-                shot: Shot {
-                    minute: local.utc().timestamp() as f64 / 60.0,
-                    grey: shade == Shade::Grey,
-                },
-                corrected: clocks.corrected(&picture.camera, *time),
-            })
+    let some = spread(&timed, |(t, _)| *t);
+    let step = some.len().div_ceil(LOOKED_AT_MOST).max(1);
+    some.into_iter().step_by(step).copied().collect()
+}
+
+/// The first of each trigger, of things in order of time.
+fn spread<T>(all: &[T], time: impl Fn(&T) -> CameraTime) -> Vec<&T> {
+    let mut some: Vec<&T> = Vec::new();
+    for one in all {
+        let near = |last: &&T| (time(one).shown() - time(last).shown()).num_minutes() < TRIGGER_MIN;
+        if !some.last().is_some_and(|last| near(last)) {
+            some.push(one);
+        }
+    }
+    some
+}
+
+fn looks(property: &Property, camera: &str, source: LightSource, glimpses: &[Glimpse]) -> Vec<Look> {
+    let clocks = Clocks::of(property);
+    let dark = sorts::dark(source, glimpses);
+    let look = |(g, dark): (&Glimpse, Option<bool>)| {
+        let local = clocks.local(camera, g.time, g.offset);
+        let added_min = clocks.added_min(camera, g.time);
+        Some(Look {
+            time: g.time,
+            corrected_time: g.time.plus_minutes(added_min),
+            shot: Shot {
+                minute: local.utc().timestamp() as f64 / 60.0,
+                grey: dark?,
+            },
+            corrected: clocks.corrected(camera, g.time),
+            added_min,
+            is_written: g.offset.is_some(),
         })
-        .collect()
+    };
+    glimpses.iter().zip(dark).filter_map(look).collect()
 }
 
 /// What the camera's clock showed, impossible dates included.

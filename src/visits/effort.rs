@@ -2,7 +2,9 @@
 //!
 //! A camera-night is one local date. Dates between the first and the last known day of a placement
 //! count, unless they lie in a silence that the camera would hardly have kept if it had worked: a
-//! silent camera is not a quiet night.
+//! silent camera is not a quiet night. But a camera does not rise from the dead by itself: a silence
+//! that ended although nobody was at the camera was quiet, and counts. What is left out is told with
+//! its length, so that the effort is a range.
 
 use std::collections::BTreeSet;
 
@@ -41,6 +43,11 @@ impl Effort {
         self.dates.len()
     }
 
+    /// The most that it can have been: the doubted silences counted too.
+    pub fn nights_at_most(&self) -> usize {
+        self.nights() + self.silences.iter().map(Silence::days).sum::<usize>()
+    }
+
     /// The dates from one to another, both included.
     pub fn dates_between(&self, from: NaiveDate, until: NaiveDate) -> &[NaiveDate] {
         let start = self.dates.partition_point(|d| *d < from);
@@ -54,11 +61,19 @@ const ONE_IN: f64 = 1000.0;
 /// No silence shorter than this is doubted, in days.
 const SHORTEST_DAYS: usize = 4;
 
+/// A battery lasts no longer than this unattended, in days, whatever the pictures say.
+const UNATTENDED_DAYS: usize = 120;
+
 /// Works out a camera's effort from the dates on which it took pictures of anything at all.
+/// `unattended` says of the date on which a silence ends whether nobody had been at the camera.
 ///
 /// The span is that of its placements; an open or missing end is the first or last picture. Dates
 /// with a picture always count.
-pub(super) fn effort(active: &BTreeSet<NaiveDate>, placements: &[&Placement]) -> Effort {
+pub(super) fn effort(
+    active: &BTreeSet<NaiveDate>,
+    placements: &[&Placement],
+    unattended: impl Fn(NaiveDate) -> bool,
+) -> Effort {
     let (Some(&first), Some(&last)) = (active.first(), active.last()) else {
         return Effort::default();
     };
@@ -66,12 +81,15 @@ pub(super) fn effort(active: &BTreeSet<NaiveDate>, placements: &[&Placement]) ->
     let mut silences = Vec::new();
     for (from, until) in spans(placements, first, last) {
         let within: Vec<NaiveDate> = active.range(from..=until).copied().collect();
-        let longest_believed = longest_believed_days(&within);
-        for silence in gaps(from, until, &within) {
-            if silence.days() > longest_believed {
-                silences.push(silence);
-            } else {
+        let all = gaps(from, until, &within);
+        for silence in &all {
+            let ends = silence.until + Days::new(1);
+            let inside = within.first().is_some_and(|f| *f < silence.from) && active.contains(&ends);
+            let was_quiet = inside && silence.days() <= UNATTENDED_DAYS && unattended(ends);
+            if was_quiet || silence.days() <= longest_believed_days(&within, silence) {
                 worked.extend(dates(silence.from, silence.until));
+            } else {
+                silences.push(*silence);
             }
         }
     }
@@ -127,13 +145,15 @@ fn gaps(from: NaiveDate, until: NaiveDate, active: &[NaiveDate]) -> Vec<Silence>
 
 /// The longest silence that is still believed, in days: with a share `q` of days silent, `n` days of
 /// silence in a row happen with probability `q^n`. The share is taken between the first and the last
-/// picture and outside doubted silences, so a dead stretch does not make the camera look slow.
+/// picture and outside doubted silences, so a dead stretch does not make the camera look slow; the
+/// silence in question is left out as well, so that it does not speak for itself.
 /// Without a picture no silence is believed.
-fn longest_believed_days(active: &[NaiveDate]) -> usize {
+fn longest_believed_days(active: &[NaiveDate], asked: &Silence) -> usize {
     let (Some(&first), Some(&last)) = (active.first(), active.last()) else {
         return 0;
     };
-    let between = gaps(first, last, active);
+    let mut between = gaps(first, last, active);
+    between.retain(|s| s != asked);
     let mut longest = usize::MAX;
     loop {
         let silent: usize = between
@@ -174,7 +194,7 @@ mod tests {
 
     #[test]
     fn a_busy_camera_that_falls_silent_is_doubted() {
-        let effort = effort(&active((0..30).chain(40..60)), &[]);
+        let effort = effort(&active((0..30).chain(40..60)), &[], |_| false);
         assert_eq!(effort.nights(), 50);
         assert_eq!(
             effort.silences,
@@ -188,7 +208,7 @@ mod tests {
 
     #[test]
     fn a_slow_camera_is_allowed_its_silences() {
-        let effort = effort(&active((0..60).step_by(4)), &[]);
+        let effort = effort(&active((0..60).step_by(4)), &[], |_| false);
         assert_eq!((effort.nights(), effort.silences.len()), (57, 0));
     }
 
@@ -203,7 +223,7 @@ mod tests {
             clock: Default::default(),
             folder: None,
         };
-        let effort = effort(&active(2..30), &[&placement]);
+        let effort = effort(&active(2..30), &[&placement], |_| false);
         assert_eq!(effort.nights(), 30);
         assert_eq!(effort.silences[0].days(), 30);
     }
@@ -220,23 +240,47 @@ mod tests {
             folder: None,
         };
         for alive in 1..8 {
-            let effort = effort(&active(0..alive), &[&placement(0, 59)]);
+            let effort = effort(&active(0..alive), &[&placement(0, 59)], |_| false);
             assert_eq!(effort.nights(), alive as usize);
             assert_eq!(effort.silences.len(), 1);
         }
         let (asleep, awake) = (placement(0, 29), placement(40, 59));
-        let effort = effort(&active(40..60), &[&asleep, &awake]);
+        let effort = effort(&active(40..60), &[&asleep, &awake], |_| false);
         assert_eq!(effort.nights(), 20);
         assert_eq!(effort.silences[0].days(), 30);
     }
 
     #[test]
+    fn two_bursts_far_apart_are_two_nights_and_a_range() {
+        for apart in [28, 610] {
+            let two = effort(&active([0, apart]), &[], |_| false);
+            assert_eq!((two.nights(), two.nights_at_most()), (2, apart as usize + 1));
+        }
+    }
+
+    #[test]
+    fn a_silence_that_ended_with_nobody_there_was_quiet() {
+        let busy = active((0..30).chain(40..60));
+        assert_eq!(effort(&busy, &[], |_| true).nights(), 60);
+        let ended = |date| date == day(40);
+        assert_eq!(effort(&busy, &[], ended).nights(), 60);
+        // The silence at the end has not ended.
+        let placement = Placement {
+            until: Some(day(90)),
+            ..Placement::anywhere("x", Default::default())
+        };
+        assert_eq!(effort(&busy, &[&placement], |_| true).nights(), 60);
+        // No battery lasts a year and a half.
+        assert_eq!(effort(&active([0, 610]), &[], |_| true).nights(), 2);
+    }
+
+    #[test]
     fn no_pictures_no_nights() {
-        assert_eq!(effort(&BTreeSet::new(), &[]).nights(), 0);
+        assert_eq!(effort(&BTreeSet::new(), &[], |_| false).nights(), 0);
     }
 
     #[test]
     fn one_picture_is_one_night() {
-        assert_eq!(effort(&active([5]), &[]).nights(), 1);
+        assert_eq!(effort(&active([5]), &[], |_| false).nights(), 1);
     }
 }

@@ -11,6 +11,7 @@ use super::visit::{Seen, Visit, visits};
 use crate::card::{Crawl, Picture};
 use crate::clock::Clocks;
 use crate::property::{Placement, Position, Property, Settings};
+use crate::pull::{Catalogue, Pulls, file_number};
 use crate::sun::SunTable;
 use crate::tags::{self, Tagged, Who};
 
@@ -134,6 +135,8 @@ struct Gathered {
     name: String,
     active: BTreeSet<NaiveDate>,
     people_on: BTreeSet<NaiveDate>,
+    /// Dates whose first picture follows on the one before it by its number, within one roll.
+    runs_on: BTreeSet<NaiveDate>,
     pictures: usize,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
     seen: [Vec<Seen>; Kind::ALL.len()],
@@ -176,6 +179,7 @@ fn gather(property: &Property, crawl: &Crawl, tagged: &Tagged) -> Result<ByName>
     let clocks = Clocks::of(property);
     let mut cameras = ByName::new();
     let with_tag = with_clips(crawl, &tagged.tagged);
+    let runs_on = runs_on(property, crawl, &clocks);
     for (picture, is_tagged) in crawl.pictures.iter().zip(&with_tag) {
         let camera = entry(&mut cameras, &picture.camera);
         camera.pictures += 1;
@@ -210,7 +214,43 @@ fn gather(property: &Property, crawl: &Crawl, tagged: &Tagged) -> Result<ByName>
             }
         }
     })?;
+    for (name, dates) in runs_on {
+        entry(&mut cameras, &name).runs_on = dates;
+    }
     Ok(cameras)
+}
+
+/// For every camera the dates on which its pictures number on from those of an earlier date: the card
+/// was not changed and the camera not set anew in between.
+fn runs_on(
+    property: &Property,
+    crawl: &Crawl,
+    clocks: &Clocks,
+) -> Vec<(String, BTreeSet<NaiveDate>)> {
+    /// Pictures deleted in the camera's menu leave a gap.
+    const SKIPPED: u64 = 3;
+    let mut of_camera: BTreeMap<&str, Vec<&Picture>> = BTreeMap::new();
+    for picture in &crawl.pictures {
+        of_camera.entry(&picture.camera).or_default().push(picture);
+    }
+    let pulls = Pulls::of(Catalogue::read(property));
+    let dates = |pictures: &[&Picture]| {
+        let mut dates = BTreeSet::new();
+        for roll in pulls.rolls(pictures) {
+            let dated = |p: &&Picture| {
+                let stamp = p.time.as_ref().ok()?;
+                let date = clocks.local(&p.camera, stamp.time, stamp.offset).date();
+                Some((date, file_number(&p.path)?))
+            };
+            let all: Vec<(NaiveDate, u64)> = roll.pictures.iter().filter_map(dated).collect();
+            let follows = |w: &&[(NaiveDate, u64)]| {
+                w[1].0 > w[0].0 && (w[0].1 + 1..=w[0].1 + SKIPPED).contains(&w[1].1)
+            };
+            dates.extend(all.windows(2).filter(follows).map(|w| w[1].0));
+        }
+        dates
+    };
+    of_camera.iter().map(|(name, pictures)| ((*name).to_owned(), dates(pictures))).collect()
 }
 
 /// A camera that takes a still and a clip at each trigger shows the same deer twice: a clip beside a
@@ -280,7 +320,17 @@ fn camera(
         })?;
     }
     Ok(Camera {
-        effort: effort(&gathered.active, &placements),
+        effort: effort(&gathered.active, &placements, |date| {
+            // Known only where every picture of that day was looked at, and no person is in one; of
+            // rows without pictures, where the person writes people down at all.
+            let on = gathered.pictures_on.get(&date);
+            let nobody = !gathered.people_on.contains(&date);
+            nobody
+                && match on {
+                    Some(on) => on.untagged == 0 && gathered.runs_on.contains(&date),
+                    None => !gathered.people_on.is_empty(),
+                }
+        }),
         placements: placements.into_iter().cloned().collect(),
         home: property.settings.position,
         pictures: gathered.pictures,

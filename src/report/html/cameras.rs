@@ -13,7 +13,7 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot], with_places: bool) -> M
         section {
             h2 { "Camera by camera" }
             p {
-                "A camera-night is a day on which the camera is known to have worked. Long silences are left out: a silent camera is not a quiet night."
+                "A camera-night is a day on which the camera is known to have worked. Long silences are left out, unless nobody had been at the camera when they ended: a silent camera is not a quiet night."
             }
             @for (i, camera) in debrief.season.cameras.iter().enumerate() {
                 details {
@@ -44,9 +44,13 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot], with_places: bool) -> M
 }
 
 fn nights(camera: &Camera) -> String {
+    let (known, most) = (camera.effort.nights(), camera.effort.nights_at_most());
+    let nights = match most > known {
+        true => format!("{}, {most} at most", words::counted(known, "night")),
+        false => words::counted(known, "night"),
+    };
     format!(
-        "{}, {}, {} of deer",
-        words::counted(camera.effort.nights(), "night"),
+        "{nights}, {}, {} of deer",
         words::counted(camera.pictures, "picture"),
         words::counted(camera.visits(Kind::Deer).len(), "visit")
     )

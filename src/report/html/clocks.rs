@@ -6,7 +6,7 @@ use super::figure;
 use crate::debrief::Debrief;
 use crate::report::gallery::{Plot, Subject};
 use crate::report::words;
-use crate::trust::{CameraClock, Finding, Shade};
+use crate::trust::{CameraClock, Finding, Shade, duration};
 
 pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
     html! {
@@ -14,7 +14,7 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
             section {
                 h2 { "Clocks" }
                 p {
-                    "Cameras shoot in colour by day and in grey under infrared by night, so the pictures themselves show when the light went. Nothing is corrected here: a correction acts once its row stands in "
+                    "Pictures tell by their flash, their exposure or their colour in which light they were taken, so they show when the light went. Nothing is corrected here: a correction acts once its row stands in "
                     code { "clocks.csv" } "."
                 }
                 @for (i, finding) in debrief.wrong_clocks().enumerate() {
@@ -39,30 +39,41 @@ fn remedy(finding: &Finding) -> String {
         "The pictures from {} to {} by its own clock",
         finding.from, finding.until
     );
-    if finding.corrected {
-        format!(
-            "{stretch} are covered by a row of clocks.csv already, which does not put them right. Change that row."
-        )
-    } else if finding.shift_min.abs() < 1.0 {
-        format!("{stretch} cannot be put right from the pictures alone.")
-    } else {
-        format!(
-            "{stretch} need {:+.0} minutes. If you agree, graylight clock --accept writes the row; until then no change at this camera is called clear.",
-            finding.shift_min
-        )
+    if let Some(setting) = finding.setting {
+        return format!(
+            "{stretch} fit when cameras.csv says {} under clock for this camera. If you agree, graylight clock --accept writes it; until then no change at this camera is called clear.",
+            setting.word()
+        );
     }
+    let Some(row) = finding.rows.first() else {
+        return format!(
+            "{stretch} cannot be put right from the pictures alone. Until their clock is settled (graylight clock with --picture and --shows), no change at this camera is called clear."
+        );
+    };
+    let way = if row.shift_min < 0.0 { "taken off" } else { "added" };
+    let more = match (row.until_shift_min, finding.rows.len()) {
+        (Some(end), _) => format!(" at first and {} at the end", duration(end)),
+        (None, 1) => String::new(),
+        (None, _) => " before the clocks changed, and an hour more or less after".to_owned(),
+    };
+    format!(
+        "{stretch} need {} {way}{more}. If you agree, graylight clock --accept writes the row; until then no change at this camera is called clear.",
+        duration(row.shift_min)
+    )
 }
 
 fn sentence(clock: &CameraClock) -> String {
+    let (light, dark) = clock.source.words();
     let pictures = format!(
-        "{} in colour, {} grey",
+        "{} {light}, {} {dark}",
         words::counted(clock.count(Shade::Colour), "picture"),
         clock.count(Shade::Grey)
     );
     match clock.offset {
-        None => {
-            format!("cannot be checked by its light, too few pictures of one sort ({pictures}).")
+        _ if clock.findings.is_empty() && !clock.could_be_checked() => {
+            format!("cannot be checked: too few of its pictures tell when the light came and went ({pictures}).")
         }
+        None => format!("wrong, see above ({pictures})."),
         Some(_) if !clock.findings.is_empty() => format!("wrong, see above ({pictures})."),
         Some(o) => format!(
             "agrees with the light; off by {:+.0} minutes, 95 % between {:+.0} and {:+.0} ({pictures}).",

@@ -1,0 +1,172 @@
+//! The clock check in worlds whose light follows a law that the judge does not have
+//! (`light_worlds.rs`: illuminance in lux, clouds, canopy, sensors), and clocks set as people set them.
+
+use chrono::{DateTime, NaiveDate, NaiveDateTime, TimeDelta, Utc};
+use chrono_tz::America::Chicago;
+use chrono_tz::OffsetComponents;
+use graylight::card::CameraTime;
+use graylight::property::Property;
+use graylight::trust::{CameraClock, Glimpse, judge_glimpses};
+use rayon::prelude::*;
+
+use crate::light_worlds::{Frame, Site, World, frames};
+use crate::support::Place;
+
+const SITE: Site = Site {
+    latitude_deg: 43.1,
+    longitude_deg: -90.7,
+};
+
+/// What a clock shows at an instant.
+type ClockShows = fn(DateTime<Utc>) -> NaiveDateTime;
+
+fn right(utc: DateTime<Utc>) -> NaiveDateTime {
+    utc.with_timezone(&Chicago).naive_local()
+}
+
+fn season(world: World, from: &str, days: u32, per_day: f64, seed: u64) -> Vec<Frame> {
+    let from: NaiveDate = from.parse().unwrap();
+    frames(world, &SITE, from, days, per_day, seed)
+}
+
+fn glimpses(frames: &[Frame], shows: impl Fn(DateTime<Utc>) -> NaiveDateTime) -> Vec<Glimpse> {
+    let glimpse = |f: &Frame| Glimpse {
+        time: CameraTime::new(shows(f.utc)),
+        offset: None,
+        flash_fired: f.flash_fired,
+        exposure_s: f.exposure_s,
+        iso: f.iso,
+        colour: f.colour,
+    };
+    let mut all: Vec<Glimpse> = frames.iter().map(glimpse).collect();
+    all.sort_by_key(|g| g.time);
+    all
+}
+
+fn judged(property: &Property, frames: &[Frame], shows: impl Fn(DateTime<Utc>) -> NaiveDateTime) -> CameraClock {
+    judge_glimpses(property, "Oak", &glimpses(frames, shows))
+}
+
+fn property(cameras: &str) -> Property {
+    let place = Place::new();
+    if !cameras.is_empty() {
+        place.put("cameras.csv", cameras);
+    }
+    Property::open(place.path()).unwrap()
+}
+
+/// Of `seeds` cameras with a right clock, how many are accused; and what of.
+fn accused(world: World, from: &str, days: u32, per_day: f64, seeds: u64) -> Vec<String> {
+    let property = property("");
+    (0..seeds)
+        .into_par_iter()
+        .flat_map_iter(|seed| {
+            let clock = judged(&property, &season(world, from, days, per_day, seed), right);
+            let told = |f: &graylight::trust::Finding| {
+                format!("{seed}: {} {:+} ({:?})", f.fault.word(), f.shift_min, clock.source)
+            };
+            clock.findings.iter().map(told).collect::<Vec<_>>()
+        })
+        .collect()
+}
+
+#[test]
+fn healthy_clocks_are_not_accused_in_any_world() {
+    const SEEDS: u64 = 100;
+    let mut worst = Vec::new();
+    for world in World::ALL {
+        let mut all = Vec::new();
+        for (from, days, per_day) in [("2025-09-01", 90, 6.0), ("2025-10-20", 28, 8.0), ("2025-01-10", 120, 4.0)] {
+            all.extend(accused(world, from, days, per_day, SEEDS));
+        }
+        println!("{}: {} of {} accused {:?}", world.name(), all.len(), 3 * SEEDS, all);
+        worst.push((all.len(), world.name()));
+    }
+    for (count, world) in worst {
+        assert!(count as f64 <= 0.01 * 3.0 * SEEDS as f64, "{world}: {count} of {}", 3 * SEEDS);
+    }
+}
+
+/// A fault, and how its finding is to be read: minutes to add at the middle of the season.
+struct Fault {
+    name: &'static str,
+    shows: ClockShows,
+    from: &'static str,
+    days: u32,
+}
+
+const NAMED: [Fault; 6] = [
+    Fault { name: "twelve hours", shows: |u| right(u) - TimeDelta::hours(12), from: "2025-09-10", days: 40 },
+    Fault { name: "UTC", shows: |u| u.naive_utc(), from: "2025-09-10", days: 60 },
+    Fault { name: "a zone west", shows: |u| right(u) - TimeDelta::hours(1), from: "2025-09-10", days: 45 },
+    Fault { name: "a zone east", shows: |u| right(u) + TimeDelta::hours(1), from: "2025-09-10", days: 45 },
+    Fault { name: "not put back", shows: not_put_back, from: "2025-09-20", days: 80 },
+    Fault { name: "never moved", shows: never_moved, from: "2025-09-10", days: 90 },
+];
+
+/// Daylight time ended on 2 November 2025 (15 U.S.C. 260a).
+fn not_put_back(utc: DateTime<Utc>) -> NaiveDateTime {
+    utc.naive_utc() - TimeDelta::hours(5)
+}
+
+fn never_moved(utc: DateTime<Utc>) -> NaiveDateTime {
+    let local = utc.with_timezone(&Chicago);
+    local.naive_local() - local.offset().dst_offset()
+}
+
+/// Mean minutes by which the corrected times are off, before and after the remedies that stand.
+fn error_min(property: &Property, frames: &[Frame], shows: ClockShows, clock: Option<&CameraClock>) -> f64 {
+    let mut property = property.clone();
+    for finding in clock.into_iter().flat_map(|c| &c.findings) {
+        property.corrections.extend(finding.corrections());
+        if let Some(setting) = finding.setting {
+            property.placements = vec![graylight::property::Placement::anywhere("Oak", setting)];
+        }
+    }
+    let clocks = graylight::clock::Clocks::of(&property);
+    let off = |f: &Frame| {
+        let read = clocks.local("Oak", CameraTime::new(shows(f.utc)), None);
+        let minutes = read.minutes_since(f.utc).rem_euclid(1440.0);
+        minutes.min(1440.0 - minutes)
+    };
+    frames.iter().map(off).sum::<f64>() / frames.len() as f64
+}
+
+#[test]
+fn wrong_clocks_are_found_and_mended() {
+    const SEEDS: u64 = 60;
+    let property = property("");
+    let mut failed = Vec::new();
+    for world in [World::OrdinaryWoods, World::Canopy, World::DuskUnlikeDawn, World::SlowLight, World::NoMetadata, World::FogAndSnow] {
+        for fault in &NAMED {
+            let found: Vec<(bool, bool)> = (0..SEEDS)
+                .into_par_iter()
+                .map(|seed| {
+                    let frames = season(world, fault.from, fault.days, 9.0, seed);
+                    let clock = judged(&property, &frames, fault.shows);
+                    let before = error_min(&property, &frames, fault.shows, None);
+                    let after = error_min(&property, &frames, fault.shows, Some(&clock));
+                    let missed = clock.findings.is_empty();
+                    let mended = !missed && after < 12.0;
+                    if !mended {
+                        let told = clock.findings.iter().map(|f| (f.fault, f.shift_min, f.setting));
+                        println!("  {seed}: {:?} {after:.0} {:?} {:?}", told.collect::<Vec<_>>(), clock.source, clock.offset);
+                    }
+                    (mended, !missed && after > before)
+                })
+                .collect();
+            let mended = found.iter().filter(|f| f.0).count();
+            let worse = found.iter().filter(|f| f.1).count();
+            println!("{:16} {:14} {mended} of {SEEDS} mended, {worse} made worse", world.name(), fault.name);
+            let wanted = match (world, fault.name) {
+                (World::FogAndSnow, _) => 0.0,
+                (_, "twelve hours" | "UTC") => 0.95,
+                _ => 0.8,
+            };
+            if (mended as f64) < wanted * SEEDS as f64 || worse > 0 {
+                failed.push((world.name(), fault.name, mended, worse));
+            }
+        }
+    }
+    assert!(failed.is_empty(), "{failed:?}");
+}
