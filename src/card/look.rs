@@ -8,8 +8,8 @@ use exif::{In, Tag, Value};
 
 use super::container::read_container;
 use super::header::{self, Header, ascii, read_header};
-use super::walk::shown;
 use super::stamp::Beside;
+use super::walk::shown;
 use super::{CameraTime, LightFacts, Picture, Unreadable, maker_note, packets, stamp, xmp_time};
 use crate::property::Property;
 
@@ -223,7 +223,9 @@ fn still_picture(
     let note = note.unwrap_or_default();
     let beside = || Beside {
         maker_note: note.time,
-        xmp: packets::packets(file).ok().and_then(|p| xmp_time::original(&p.xmp?)),
+        xmp: packets::packets(file)
+            .ok()
+            .and_then(|p| xmp_time::original(&p.xmp?)),
     };
     let light = exif.map_or_else(LightFacts::default, light_facts);
     Picture {

@@ -6,6 +6,7 @@
 
 mod container;
 mod duplicates;
+pub mod frame;
 mod header;
 mod kept;
 mod look;
@@ -202,16 +203,25 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
 /// What is to be said of a camera's times as a whole: pictures that carry only the time of their last
 /// change, and cameras most of whose pictures carry none.
 fn doubtful_times(pictures: &[Picture]) -> Vec<Problem> {
-    let mut cameras: BTreeMap<&str, [usize; 3]> = BTreeMap::new();
+    let mut cameras: BTreeMap<&str, [usize; 4]> = BTreeMap::new();
     for picture in pictures {
-        let [all, changed, without] = cameras.entry(&picture.camera).or_default();
+        let [all, changed, without, by_file] = cameras.entry(&picture.camera).or_default();
         *all += 1;
         let is_changed = |s: &Stamp| s.origin == TimeOrigin::Changed;
         *changed += usize::from(picture.time.as_ref().is_ok_and(is_changed));
         *without += usize::from(picture.time.is_err());
+        let is_by_file = |s: &Stamp| s.origin == TimeOrigin::FileDate;
+        *by_file += usize::from(picture.time.as_ref().is_ok_and(is_by_file));
     }
     let mut problems = Vec::new();
-    for (camera, [all, changed, without]) in cameras {
+    for (camera, [all, changed, without, by_file]) in cameras {
+        if by_file > 0 {
+            problems.push(Problem::file(
+                &format!("cards/{camera}"),
+                format!("{by_file} clips carry no time and go by their file's date, which copying can change."),
+                "Compare some of them with what they show, and take them out if the dates are wrong.",
+            ));
+        }
         if changed > 0 {
             problems.push(Problem::file(
                 &format!("cards/{camera}"),

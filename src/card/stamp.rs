@@ -51,7 +51,9 @@ pub(super) fn of_still(
                     offset,
                 })
             };
-            let note = beside.maker_note.map(|t| stamp(t, TimeOrigin::MakerNote, None));
+            let note = beside
+                .maker_note
+                .map(|t| stamp(t, TimeOrigin::MakerNote, None));
             let xmp = || beside.xmp.map(|(t, o)| stamp(t, TimeOrigin::Xmp, o));
             note.or_else(xmp)
                 .or_else(|| from_name(path, today).filter(|_| time.is_err()))
@@ -119,7 +121,10 @@ fn exif_stamp(exif: &Exif, today: NaiveDate) -> Result<Stamp, Untimed> {
         return Ok(Stamp {
             time: time.plus_minutes(seconds / 60.0),
             origin,
-            offset: ascii(exif, offset).and_then(|o| o.parse::<FixedOffset>().ok()),
+            offset: ascii(exif, offset)
+                .or_else(|| text.get(text.len().checked_sub(6)?..).map(str::to_owned))
+                .filter(|o| o.starts_with(['+', '-']))
+                .and_then(|o| o.parse::<FixedOffset>().ok()),
         });
     }
     Err(Untimed::Absent)
@@ -143,10 +148,28 @@ fn checked(text: &str, today: NaiveDate) -> Result<CameraTime, Untimed> {
 /// clock is what its owner set it to).
 fn usual_form(text: &str) -> Option<(Cow<'_, str>, f64)> {
     const LENGTH: usize = 19;
+    // `2025:11:08 06:41`, and an offset from UTC behind the time, which has a field of its own.
+    const WITHOUT_SECONDS: usize = 16;
+    if text.len() == WITHOUT_SECONDS && text.is_ascii() {
+        let whole = format!("{text}:00");
+        let (usual, _) = usual_form(&whole)?;
+        return Some((Cow::Owned(usual.into_owned()), 0.0));
+    }
     let head = text.get(..LENGTH)?;
+    let is_offset = |s: &str| s.len() == 6 && s.parse::<FixedOffset>().is_ok();
     let rest = text[LENGTH..].trim_end_matches(['Z', 'z']).trim_end();
+    let rest = match rest
+        .len()
+        .checked_sub(6)
+        .and_then(|at| rest.split_at_checked(at))
+    {
+        Some((before, offset)) if is_offset(offset) => before,
+        _ => rest,
+    };
     let fraction = match rest.strip_prefix(['.', ',']) {
-        Some(digits) if digits.bytes().all(|b| b.is_ascii_digit()) => format!("0.{digits}0").parse().ok()?,
+        Some(digits) if digits.bytes().all(|b| b.is_ascii_digit()) => {
+            format!("0.{digits}0").parse().ok()?
+        }
         None if rest.is_empty() => 0.0,
         _ => return None,
     };
@@ -155,10 +178,17 @@ fn usual_form(text: &str) -> Option<(Cow<'_, str>, f64)> {
         return Some((Cow::Borrowed(head), fraction));
     }
     let is_mark = |i: usize| matches!(bytes[i], b':' | b'-' | b'/' | b'.');
-    if !(is_mark(4) && is_mark(7) && matches!(bytes[10], b' ' | b'T')) || !head.is_ascii() {
+    let is_apart = matches!(bytes[10], b' ' | b'T');
+    if !(is_mark(4) && is_mark(7) && is_apart && head.is_ascii()) {
         return None;
     }
-    let usual = format!("{}:{}:{} {}", &head[..4], &head[5..7], &head[8..10], &head[11..]);
+    let usual = format!(
+        "{}:{}:{} {}",
+        &head[..4],
+        &head[5..7],
+        &head[8..10],
+        &head[11..]
+    );
     Some((Cow::Owned(usual), fraction))
 }
 
@@ -249,12 +279,30 @@ mod tests {
     fn forms_that_cameras_write() {
         let at = |text| checked(text, today()).map(|t| t.shown().to_string());
         let want = Ok("2024-11-03 06:12:44".to_owned());
-        for text in ["2024:11:03 06:12:44", "2024-11-03 06:12:44", "2024-11-03T06:12:44Z", "2024/11/03 06:12:44"] {
+        for text in [
+            "2024:11:03 06:12:44",
+            "2024-11-03 06:12:44",
+            "2024-11-03T06:12:44Z",
+            "2024/11/03 06:12:44",
+        ] {
             assert_eq!(at(text), want, "{text}");
         }
-        assert_eq!(at("2024-11-03T06:12:44.250Z"), Ok("2024-11-03 06:12:44.250".to_owned()));
-        for text in ["2024-11-03", "2024:11:03 06:12:44 am", "2024;11;03 06:12:44", "20é4:11:03 06:12:4"] {
-            assert!(matches!(checked(text, today()), Err(Untimed::NoDate(_))), "{text}");
+        assert_eq!(
+            at("2024-11-03T06:12:44.250Z"),
+            Ok("2024-11-03 06:12:44.250".to_owned())
+        );
+        assert_eq!(at("2024:11:03 06:12:44-05:00"), want);
+        assert_eq!(at("2024:11:03 06:12"), Ok("2024-11-03 06:12:00".to_owned()));
+        for text in [
+            "2024-11-03",
+            "2024:11:03 06:12:44 am",
+            "2024;11;03 06:12:44",
+            "20é4:11:03 06:12:4",
+        ] {
+            assert!(
+                matches!(checked(text, today()), Err(Untimed::NoDate(_))),
+                "{text}"
+            );
         }
     }
 

@@ -34,7 +34,11 @@ const LOST_BYTES: usize = 4096;
 #[derive(Debug, Clone)]
 pub struct Structure {
     state: State,
+    /// Zeros in a row.
     zeros: usize,
+    /// Zeros in long rows, and all entropy-coded bytes.
+    lost: usize,
+    coded: usize,
     damage: Option<Damage>,
 }
 
@@ -66,6 +70,8 @@ impl Default for Structure {
         Self {
             state: State::Start(0),
             zeros: 0,
+            lost: 0,
+            coded: 0,
             damage: None,
         }
     }
@@ -148,15 +154,17 @@ impl Structure {
 
     fn count_zeros(&mut self, bytes: &[u8]) {
         // Most stretches hold none at their beginning, and long runs are rare.
+        self.coded += bytes.len();
         let mut rest = bytes;
         while let Some(at) = memchr::memchr(0, rest) {
             if at > 0 {
                 self.zeros = 0;
             }
             let run = rest[at..].iter().take_while(|b| **b == 0).count();
+            let before = self.zeros;
             self.zeros += run;
             if self.zeros >= LOST_BYTES {
-                self.damage.get_or_insert(Damage::Zeroed);
+                self.lost += if before < LOST_BYTES { self.zeros } else { run };
             }
             rest = &rest[at + run..];
         }
@@ -168,10 +176,13 @@ impl Structure {
     /// What was wrong, once the last byte has passed; `None` for a whole picture and for a file that is
     /// no JPEG.
     pub fn finish(&self) -> Option<Damage> {
-        self.damage.or(match self.state {
-            State::Foreign | State::Ended | State::Start(0) => None,
-            _ => Some(Damage::CutShort),
-        })
+        let is_whole = matches!(self.state, State::Foreign | State::Ended | State::Start(0));
+        // The picture of a covered lens may be coded in hardly anything but zeros, and ends as it should.
+        let is_flat = is_whole && self.lost * 10 > self.coded * 9;
+        if self.damage.is_none() && self.lost > 0 && !is_flat {
+            return Some(Damage::Zeroed);
+        }
+        self.damage.or((!is_whole).then_some(Damage::CutShort))
     }
 }
 

@@ -35,7 +35,9 @@ fn moment(text: &str) -> Option<(NaiveDateTime, Option<FixedOffset>)> {
         return Some((time.naive_local(), Some(*time.offset())));
     }
     let shapes = ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%dT%H:%M"];
-    let time = shapes.iter().find_map(|s| NaiveDateTime::parse_from_str(text, s).ok())?;
+    let time = shapes
+        .iter()
+        .find_map(|s| NaiveDateTime::parse_from_str(text, s).ok())?;
     Some((time, None))
 }
 
@@ -46,13 +48,22 @@ mod tests {
     #[test]
     fn attributes_and_elements() {
         let packet = |inside: &str| {
-            format!("<x:xmpmeta xmlns:x='adobe:ns:meta/'><rdf:RDF xmlns:rdf='http://www.w3.org/1999/02/22-rdf-syntax-ns#' xmlns:exif='http://ns.adobe.com/exif/1.0/' xmlns:xmp='http://ns.adobe.com/xap/1.0/'>{inside}</rdf:RDF></x:xmpmeta>")
+            format!(
+                "<x:xmpmeta xmlns:x='adobe:ns:meta/'><rdf:RDF xmlns:rdf='http://www.w3.org/1999/02/22-rdf-syntax-ns#' xmlns:exif='http://ns.adobe.com/exif/1.0/' xmlns:xmp='http://ns.adobe.com/xap/1.0/'>{inside}</rdf:RDF></x:xmpmeta>"
+            )
         };
-        let read = |inside: &str| original(packet(inside).as_bytes()).map(|(t, o)| (t.to_string(), o.is_some()));
+        let read = |inside: &str| {
+            original(packet(inside).as_bytes()).map(|(t, o)| (t.to_string(), o.is_some()))
+        };
         let want = |offset| Some(("2025-11-08 06:41:27".to_owned(), offset));
-        assert_eq!(read("<rdf:Description exif:DateTimeOriginal='2025-11-08T06:41:27'/>"), want(false));
         assert_eq!(
-            read("<rdf:Description xmp:CreateDate='2026-01-01T00:00:00'><exif:DateTimeOriginal>2025-11-08T06:41:27-06:00</exif:DateTimeOriginal></rdf:Description>"),
+            read("<rdf:Description exif:DateTimeOriginal='2025-11-08T06:41:27'/>"),
+            want(false)
+        );
+        assert_eq!(
+            read(
+                "<rdf:Description xmp:CreateDate='2026-01-01T00:00:00'><exif:DateTimeOriginal>2025-11-08T06:41:27-06:00</exif:DateTimeOriginal></rdf:Description>"
+            ),
             want(true)
         );
         assert_eq!(read("<rdf:Description/>"), None);

@@ -30,7 +30,11 @@ pub(super) fn settle(clocks: &Clocks, crawl: &mut Crawl) {
             }
             crawl.problems.push(Problem::file(
                 &format!("cards/{camera}"),
-                format!("{moved} clips {}, as {} stills beside them show; they were read so.", remedy.words(), pairs.len()),
+                format!(
+                    "{moved} clips {}, as {} stills beside them show; they were read so.",
+                    remedy.words(),
+                    pairs.len()
+                ),
                 "Nothing needs to be done.",
             ));
         }
@@ -58,9 +62,15 @@ fn pairs(pictures: &[Picture], of_camera: &[usize]) -> Vec<(Stamp, Stamp)> {
             let near = [*n, n.wrapping_sub(1), n + 1];
             let still = near.iter().find_map(|m| {
                 let there = by_number.get(&(folder.clone(), *m))?;
-                there.iter().map(|i| &pictures[*i]).find(|p| !p.clip && p.time.is_ok())
+                there
+                    .iter()
+                    .map(|i| &pictures[*i])
+                    .find(|p| !p.clip && p.time.is_ok())
             });
-            if let (Some(still), Ok(clip)) = (still.and_then(|s| s.time.as_ref().ok()), &pictures[clip].time) {
+            if let (Some(still), Ok(clip)) = (
+                still.and_then(|s| s.time.as_ref().ok()),
+                &pictures[clip].time,
+            ) {
                 found.push((*still, *clip));
             }
         }
@@ -81,12 +91,21 @@ enum Remedy {
 /// What nearly all pairs agree on.
 fn remedy(clocks: &Clocks, camera: &str, pairs: &[(Stamp, Stamp)]) -> Option<Remedy> {
     let most = |count: usize| count >= FEWEST && count * 10 >= pairs.len() * 8;
-    let apart_s = |(still, clip): &(Stamp, Stamp)| (clip.time.shown() - still.time.shown()).num_seconds();
-    if most(pairs.iter().filter(|p| apart_s(p).abs() <= TRIGGER_S).count()) {
+    let apart_s =
+        |(still, clip): &(Stamp, Stamp)| (clip.time.shown() - still.time.shown()).num_seconds();
+    if most(
+        pairs
+            .iter()
+            .filter(|p| apart_s(p).abs() <= TRIGGER_S)
+            .count(),
+    ) {
         return None;
     }
     let is_utc = |(still, clip): &&(Stamp, Stamp)| {
-        let still = clocks.local(camera, still.time, still.offset).utc().naive_utc();
+        let still = clocks
+            .local(camera, still.time, still.offset)
+            .utc()
+            .naive_utc();
         (clip.time.shown() - still).num_seconds().abs() <= TRIGGER_S
     };
     if most(pairs.iter().filter(is_utc).count()) {
@@ -110,7 +129,9 @@ impl Remedy {
             match self {
                 Self::Utc => stamp.offset = Some(utc()),
                 Self::Minutes(minutes) => {
-                    stamp.time = stamp.time.plus_minutes(TimeDelta::minutes(*minutes).num_minutes() as f64);
+                    stamp.time = stamp
+                        .time
+                        .plus_minutes(TimeDelta::minutes(*minutes).num_minutes() as f64);
                 }
             }
         }

@@ -28,7 +28,11 @@ impl LocalTime {
     /// The moment at which the wall clock of `zone` shows these digits: the first of two, and in an hour
     /// that it leaps over the one after the leap.
     pub fn of_wall_clock(shown: NaiveDateTime, zone: Tz) -> Self {
-        to_local(CameraTime::new(shown), Reading::Kept(ClockSetting::Local), zone)
+        to_local(
+            CameraTime::new(shown),
+            Reading::Kept(ClockSetting::Local),
+            zone,
+        )
     }
 
     /// The instant.
@@ -151,7 +155,12 @@ impl<'a> Clocks<'a> {
     }
 
     /// The local time of a moment on a camera's clock, whatever `clocks.csv` says.
-    pub fn uncorrected(&self, camera: &str, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
+    pub fn uncorrected(
+        &self,
+        camera: &str,
+        time: CameraTime,
+        written: Option<FixedOffset>,
+    ) -> LocalTime {
         self.read(camera, time, time, written)
     }
 

@@ -9,8 +9,8 @@ use serde_json::{Value, json};
 
 use crate::card::Crawl;
 use crate::property::{
-    Property, add_corrections, correction_lines, parse_date, parse_date_time,
-    remove_correction, same_name, set_clock,
+    ClockCorrection, Property, add_corrections, correction_lines, parse_date, parse_date_time,
+    parse_moment, remove_correction, same_name, set_clock,
 };
 use crate::trust::{self, Anchor, CameraClock, Finding, duration};
 use crate::{card, clock, report};
@@ -81,7 +81,9 @@ impl Clock {
             false => Vec::new(),
         };
         if self.json {
-            return super::say(serde_json::to_string_pretty(&self.told(&clocks, &known, &accepted))?);
+            return super::say(serde_json::to_string_pretty(
+                &self.told(&clocks, &known, &accepted),
+            )?);
         }
         if clocks.is_empty() && findings.is_empty() {
             return super::say(
@@ -103,8 +105,10 @@ impl Clock {
             return Ok(clocks);
         };
         let names: Vec<String> = clocks.iter().map(|c| c.camera.clone()).collect();
-        let wanted: Vec<CameraClock> =
-            clocks.into_iter().filter(|c| same_name(&c.camera, camera)).collect();
+        let wanted: Vec<CameraClock> = clocks
+            .into_iter()
+            .filter(|c| same_name(&c.camera, camera))
+            .collect();
         ensure!(
             !wanted.is_empty(),
             "there is no picture of a camera {camera}. The cameras are {}.",
@@ -122,7 +126,7 @@ impl Clock {
             "give one --shows for each --picture."
         );
         let anchor = |(picture, shows): (&String, &String)| {
-            let shown = parse_date_time(shows).with_context(|| {
+            let shown = parse_moment(shows, property.settings.date_order).with_context(|| {
                 format!("\"{shows}\" is not a time. Write it as 2025-10-18T06:30.")
             })?;
             ensure!(
@@ -134,7 +138,12 @@ impl Clock {
                 shows: shown,
             })
         };
-        let anchors: Vec<Anchor> = self.picture.iter().zip(&self.shows).map(anchor).collect::<Result<_>>()?;
+        let anchors: Vec<Anchor> = self
+            .picture
+            .iter()
+            .zip(&self.shows)
+            .map(anchor)
+            .collect::<Result<_>>()?;
         let set_right = self.set_right.as_deref().map(moment).transpose()?;
         trust::known_moment(property, crawl, &anchors, set_right).map(Some)
     }
@@ -162,7 +171,12 @@ impl Clock {
         Ok(accepted)
     }
 
-    fn told(&self, clocks: &[CameraClock], known: &Option<Finding>, accepted: &[Accepted]) -> Value {
+    fn told(
+        &self,
+        clocks: &[CameraClock],
+        known: &Option<Finding>,
+        accepted: &[Accepted],
+    ) -> Value {
         let one = |a: &Accepted| {
             json!({
                 "camera": a.finding.camera,
@@ -188,14 +202,17 @@ impl Clock {
         if rows.is_empty() {
             return super::say("clocks.csv has no rows.");
         }
-        rows.iter().try_for_each(|(line, text)| super::say(format_args!("line {line}: {text}")))
+        rows.iter()
+            .try_for_each(|(line, text)| super::say(format_args!("line {line}: {text}")))
     }
 
     fn undo(&self, line: u64) -> Result<()> {
         let row = remove_correction(&self.property, line)?;
         match self.json {
             true => super::say(serde_json::to_string_pretty(&json!({ "removed": row }))?),
-            false => super::say(format_args!("Line {line} was taken out of clocks.csv: {row}")),
+            false => super::say(format_args!(
+                "Line {line} was taken out of clocks.csv: {row}"
+            )),
         }
     }
 }
@@ -203,7 +220,9 @@ impl Clock {
 fn moment(text: &str) -> Result<NaiveDateTime> {
     parse_date_time(text)
         .or_else(|| parse_date(text).map(|d| d.and_time(NaiveTime::MIN)))
-        .with_context(|| format!("\"{text}\" is not a day or time. Write it as 2025-10-18 or 2025-10-18T06:30."))
+        .with_context(|| {
+            format!("\"{text}\" is not a day or time. Write it as 2025-10-18 or 2025-10-18T06:30.")
+        })
 }
 
 /// Why a finding's remedy must not be applied, if so.
@@ -234,7 +253,23 @@ fn apply(root: &std::path::Path, finding: &Finding) -> Result<String> {
             setting.word()
         ));
     }
-    let rows = finding.corrections();
+    let before = Property::open(root)?.corrections;
+    let is_there = |r: &ClockCorrection| {
+        let same = |b: &&ClockCorrection| {
+            same_name(&b.camera, &r.camera)
+                && (b.from, b.until, b.of_file_date) == (r.from, r.until, r.of_file_date)
+                && (b.shift_min, b.until_shift_min) == (r.shift_min, r.until_shift_min)
+        };
+        before.iter().any(|b| same(&b))
+    };
+    let rows: Vec<ClockCorrection> = finding
+        .corrections()
+        .into_iter()
+        .filter(|r| !is_there(r))
+        .collect();
+    if rows.is_empty() {
+        return Ok("clocks.csv says so already.".to_owned());
+    }
     add_corrections(root, &rows)?;
     Ok(match rows.len() {
         1 => "1 row was added to clocks.csv.".to_owned(),
@@ -246,7 +281,10 @@ fn print_accepted(accepted: &[Accepted]) -> Result<()> {
     for a in accepted {
         match &a.done {
             Ok(done) => super::say(format_args!("\n{}: {done}", a.finding.camera))?,
-            Err(why) => super::say(format_args!("\n{}: nothing was changed; {why}", a.finding.camera))?,
+            Err(why) => super::say(format_args!(
+                "\n{}: nothing was changed; {why}",
+                a.finding.camera
+            ))?,
         }
     }
     Ok(())
@@ -303,8 +341,11 @@ fn span(f: &Finding) -> String {
 }
 
 fn csv_line(row: &crate::property::ClockCorrection, f: &Finding) -> String {
-    let moment = |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
-    let grows = row.until_shift_min.map_or(String::new(), |m| format!(", growing to {m:.0}"));
+    let moment =
+        |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
+    let grows = row
+        .until_shift_min
+        .map_or(String::new(), |m| format!(", growing to {m:.0}"));
     format!(
         "{},{},{},{:.0},{}{grows} ({})",
         row.camera,
@@ -315,4 +356,3 @@ fn csv_line(row: &crate::property::ClockCorrection, f: &Finding) -> String {
         duration(row.shift_min)
     )
 }
-

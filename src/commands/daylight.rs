@@ -58,7 +58,11 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
                 answer.counted,
                 answer.visits,
                 super::percent(answer.share),
-                if answer.clock_in_doubt && answer.camera.is_some() { "  clock in doubt" } else { "" }
+                if answer.clock_in_doubt && answer.camera.is_some() {
+                    "  clock in doubt"
+                } else {
+                    ""
+                }
             ))?;
         }
     }

@@ -27,6 +27,12 @@ fn debrief(property: &Path) -> Result<Debrief> {
     let progress = progress("reading pictures");
     let debrief = Debrief::of(property, today(), &progress)?;
     progress.finish_and_clear();
+    if debrief.crawl.found() == 0 && debrief.season.cameras.is_empty() {
+        eprintln!(
+            "There is no picture and no sighting in this property yet. graylight pull CARD --to {} takes the pictures off a card.",
+            property.display()
+        );
+    }
     for finding in debrief.wrong_clocks() {
         eprintln!(
             "The clock of {} is wrong ({}), so what is said of it is in doubt: graylight clock tells more.",

@@ -18,6 +18,9 @@ pub struct Practice {
     /// Length of the season, 2 to 52 weeks
     #[arg(long, default_value_t = 12)]
     weeks: u32,
+    /// Seasons in a row, 1 to 6: with several, cameras come, go, move and turn
+    #[arg(long, default_value_t = 1)]
+    seasons: u32,
     /// Number of cameras, 2 to 12
     #[arg(long, default_value_t = 7)]
     cameras: usize,
@@ -50,6 +53,7 @@ impl Practice {
         let options = Options {
             seed: self.seed,
             weeks: self.weeks,
+            seasons: self.seasons,
             cameras: self.cameras,
             size: self.size,
             share_before: self.share_before,

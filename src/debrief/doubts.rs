@@ -1,9 +1,9 @@
-//! Marks the days whose times are in doubt, because a clock is wrong and not settled yet.
+//! What is in doubt: days whose clock is wrong and not settled yet, and cameras that seem to have moved.
 
 use crate::card::CameraTime;
 use crate::clock::Clocks;
-use crate::property::{Property, same_name};
-use crate::trust::CameraClock;
+use crate::property::{Problem, Property, same_name};
+use crate::trust::{CameraClock, ViewChange};
 use crate::visits::Season;
 
 pub(super) fn mark(season: &mut Season, property: &Property, clocks: &[CameraClock]) {
@@ -19,4 +19,25 @@ pub(super) fn mark(season: &mut Season, property: &Property, clocks: &[CameraClo
             camera.clock_in_doubt.push(days);
         }
     }
+}
+
+/// A view that has changed, and the row that would say so.
+pub(super) fn moved(change: &ViewChange) -> Problem {
+    let ViewChange {
+        camera,
+        before,
+        after,
+        ..
+    } = change;
+    Problem::file(
+        "cameras.csv",
+        format!(
+            "{camera} seems to look at something else since {}: compare {} of {} with {}. A comparison across that day would compare two places.",
+            after.1, before.0, before.1, after.0
+        ),
+        format!(
+            "If it was moved or turned, end its row with until {} and give it a new one from {} with another place or setting.",
+            before.1, after.1
+        ),
+    )
 }

@@ -17,7 +17,7 @@ use crate::clock;
 use crate::property::{Problem, Property};
 use crate::shift::{Shifts, shifts};
 use crate::tags::{self, Tagged};
-use crate::trust::{self, CameraClock};
+use crate::trust::{self, CameraClock, ViewChange};
 use crate::visits::{Kind, Season};
 
 /// A season, read, counted and compared.
@@ -29,6 +29,8 @@ pub struct Debrief {
     pub crawl: Crawl,
     /// Which clocks can be believed.
     pub clocks: Vec<CameraClock>,
+    /// Cameras that look at something else than before, without a row in `cameras.csv`.
+    pub view_changes: Vec<ViewChange>,
     /// Who was in it.
     pub tagged: Tagged,
     /// Visits and effort.
@@ -54,6 +56,7 @@ impl Debrief {
         let mut crawl = card::crawl(&property, today, progress);
         clock::settle(&property, &mut crawl, today);
         let clocks = trust::check(&property, &crawl)?;
+        let view_changes = trust::view_changes(&property, &crawl);
         let tagged = tags::read(&property, &crawl, today)?;
         tagged.ensure_usable()?;
         let mut season = Season::of(&property, &crawl, &tagged)?;
@@ -61,10 +64,12 @@ impl Debrief {
         let daylight = daylight::answers(&season);
         let shifts = shifts(&season, &property.disturbances);
         let leader = daylight::leader(&season);
-        let names = names::check(&property, &season);
+        let names = names::check(&property, &season, today);
+        let moved: Vec<Problem> = view_changes.iter().map(doubts::moved).collect();
         let problems = [
             &property.problems,
             &names,
+            &moved,
             &crawl.problems,
             &tagged.problems,
             &shifts.problems,
@@ -77,6 +82,7 @@ impl Debrief {
             property,
             crawl,
             clocks,
+            view_changes,
             tagged,
             season,
             daylight,

@@ -2,8 +2,9 @@
 
 use rayon::prelude::*;
 
-use super::quiet::{Frame, stands_out};
+use super::quiet::stands_out;
 use super::screens::Screens;
+use crate::card::frame::Frame;
 use crate::card::{Crawl, decode_small};
 use crate::property::Property;
 use crate::trust::{Shade, shade_of};

@@ -33,9 +33,10 @@ pub(super) fn write(folder: &Path, plan: &Plan, season: &Played, files: &Count) 
     let effect = (plan.options.share_after - plan.options.share_before).abs() > 1e-9;
     let answer = json!({
         "seed": plan.options.seed,
+        "seasons": plan.seasons().iter().map(|(a, b)| json!([a.to_string(), b.to_string()])).collect::<Vec<_>>(),
         "disturbances": [
             {
-                "disturbance": "box-blind", "camera": plan.cameras[0].name, "who": "mature buck",
+                "disturbance": if plan.options.seasons > 1 { "new-owner" } else { "box-blind" }, "camera": plan.cameras[0].name, "who": "mature buck",
                 "share_before": plan.options.share_before, "share_after": plan.options.share_after,
                 "effect": effect,
             },

@@ -76,16 +76,21 @@ fn write_cameras(folder: &Path, plan: &Plan) -> Result<()> {
         "until",
         "clock",
     ])?;
-    for camera in &plan.cameras {
-        table.write_record([
-            camera.name,
-            &format!("{:.4}", camera.position.latitude_deg),
-            &format!("{:.4}", camera.position.longitude_deg),
-            camera.setting,
-            &plan.first.to_string(),
-            &plan.last.to_string(),
-            plan.clock_word(),
-        ])?;
+    for (i, camera) in plan.cameras.iter().enumerate() {
+        let seasons = plan.seasons();
+        let hung: Vec<usize> = (0..seasons.len()).filter(|n| plan.hung(i, *n)).collect();
+        for same in hung.chunk_by(|a, b| plan.placed(i, *a) == plan.placed(i, *b)) {
+            let (position, setting) = plan.placed(i, same[0]);
+            table.write_record([
+                camera.name,
+                &format!("{:.4}", position.latitude_deg),
+                &format!("{:.4}", position.longitude_deg),
+                &setting,
+                &seasons[same[0]].0.to_string(),
+                &seasons[same[same.len() - 1]].1.to_string(),
+                plan.clock_word(),
+            ])?;
+        }
     }
     Ok(table.flush()?)
 }
@@ -98,18 +103,12 @@ fn write_disturbances(folder: &Path, plan: &Plan) -> Result<()> {
     let lanes = "Trimmed two shooting lanes";
     let near = plan.cameras[1].name;
     table.write_record(["shooting-lanes", &work, &work, "own", lanes, "", "", near])?;
-    let box_blind = "A box blind went up across the fence";
+    let (id, what) = match plan.options.seasons {
+        1 => ("box-blind", "A box blind went up across the fence"),
+        _ => ("new-owner", "New owners across the fence"),
+    };
     let near = plan.cameras[0].name;
-    table.write_record([
-        "box-blind",
-        &blind,
-        "",
-        "neighbour",
-        box_blind,
-        "",
-        "",
-        near,
-    ])?;
+    table.write_record([id, &blind, "", "neighbour", what, "", "", near])?;
     Ok(table.flush()?)
 }
 
@@ -188,43 +187,59 @@ fn write_card(
     progress: &ProgressBar,
 ) -> Result<()> {
     let name = plan.cameras[camera].name;
-    let scene = Scene::new(plan.options.seed ^ (camera as u64 + 77));
+    let seasons = plan.seasons();
+    let season_of = |event: &Event| {
+        let day = event.time.date_naive();
+        seasons
+            .iter()
+            .rposition(|(first, _)| *first <= day)
+            .unwrap_or(0)
+    };
     let below = format!("cards/{name}/DCIM/100PRACT");
     fs::create_dir_all(folder.join(&below))?;
-    let mut number = 0_u32;
     let mut kept: Vec<Vec<u8>> = Vec::new();
-    for (i, event) in events.iter().enumerate() {
-        for frame in 0..event.burst {
-            number += 1;
-            let untimed = camera == 2 && number == 5;
-            let local = plan.camera_clock(camera, event.time);
-            let seed = plan.options.seed ^ (u64::from(number) << 8) ^ ((camera as u64) << 40);
-            let bytes = jpeg(
-                &scene.picture(event, frame, seed),
-                &Imprint {
-                    time: (!untimed).then(|| local + chrono::TimeDelta::seconds(i64::from(frame))),
-                    label: name,
-                    serial: &format!("P{:04}", 1001 + camera),
-                    position: camera
-                        .is_multiple_of(3)
-                        .then_some(plan.cameras[camera].position),
-                },
-            )?;
-            let picture = format!("{below}/IMG_{number:04}.JPG");
-            fs::write(folder.join(&picture), &bytes)?;
-            count.good += 1;
-            count.untimed += usize::from(untimed);
-            if i % UNTAGGED_EVERY != UNTAGGED_EVERY - 1 {
-                count.tagged += 1;
-                for [who, how_many, age, name] in tags(event) {
-                    out.write_record([&picture, &who, &how_many, &age, &name, "", ""])?;
+    for in_season in events.chunk_by(|a, b| season_of(a) == season_of(b)) {
+        let season = season_of(in_season[0]);
+        let view = plan.view(camera, season) as u64;
+        let scene = Scene::new(plan.options.seed ^ (camera as u64 + 77 + 1000 * view));
+        let (position, _) = plan.placed(camera, season);
+        // The card was formatted since the last season, so the camera begins to count anew.
+        let mut number = 0_u32;
+        for (i, event) in in_season.iter().enumerate() {
+            for frame in 0..event.burst {
+                number += 1;
+                let untimed = camera == 2 && number == 5 && season == 0;
+                let local = plan.camera_clock(camera, event.time);
+                let seed = plan.options.seed
+                    ^ (u64::from(number) << 8)
+                    ^ ((camera as u64) << 40)
+                    ^ ((season as u64) << 48);
+                let bytes = jpeg(
+                    &scene.picture(event, frame, seed),
+                    &Imprint {
+                        time: (!untimed)
+                            .then(|| local + chrono::TimeDelta::seconds(i64::from(frame))),
+                        label: name,
+                        serial: &format!("P{:04}", 1001 + camera),
+                        position: camera.is_multiple_of(3).then_some(position),
+                    },
+                )?;
+                let picture = free_name(folder, &below, number);
+                fs::write(folder.join(&picture), &bytes)?;
+                count.good += 1;
+                count.untimed += usize::from(untimed);
+                if i % UNTAGGED_EVERY != UNTAGGED_EVERY - 1 {
+                    count.tagged += 1;
+                    for [who, how_many, age, name] in tags(event) {
+                        out.write_record([&picture, &who, &how_many, &age, &name, "", ""])?;
+                    }
+                }
+                if kept.len() < 2 {
+                    kept.push(bytes);
                 }
             }
-            if kept.len() < 2 {
-                kept.push(bytes);
-            }
+            progress.inc(1);
         }
-        progress.inc(1);
     }
     if camera == 1
         && let [good, copy] = &kept[..]
@@ -232,4 +247,12 @@ fn write_card(
         count.faults = faults::write(&folder.join(&below), good, copy)?;
     }
     Ok(())
+}
+
+/// The name that a pull would give: `IMG_0001.JPG`, and `IMG_0001_2.JPG` where an earlier season has it.
+fn free_name(folder: &Path, below: &str, number: u32) -> String {
+    let plain = format!("{below}/IMG_{number:04}.JPG");
+    let numbered = (2..).map(|n| format!("{below}/IMG_{number:04}_{n}.JPG"));
+    let mut names = std::iter::once(plain.clone()).chain(numbered);
+    names.find(|n| !folder.join(n).exists()).unwrap_or(plain)
 }

@@ -1,7 +1,9 @@
 //! What is going to happen on a practice property.
 
 use anyhow::{Result, ensure};
-use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Utc};
+use chrono::{
+    DateTime, Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc,
+};
 use chrono_tz::{OffsetComponents, Tz};
 
 use super::season::Animal;
@@ -12,8 +14,11 @@ use crate::property::Position;
 pub struct Options {
     /// Everything random follows from it.
     pub seed: u64,
-    /// Length of the season.
+    /// Length of each season.
     pub weeks: u32,
+    /// Seasons in a row, the last one in 2025. With several, cameras are bought, retired, moved and
+    /// turned, cards are formatted in between, and the disturbance comes in May before the last.
+    pub seasons: u32,
     /// Cameras, 2 to 12.
     pub cameras: usize,
     /// How busy the cameras are; 1 is an ordinary property.
@@ -38,6 +43,7 @@ impl Default for Options {
         Self {
             seed: 1,
             weeks: 12,
+            seasons: 1,
             cameras: 7,
             size: 1.0,
             share_before: 0.55,
@@ -107,9 +113,9 @@ pub struct PlannedCamera {
 pub struct Plan {
     /// What was asked for.
     pub options: Options,
-    /// First day.
+    /// First day of the last season.
     pub first: NaiveDate,
-    /// Last day.
+    /// Last day of the last season.
     pub last: NaiveDate,
     /// The property's zone.
     pub zone: Tz,
@@ -125,6 +131,11 @@ pub struct Plan {
 
 /// The camera whose clock is wrong, if one is.
 pub(super) const FAULTY: usize = 1;
+
+/// The camera that is moved after the first of several seasons, and the one that is turned before the
+/// last.
+const MOVED: usize = 2;
+const TURNED: usize = 3;
 
 /// The day on which daylight time ended in 2025 (15 U.S.C. 260a).
 fn last_of_daylight_time() -> NaiveDate {
@@ -165,6 +176,11 @@ impl Plan {
             "a practice property has 2 to {} cameras, not {}.",
             PLACES.len(),
             options.cameras
+        );
+        ensure!(
+            (1..=6).contains(&options.seasons),
+            "a practice property has 1 to 6 seasons, not {}.",
+            options.seasons
         );
         ensure!(
             options.size > 0.0 && options.size <= 50.0,
@@ -210,10 +226,58 @@ impl Plan {
                     mature_factor: if i == 0 { 2.2 } else { 1.0 },
                 })
                 .collect(),
-            blind_day: first + Days::new(days / 2),
+            blind_day: if options.seasons > 1 {
+                NaiveDate::from_ymd_opt(first.year(), 5, 10).unwrap_or(first)
+            } else {
+                first + Days::new(days / 2)
+            },
             work_day: first + Days::new(days / 4),
             options: options.clone(),
         })
+    }
+
+    /// First and last day of every season, oldest first.
+    pub fn seasons(&self) -> Vec<(NaiveDate, NaiveDate)> {
+        let before = |n: u32| {
+            let year = |d: NaiveDate| d.with_year(d.year() - n as i32).unwrap_or(d);
+            (year(self.first), year(self.last))
+        };
+        (0..self.options.seasons).rev().map(before).collect()
+    }
+
+    /// Whether a camera hung in a season, 0 being the oldest: the last camera is bought after it, and
+    /// the one before it retired.
+    pub fn hung(&self, camera: usize, season: usize) -> bool {
+        let last = self.cameras.len() - 1;
+        match (season, self.options.seasons) {
+            (_, 1) => true,
+            (0, _) => camera != last || last < 2,
+            _ => camera + 1 != last || last < 3,
+        }
+    }
+
+    /// Which view a camera has in a season: it is another one once it was moved or turned.
+    pub fn view(&self, camera: usize, season: usize) -> usize {
+        let moved = camera == MOVED && season > 0;
+        let turned = camera == TURNED
+            && self.options.seasons > 1
+            && season + 1 == self.options.seasons as usize;
+        usize::from(moved || turned)
+    }
+
+    /// Where a camera hung in a season, and what it looked at.
+    pub fn placed(&self, camera: usize, season: usize) -> (Position, String) {
+        let planned = &self.cameras[camera];
+        let (mut position, mut setting) = (planned.position, planned.setting.to_owned());
+        if self.view(camera, season) > 0 {
+            if camera == MOVED {
+                position.latitude_deg -= 0.0015;
+                position.longitude_deg += 0.0009;
+            } else {
+                setting += ", turned round";
+            }
+        }
+        (position, setting)
     }
 
     /// The daylight share of a planned visit.
@@ -274,10 +338,24 @@ impl Plan {
             _ => local.naive_local(),
         };
         if camera == FAULTY {
-            self.wrong(right)
+            self.reset_clock(instant)
+                .unwrap_or_else(|| self.wrong(right))
         } else {
             right
         }
+    }
+
+    /// What a clock shows that fell back to its factory date: it runs on from there and knows no
+    /// daylight time.
+    fn reset_clock(&self, instant: DateTime<Utc>) -> Option<NaiveDateTime> {
+        let changed = self
+            .zone
+            .from_local_datetime(&self.battery_changed())
+            .earliest()?;
+        let since = instant - changed.to_utc();
+        let factory = NaiveDate::from_ymd_opt(2019, 1, 1)?.and_time(NaiveTime::MIN);
+        let is_reset = self.options.clock == ClockFault::Reset && since >= TimeDelta::zero();
+        is_reset.then(|| factory + since)
     }
 
     fn wrong(&self, right: NaiveDateTime) -> NaiveDateTime {
@@ -290,10 +368,6 @@ impl Plan {
             ClockFault::WrongDate => TimeDelta::days(100),
             ClockFault::WrongYear => TimeDelta::days(365),
             ClockFault::Drift => TimeDelta::minutes(days_in),
-            ClockFault::Reset if right >= self.battery_changed() => {
-                let factory = NaiveDate::from_ymd_opt(2019, 1, 1).unwrap_or_default();
-                self.battery_changed() - factory.and_time(NaiveTime::MIN)
-            }
             ClockFault::Reset => TimeDelta::zero(),
         };
         right - behind

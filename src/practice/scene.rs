@@ -18,8 +18,12 @@ pub struct Scene {
     view: Vec<Colour>,
     /// Trees' crowns, which the wind moves from one picture to the next.
     crowns: Vec<Crown>,
-    /// How long after sunset, and before sunrise, this camera changes to its lamp.
-    change_over_min: f32,
+    /// How long after sunset this camera changes to its lamp: before it, under a dense canopy.
+    dusk_min: f32,
+    /// How long before sunrise it changes back, which is not the same.
+    dawn_min: f32,
+    /// Part of the pictures in which its filter hangs: grey by day.
+    misleading: f64,
     /// What its night pictures are tinted with; one for none.
     tint: Colour,
 }
@@ -66,13 +70,17 @@ impl Scene {
         let mut scene = Self {
             view,
             crowns: Vec::new(),
-            change_over_min: rng.random_range(18.0..30.0),
+            // The sun at three degrees above the horizon to six below it.
+            dusk_min: rng.random_range(-20.0..34.0),
+            dawn_min: 0.0,
+            misleading: rng.random_range(0.01..0.03),
             tint: if rng.random_bool(0.3) {
                 [1.0, 0.84, 1.1]
             } else {
                 [1.0; 3]
             },
         };
+        scene.dawn_min = scene.dusk_min + rng.random_range(-15.0..15.0);
         for _ in 0..rng.random_range(5..10) {
             let x = rng.random_range(0.0..w);
             let foot = ridge + rng.random_range(4.0..30.0);
@@ -150,8 +158,15 @@ impl Scene {
         }
         // The lamp comes on when the sensor can no longer see; clouds move that by some minutes.
         let sun_min = event.after_sunrise_min.min(event.before_sunset_min) as f32;
-        let light_left_min = sun_min + scene.change_over_min + rng.random_range(-4.0..4.0);
-        if light_left_min > 0.0 {
+        let morning = event.after_sunrise_min < event.before_sunset_min;
+        let change_over_min = if morning {
+            scene.dawn_min
+        } else {
+            scene.dusk_min
+        };
+        let light_left_min = sun_min + change_over_min + rng.random_range(-4.0..4.0);
+        let hangs = rng.random_bool(scene.misleading);
+        if light_left_min > 0.0 && !hangs {
             let light =
                 (0.45 + light_left_min / 120.0).clamp(0.45, 1.0) + rng.random_range(-0.05..0.05);
             let colour_left = haze(event);

@@ -70,10 +70,15 @@ pub(super) fn play(plan: &Plan) -> Result<Played> {
         // A stream of its own per camera, so that adding a camera changes no other.
         let mut rng = ChaCha8Rng::seed_from_u64(plan.options.seed);
         rng.set_stream(camera as u64 + 1);
-        for date in plan.first.iter_days().take_while(|d| *d <= plan.last) {
-            let from = played.events.len();
-            day(plan, camera, date, &mut rng, &mut played.events)?;
-            played.events[from..].sort_by_key(|e| e.time);
+        for (n, (first, last)) in plan.seasons().into_iter().enumerate() {
+            for date in first
+                .iter_days()
+                .take_while(|d| *d <= last && plan.hung(camera, n))
+            {
+                let from = played.events.len();
+                day(plan, camera, date, &mut rng, &mut played.events)?;
+                played.events[from..].sort_by_key(|e| e.time);
+            }
         }
     }
     if plan.options.trouble == Trouble::Streaks {

@@ -60,7 +60,8 @@ impl ClockCorrection {
 
     /// The minutes to add at a moment of the camera's uncorrected clock.
     pub fn minutes_at(&self, time: NaiveDateTime) -> f64 {
-        let (Some(from), Some(until), Some(end)) = (self.from, self.until, self.until_shift_min) else {
+        let (Some(from), Some(until), Some(end)) = (self.from, self.until, self.until_shift_min)
+        else {
             return self.shift_min;
         };
         let length = (until - from).num_seconds() as f64;
@@ -116,7 +117,11 @@ fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
         FILE_DATE => true,
         other => {
             let what = format!("\"{other}\" is nothing that a row can act on, so it was left out.");
-            return Err(cell("reads", what, "Leave it empty, or write file date for pictures without a time."));
+            return Err(cell(
+                "reads",
+                what,
+                "Leave it empty, or write file date for pictures without a time.",
+            ));
         }
     };
     let end_of_day = NaiveTime::from_hms_opt(23, 59, 59).unwrap_or_default();
@@ -140,8 +145,14 @@ fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
 /// # Errors
 /// When the file cannot be read or written.
 pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
-    let needs_all = rows.iter().any(|r| r.until_shift_min.is_some() || r.of_file_date);
-    let headings = if needs_all { &HEADINGS } else { &USUAL_HEADINGS };
+    let needs_all = rows
+        .iter()
+        .any(|r| r.until_shift_min.is_some() || r.of_file_date);
+    let headings = if needs_all {
+        &HEADINGS
+    } else {
+        &USUAL_HEADINGS
+    };
     let mut ledger = Ledger::open(root, FILE, headings)?;
     let moment =
         |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
@@ -156,9 +167,13 @@ pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
                 ("why", row.why.clone()),
                 (
                     "until_shift_minutes",
-                    row.until_shift_min.map_or(String::new(), |m| format!("{m:.0}")),
+                    row.until_shift_min
+                        .map_or(String::new(), |m| format!("{m:.0}")),
                 ),
-                ("reads", if row.of_file_date { FILE_DATE } else { "" }.to_owned()),
+                (
+                    "reads",
+                    if row.of_file_date { FILE_DATE } else { "" }.to_owned(),
+                ),
             ])
         })
         .collect();

@@ -76,6 +76,12 @@ fn plain_date_time(text: &str) -> Option<NaiveDateTime> {
         .filter(|t| YEARS.contains(&t.year()))
 }
 
+/// A date with a time of day, in any of the ways that are understood; `None` where it is none, or two.
+pub fn parse_moment(text: &str, order: Option<DateOrder>) -> Option<NaiveDateTime> {
+    let (date, time) = read(text, order).ok()?;
+    Some(date.and_time(time?))
+}
+
 /// A date, with a time of day or without one, in any of the ways that are understood.
 pub(super) fn read(
     text: &str,
@@ -83,6 +89,15 @@ pub(super) fn read(
 ) -> Result<(NaiveDate, Option<NaiveTime>), NoDate> {
     if let Some(moment) = parse_date_time(text) {
         return Ok((moment.date(), Some(moment.time())));
+    }
+    // `2025:08:30 06:30:08`, as EXIF has it.
+    let in_exif = text.trim().get(..10).filter(|d| {
+        let bytes = d.as_bytes();
+        bytes[4] == b':' && bytes[7] == b':'
+    });
+    if let Some(date) = in_exif {
+        let text = date.replace(':', "-") + &text.trim()[10..];
+        return read(&text, order);
     }
     let (date, time) = apart(text.trim());
     let time = match time {
@@ -248,7 +263,7 @@ fn month_of(word: &str) -> Option<u32> {
     let word = word.to_lowercase();
     let fits = |m: &&str| m.starts_with(&word) || (word == "sept" && m.starts_with("sep"));
     let is_long_enough = word.len() >= 3;
-    let at = MONTHS.iter().position(|m| is_long_enough && fits(&m))?;
+    let at = MONTHS.iter().position(|m| is_long_enough && fits(m))?;
     u32::try_from(at + 1).ok()
 }
 
@@ -307,6 +322,7 @@ mod tests {
             ("2025-10-25T06:30:15.5", "2025-10-25 06:30:15.500"),
             ("12/12/2025", "2025-12-12"),
             ("29/2/2024", "2024-02-29"),
+            ("2025:08:30 06:30:08", "2025-08-30 06:30:08"),
         ] {
             assert_eq!(shown(text, None).as_deref(), Some(want), "{text}");
         }

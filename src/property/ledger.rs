@@ -291,9 +291,7 @@ impl Ledger {
 
     fn cannot(&self) -> String {
         let file = self.file;
-        format!(
-            "cannot write {file}. Close it in other programs, and check that the disk has room."
-        )
+        format!("cannot write {file}; close it in other programs, and check that the disk has room")
     }
 }
 

@@ -25,7 +25,7 @@ use anyhow::{Context, Result};
 
 pub use cameras::{ClockSetting, Placement, set_clock};
 pub use clocks::{ClockCorrection, add_corrections, correction_lines, remove_correction};
-pub use dates::{DateOrder, parse_date, parse_date_time};
+pub use dates::{DateOrder, parse_date, parse_date_time, parse_moment};
 pub use disturbances::{By, Disturbance};
 pub use ledger::{Ledger, OpenRow};
 pub use log::LogTable;

@@ -328,6 +328,11 @@ fn plainly(text: &str, error: &toml::de::Error) -> anyhow::Error {
     let what = if written.contains(['\u{201c}', '\u{201d}', '\u{201e}', '\u{2018}', '\u{2019}']) {
         "it has curly quotation marks, as word processors make them. Write straight ones: \""
             .to_owned()
+    } else if value.contains(['\u{2212}', '\u{2013}']) {
+        format!(
+            "the minus sign is not the one on the keyboard: {}",
+            value.replace(['\u{2212}', '\u{2013}'], "-")
+        )
     } else if is_number(value) && value.contains(',') {
         format!(
             "a number is written with a point, not a comma: {}",

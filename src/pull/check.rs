@@ -126,10 +126,11 @@ fn loss(before: &Remembered, holders: &HashMap<blake3::Hash, &str>) -> Loss {
     }
 }
 
-/// Every file below `cards/`, hidden ones left out.
+/// Every file below `cards/`; hidden folders are the computer's own.
 fn files(property: &Property) -> Vec<PathBuf> {
     let is_shown = |e: &walkdir::DirEntry| {
-        e.depth() == 0 || !e.file_name().as_encoded_bytes().starts_with(b".")
+        let hidden = e.file_name().as_encoded_bytes().starts_with(b".");
+        e.depth() == 0 || !(hidden && e.file_type().is_dir())
     };
     WalkDir::new(property.cards())
         .follow_links(true)
@@ -207,6 +208,12 @@ impl fmt::Display for Check {
             writeln!(f, "cannot be read: {file}: {why}")?;
         }
         match self.is_well() && self.rotten.is_empty() {
+            true if self.intact + self.moved.len() == 0 => {
+                write!(
+                    f,
+                    "No pull has brought anything yet, so there is nothing to compare with."
+                )
+            }
             true => write!(f, "Every picture that was pulled is there."),
             false => write!(
                 f,

@@ -102,7 +102,7 @@ pub fn pull(property: &Property, request: &Request, progress: &ProgressBar) -> R
 
     progress.set_length(listed.files.len() as u64);
     let one = |file| {
-        let fate = transfer(property, request.card, file, &held, &target);
+        let fate = transfer(property, request.card, file, &held, &target, request.today);
         progress.inc(1);
         fate
     };
@@ -198,6 +198,17 @@ fn keep(property: &Property, receipt: &Receipt) -> Result<()> {
     store::sync_folder(&folder)
 }
 
+/// Whether two pictures carry the same time: the names of two years may agree, their times do not.
+fn is_of_one_moment(property: &Property, a: &Path, b: &Path, today: NaiveDate) -> bool {
+    let moment = |path: &Path| {
+        let picture = card::look_at(property, &property.root, path, today)
+            .ok()
+            .flatten();
+        picture.and_then(|p| p.time.ok()).map(|s| s.time)
+    };
+    moment(a) == moment(b)
+}
+
 /// One file: recognised, or copied and verified. Only a disk that takes no more ends the pull.
 fn transfer(
     property: &Property,
@@ -205,6 +216,7 @@ fn transfer(
     file: &CardFile,
     held: &Held,
     target: &Target,
+    today: NaiveDate,
 ) -> Result<Fate> {
     let source = card.join(&file.path);
     let failed = |trouble| Ok(Fate::Failed(trouble));
@@ -227,6 +239,7 @@ fn transfer(
     match store::copy(&source, file, target) {
         Ok(arrived) => {
             let twin = target.twin_of(&arrived, &file.path);
+            let twin = twin.filter(|twin| is_of_one_moment(property, twin, &arrived.place, today));
             Ok(Fate::Copied(arrived, twin))
         }
         Err(store::Failure::Source(e)) => failed(Trouble::unread(file, &e)),
@@ -250,7 +263,8 @@ fn folder_of(property: &Property, camera: &str) -> Result<PathBuf> {
     let camera = camera.trim();
     let plain = !camera.is_empty()
         && !camera.starts_with('.')
-        && !camera.contains(['/', '\\', '\0'])
+        && !camera.contains(['/', '\\'])
+        && !camera.contains(char::is_control)
         && !card::is_season(camera)
         && !camera.eq_ignore_ascii_case("DCIM");
     if !plain {
@@ -282,6 +296,12 @@ fn apart(property: &Property, card: &Path) -> Result<()> {
     if !card.is_dir() {
         bail!(
             "{} is not a folder. Name the card's folder.",
+            card.display()
+        );
+    }
+    if card.join("property.toml").exists() {
+        bail!(
+            "{} is a property and no card. Name the card's folder.",
             card.display()
         );
     }

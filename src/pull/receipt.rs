@@ -235,8 +235,14 @@ impl Receipt {
             });
         }
         let all_kept = self.failed.is_empty() && self.copied + self.already_had == self.found;
+        const MANY: usize = 3;
+        let damaged = self.damaged.len();
+        let much_is_damaged = damaged >= MANY && damaged * 10 >= self.pictures + damaged;
         self.why_not = match (all_kept, self.pictures, self.not_read.is_empty()) {
             (false, ..) => None,
+            _ if much_is_damaged => Some(format!(
+                "{damaged} of its files are damaged, which a failing reader makes too. Try another reader first, and pull again"
+            )),
             (true, 0, true) => Some("there is no picture on it".to_owned()),
             (true, 0, false) => Some(
                 "it holds only pictures or clips of kinds that are not read here. They are copied byte for byte; open some of the copies before you clear it".to_owned(),

@@ -1,13 +1,13 @@
 //! Putting right a card that was filed under the wrong camera: its files move to the right one's folder,
 //! and their tags with them.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
 
 use super::catalogue::Catalogue;
-use super::{folder_of, lock, store};
+use super::{folder_of, lock, nearly_named, store};
 use crate::card;
 use crate::property::{Headings, Ledger, Property, TAGS, disk_remedy, picture_key, same_name};
 
@@ -23,13 +23,17 @@ pub struct Refiled {
 }
 
 /// Moves files to another camera: all that a pull has brought (`what` is its name, as on the receipt),
-/// or all below a folder of the property. Names stay, and a name that is taken is never written over.
+/// or all below a folder of the property. Names stay; where one is taken the next
+/// free one is given.
 ///
 /// # Errors
-/// When nothing is meant by `what`, a name is taken at the new place, or the disk does not take it. A
+/// When nothing is meant by `what`, or the disk does not take it. A
 /// move that was cut off is finished by asking for it again.
 pub fn refile(property: &Property, what: &str, camera: &str) -> Result<Refiled> {
     let _lock = lock::hold(&property.root, |words| eprintln!("{words}"))?;
+    if let Some(near) = nearly_named(property, camera) {
+        bail!("there is no camera {camera} yet; did you mean {near}? Nothing was moved.");
+    }
     let folder = folder_of(property, camera)?;
     let moves = moves(property, what, camera, &folder)?;
     let mut tags = Tags::open(property)?;
@@ -101,17 +105,22 @@ fn moves(
         .collect();
     if moves.is_empty() {
         bail!(
-            "\"{what}\" is neither a pull, by the name on its receipt, nor a folder of pictures in the property that another camera has. Receipts lie in {}.",
+            "\"{what}\" is neither a pull that has brought new files, by the name on its receipt, nor a folder of one other camera's pictures in the property. Receipts lie in {}.",
             property.root.join("catalogue/receipts").display()
         );
     }
-    if let Some((_, to)) = moves.iter().find(|(_, to)| property.root.join(to).exists()) {
-        bail!(
-            "{} is there already, so nothing was moved. Rename that file or its folder first.",
-            card::shown(to)
-        );
-    }
-    Ok(moves)
+    // Cameras count alike, so the names may be taken; then the next free one is given, as by a pull.
+    let mut given = HashSet::new();
+    let free = |(from, to): (PathBuf, PathBuf)| {
+        let is_free = |p: &PathBuf| !property.root.join(p).exists() && !given.contains(p);
+        let to = (1..)
+            .map(|n| store::numbered(&to, n))
+            .find(is_free)
+            .unwrap_or(to);
+        given.insert(to.clone());
+        (from, to)
+    };
+    Ok(moves.into_iter().map(free).collect())
 }
 
 fn of_folder(property: &Property, what: &str, folder: &Path) -> Result<Vec<(PathBuf, PathBuf)>> {
@@ -125,7 +134,10 @@ fn of_folder(property: &Property, what: &str, folder: &Path) -> Result<Vec<(Path
     }
     let others = card::camera_folders(property);
     let owner = others.iter().map(|(_, f)| f).find(|f| below.starts_with(f));
-    let base = owner.cloned().unwrap_or_else(|| PathBuf::from("cards"));
+    // All of `cards`, or a year of it, are several cameras.
+    let Some(base) = owner.cloned() else {
+        return Ok(Vec::new());
+    };
     let files = walkdir::WalkDir::new(property.root.join(&below)).sort_by_file_name();
     let mut moves = Vec::new();
     for entry in files

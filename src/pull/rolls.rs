@@ -25,7 +25,11 @@ pub struct Pulls {
 impl Pulls {
     /// From what pulls remember.
     pub fn of(catalogue: Catalogue) -> Self {
-        let by_path = catalogue.files.into_iter().map(|f| (f.path.clone(), f)).collect();
+        let by_path = catalogue
+            .files
+            .into_iter()
+            .map(|f| (f.path.clone(), f))
+            .collect();
         Self { by_path }
     }
 
@@ -38,7 +42,9 @@ impl Pulls {
         for &picture in pictures {
             let (key, name) = match self.by_path.get(&picture.path) {
                 Some(pulled) => ((Some(pulled.pull.clone()), 0), pulled.on_card.clone()),
-                None => match numbered(&picture.file).filter(|(base, _)| names.contains(base.as_path())) {
+                None => match numbered(&picture.file)
+                    .filter(|(base, _)| names.contains(base.as_path()))
+                {
                     Some((base, n)) => ((None, n), base.to_string_lossy().into_owned()),
                     None => ((None, 1), picture.path.clone()),
                 },
@@ -76,5 +82,8 @@ fn pulled_at(pull: &str) -> Option<NaiveDateTime> {
 /// The number that the camera gave a picture: the digits at the end of its name, `7` of `IMG_0007.JPG`.
 pub fn file_number(path: &str) -> Option<u64> {
     let stem = Path::new(path).file_stem()?.to_str()?;
-    stem.rsplit(|c: char| !c.is_ascii_digit()).next()?.parse().ok()
+    stem.rsplit(|c: char| !c.is_ascii_digit())
+        .next()?
+        .parse()
+        .ok()
 }

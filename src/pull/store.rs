@@ -211,7 +211,7 @@ fn forget(file: &File) {
     let _ = file;
 }
 
-fn numbered(path: &Path, n: u32) -> PathBuf {
+pub(super) fn numbered(path: &Path, n: u32) -> PathBuf {
     if n == 1 {
         return path.to_path_buf();
     }

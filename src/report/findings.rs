@@ -35,12 +35,26 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
         "pictures": pictures(debrief),
         "cameras": cameras(debrief, with_places),
         "clocks": super::clocks(&debrief.clocks),
+        "view_changes": view_changes(debrief),
         "daylight": daylight(debrief),
         "shifts": shifts(debrief),
         "unlogged": unlogged(debrief),
         "repeated": repeated(debrief),
         "problems": debrief.problems,
     })
+}
+
+/// Cameras that seem to have been moved or turned without a record.
+fn view_changes(debrief: &Debrief) -> Value {
+    let change = |c: &crate::trust::ViewChange| {
+        json!({
+            "camera": c.camera,
+            "before": { "picture": c.before.0, "date": c.before.1.to_string() },
+            "after": { "picture": c.after.0, "date": c.after.1.to_string() },
+            "alike": c.alike,
+        })
+    };
+    debrief.view_changes.iter().map(change).collect()
 }
 
 /// What became of every file.

@@ -108,7 +108,8 @@ fn listed(
             "Write the camera's name as its folder has it; put ; between several.",
         ));
     }
-    disturbance.near.iter().any(known).then(|| {
+    // A list of which nothing is known makes no camera near: to take them all would be a guess.
+    (!disturbance.near.is_empty()).then(|| {
         season
             .cameras
             .iter()

@@ -28,6 +28,8 @@ pub struct SunDay {
     pub sunrise: DateTime<Utc>,
     /// The same in the evening.
     pub sunset: DateTime<Utc>,
+    /// The sun stays up: all of the date is daylight.
+    pub never_sets: bool,
     /// Centre 6 degrees below the horizon in the morning; `None` where it never gets so low.
     pub civil_dawn: Option<DateTime<Utc>>,
     /// The same in the evening.
@@ -59,6 +61,7 @@ impl SunDay {
             None => polar(date, place).ok_or(missing)?,
         };
         Ok(Self {
+            never_sets: rise_and_set.is_none() && sunset > sunrise,
             sunrise,
             sunset,
             civil_dawn: event(SolarEvent::Dawn(DawnType::Civil)),
@@ -78,10 +81,15 @@ fn polar(date: NaiveDate, place: Position) -> Option<(DateTime<Utc>, DateTime<Ut
     let mean_noon = clock_noon.timestamp() as f64 / 60.0 - place.longitude_deg * 4.0;
     // The equation of time is never larger than 17 minutes.
     let heights = (-20..=20).map(|m| mean_noon + f64::from(m));
-    let noon = heights.max_by(|a, b| elevation_deg(*a, place).total_cmp(&elevation_deg(*b, place)))?;
+    let noon =
+        heights.max_by(|a, b| elevation_deg(*a, place).total_cmp(&elevation_deg(*b, place)))?;
     let instant = |minute: f64| DateTime::from_timestamp((minute * 60.0) as i64, 0);
     const UPPER_LIMB_DEG: f64 = -0.8333;
-    let half_day_min = if elevation_deg(noon, place) > UPPER_LIMB_DEG { 720.0 } else { 0.0 };
+    let half_day_min = if elevation_deg(noon, place) > UPPER_LIMB_DEG {
+        720.0
+    } else {
+        0.0
+    };
     instant(noon - half_day_min).zip(instant(noon + half_day_min))
 }
 
@@ -164,7 +172,11 @@ mod tests {
         // Noon at 25 degrees east is 20 minutes before 11 hours UTC, less the equation of time.
         let noon = on(12, 21).sunrise.format("%H:%M").to_string();
         assert!(("10:10".."10:25").contains(&noon.as_str()), "{noon}");
-        for date in NaiveDate::from_ymd_opt(2025, 1, 1).unwrap().iter_days().take(365) {
+        for date in NaiveDate::from_ymd_opt(2025, 1, 1)
+            .unwrap()
+            .iter_days()
+            .take(365)
+        {
             assert!(SunDay::on(date, place).is_ok(), "{date}");
         }
     }

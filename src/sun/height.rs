@@ -12,10 +12,9 @@ pub fn elevation_deg(minute: f64, place: Position) -> f64 {
     let days = minute / 1440.0 - TO_J2000_DAYS;
     let mean_longitude = 280.460 + 0.985_647_4 * days;
     let mean_anomaly = (357.528 + 0.985_600_3 * days).to_radians();
-    let ecliptic_longitude = (mean_longitude
-        + 1.915 * mean_anomaly.sin()
-        + 0.020 * (2.0 * mean_anomaly).sin())
-    .to_radians();
+    let ecliptic_longitude =
+        (mean_longitude + 1.915 * mean_anomaly.sin() + 0.020 * (2.0 * mean_anomaly).sin())
+            .to_radians();
     let obliquity = (23.439 - 0.000_000_4 * days).to_radians();
     let (sin_longitude, cos_longitude) = ecliptic_longitude.sin_cos();
     let right_ascension = (obliquity.cos() * sin_longitude).atan2(cos_longitude);
@@ -39,8 +38,13 @@ mod tests {
     /// degrees (definitions).
     #[test]
     fn at_the_suns_events_it_stands_where_they_are_defined() {
-        for (latitude_deg, longitude_deg) in [(25.5, -81.0), (43.1, -90.7), (-34.0, 151.0), (60.0, 25.0)] {
-            let place = Position { latitude_deg, longitude_deg };
+        for (latitude_deg, longitude_deg) in
+            [(25.5, -81.0), (43.1, -90.7), (-34.0, 151.0), (60.0, 25.0)]
+        {
+            let place = Position {
+                latitude_deg,
+                longitude_deg,
+            };
             for day in (0..365).step_by(13) {
                 let date = NaiveDate::from_yo_opt(2025, day + 1).unwrap();
                 let sun = SunDay::on(date, place).unwrap();
@@ -54,7 +58,11 @@ mod tests {
                     (sun.civil_dawn, -6.0),
                 ] {
                     let Some(event) = event else { continue };
-                    assert!((at(event) - want).abs() < 0.1, "{date} {place:?}: {}", at(event));
+                    assert!(
+                        (at(event) - want).abs() < 0.1,
+                        "{date} {place:?}: {}",
+                        at(event)
+                    );
                 }
             }
         }

@@ -23,7 +23,7 @@ impl Light {
     pub fn at(time: LocalTime, sun: &SunDay, settings: &Settings) -> Self {
         let minutes = |m: f64| TimeDelta::milliseconds((m * 60_000.0) as i64);
         let now = time.utc();
-        if (sun.sunrise..=sun.sunset).contains(&now) {
+        if sun.never_sets || (sun.sunrise..=sun.sunset).contains(&now) {
             Self::Daylight
         } else if now >= sun.sunrise - minutes(settings.legal_before_sunrise_min)
             && now <= sun.sunset + minutes(settings.legal_after_sunset_min)

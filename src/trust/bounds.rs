@@ -1,9 +1,9 @@
 //! Dates that cannot be: after a reset, outside the placement, after the pull. The light gives the hour;
 //! a date is only moved when something beside the light says so too.
 
-use chrono::{Datelike, NaiveDateTime, TimeDelta};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, TimeDelta};
 
-use super::fault::{Fault, Finding, Found, Row};
+use super::fault::{Fault, Finding, Found, Row, rows};
 use super::light_model::{Heights, Offset, Shot, fit, offset, plus};
 use super::resets::Reset;
 use super::{Look, Stretch, minutes_between, shown_time};
@@ -13,10 +13,21 @@ use crate::property::{Placement, Property};
 const DAY_MIN: f64 = 1440.0;
 
 /// The run after a reset: the date from the pictures before and after it, the hour from the light.
-pub(super) fn after_reset(property: &Property, reset: &Reset, stretch: &Stretch) -> Option<Finding> {
-    let times = reset.pictures.iter().filter_map(|p| Some(shown_time(p)?.shown()));
+pub(super) fn after_reset(
+    property: &Property,
+    reset: &Reset,
+    stretch: &Stretch,
+) -> Option<Finding> {
+    let times = reset
+        .pictures
+        .iter()
+        .filter_map(|p| Some(shown_time(p)?.shown()));
     let (first, last) = (times.clone().min()?, times.max()?);
-    let fault = if reset.not_yet { Fault::NotYet } else { Fault::Reset };
+    let fault = if reset.not_yet {
+        Fault::NotYet
+    } else {
+        Fault::Reset
+    };
     let mut finding = empty(fault, stretch, (first, last), reset.pictures.len());
     let zone = property.settings.time_zone;
     // Everything in minutes of UTC against the digits, since a clock that runs on knows no daylight time.
@@ -25,14 +36,22 @@ pub(super) fn after_reset(property: &Property, reset: &Reset, stretch: &Stretch)
         local.utc().naive_utc()
     };
     let low = reset.before.map(|b| minutes_between(first, utc_of(b)));
-    let after = reset.after.map(utc_of).or(reset.pulled.filter(|_| !reset.not_yet || reset.before.is_none()));
+    let after = reset.after.map(utc_of).or(reset
+        .pulled
+        .filter(|_| !reset.not_yet || reset.before.is_none()));
     let high = after.map(|a| minutes_between(last, a));
     let evidence = format!(
         "the clock shows {first} {}; its pictures number on without a break",
-        reset.before.map_or_else(|| "at the start of the card".to_owned(), |b| format!("right after {b}"))
+        reset.before.map_or_else(
+            || "at the start of the card".to_owned(),
+            |b| format!("right after {b}")
+        )
     );
     finding.evidence = evidence;
-    let (Some(base), true) = (low.or(high.map(|h| h - DAY_MIN)), high >= low || high.is_none()) else {
+    let (Some(base), true) = (
+        low.or(high.map(|h| h - DAY_MIN)),
+        high >= low || high.is_none(),
+    ) else {
         finding.evidence =
             "its dates cannot be, and no picture before or after says when it was".to_owned();
         finding.doubt = Some("point at a picture whose true time you know".to_owned());
@@ -58,7 +77,12 @@ pub(super) fn after_reset(property: &Property, reset: &Reset, stretch: &Stretch)
     Some(finding)
 }
 
-fn empty(fault: Fault, stretch: &Stretch, (from, until): (NaiveDateTime, NaiveDateTime), pictures: usize) -> Finding {
+fn empty(
+    fault: Fault,
+    stretch: &Stretch,
+    (from, until): (NaiveDateTime, NaiveDateTime),
+    pictures: usize,
+) -> Finding {
     let none = Offset {
         minutes: 0.0,
         low: 0.0,
@@ -143,7 +167,7 @@ pub(super) fn wrong_date(property: &Property, stretch: &Stretch) -> Option<Findi
     }
     let years = [1, 2, 3, 4, 5, 6, -1, -2, -3, -4, -5, -6];
     let year = years.into_iter().find_map(|y| {
-        let days = days_of_years(stretch.from, y)?;
+        let days = days_of_years(stretch.read.0, y)?;
         (bounds.allow(days) && bounds.would_hold(stretch, days)).then_some((y, days))
     });
     let by_light = best_days(property, &stretch.looks, &bounds);
@@ -154,9 +178,7 @@ pub(super) fn wrong_date(property: &Property, stretch: &Stretch) -> Option<Findi
         let mut finding = dated(Fault::WrongYear, stretch, days, (days, days));
         finding.evidence = format!(
             "its dates, {} to {}, lie outside {}; {y:+} years put them inside",
-            stretch.from.date(),
-            stretch.until.date(),
-            bounds.words
+            stretch.read.0, stretch.read.1, bounds.words
         );
         return Some(finding);
     }
@@ -164,8 +186,8 @@ pub(super) fn wrong_date(property: &Property, stretch: &Stretch) -> Option<Findi
     let mut finding = dated(Fault::WrongDate, stretch, found.days, found.range);
     finding.evidence = format!(
         "its dates, {} to {}, lie outside {}, and the length of the days in {} pictures is that of a date {} days {} (between {} and {} days)",
-        stretch.from.date(),
-        stretch.until.date(),
+        stretch.read.0,
+        stretch.read.1,
         bounds.words,
         stretch.looks.len(),
         found.days.abs(),
@@ -183,21 +205,20 @@ pub(super) fn wrong_date(property: &Property, stretch: &Stretch) -> Option<Findi
     Some(finding)
 }
 
-fn days_of_years(from: NaiveDateTime, years: i32) -> Option<i64> {
-    let moved = from.with_year(from.year() + years)?;
-    Some((moved.date() - from.date()).num_days())
+fn days_of_years(from: NaiveDate, years: i32) -> Option<i64> {
+    Some((from.with_year(from.year() + years)? - from).num_days())
 }
 
 fn dated(fault: Fault, stretch: &Stretch, days: i64, range: (i64, i64)) -> Finding {
-    let mut finding = empty(fault, stretch, (stretch.from, stretch.until), stretch.looks.len());
+    let mut finding = empty(
+        fault,
+        stretch,
+        (stretch.from, stretch.until),
+        stretch.looks.len(),
+    );
     finding.shift_min = days as f64 * DAY_MIN;
     (finding.low_min, finding.high_min) = (range.0 as f64 * DAY_MIN, range.1 as f64 * DAY_MIN);
-    finding.rows = vec![Row {
-        from: stretch.from,
-        until: stretch.until,
-        shift_min: finding.shift_min,
-        until_shift_min: None,
-    }];
+    finding.rows = rows(stretch, finding.shift_min);
     finding
 }
 
@@ -214,12 +235,18 @@ const SLACK_DAYS: i64 = 3;
 impl Bounds {
     /// `None` where nothing bounds the dates.
     fn of(placements: &[&Placement], stretch: &Stretch) -> Option<Self> {
-        let (first, last) = (stretch.from.date(), stretch.until.date());
-        let bounded = placements.iter().filter(|p| p.from.is_some() || p.until.is_some());
+        let (first, last) = stretch.read;
+        let bounded = placements
+            .iter()
+            .filter(|p| p.from.is_some() || p.until.is_some());
         let mut allowed: Vec<(i64, i64)> = bounded
             .map(|p| {
-                let low = p.from.map_or(i64::MIN / 2, |f| (f - first).num_days() - SLACK_DAYS);
-                let high = p.until.map_or(i64::MAX / 2, |u| (u - last).num_days() + SLACK_DAYS);
+                let low = p
+                    .from
+                    .map_or(i64::MIN / 2, |f| (f - first).num_days() - SLACK_DAYS);
+                let high = p
+                    .until
+                    .map_or(i64::MAX / 2, |u| (u - last).num_days() + SLACK_DAYS);
                 (low, high)
             })
             .filter(|(low, high)| low <= high)
@@ -228,7 +255,11 @@ impl Bounds {
         // A camera without placements is bounded by its pull alone, and only from above.
         if let Some(pulled) = stretch.pulled {
             let latest = (pulled.date() - last).num_days() + 1;
-            if allowed.is_empty() && placements.iter().all(|p| p.from.is_none() && p.until.is_none()) {
+            if allowed.is_empty()
+                && placements
+                    .iter()
+                    .all(|p| p.from.is_none() && p.until.is_none())
+            {
                 allowed.push((i64::MIN / 2, latest));
                 words = "the days before its card was pulled";
             }
@@ -241,17 +272,23 @@ impl Bounds {
     }
 
     fn allow(&self, days: i64) -> bool {
-        self.allowed.iter().any(|(low, high)| (*low..=*high).contains(&days))
+        self.allowed
+            .iter()
+            .any(|(low, high)| (*low..=*high).contains(&days))
     }
 
     /// Whether the bounds hold a moved stretch on both sides; an open side is no witness for a year.
     fn would_hold(&self, stretch: &Stretch, days: i64) -> bool {
         let closed = |b: &(i64, i64)| b.0 > i64::MIN / 4 && b.1 < i64::MAX / 4;
         let near_pull = stretch.pulled.is_some_and(|pulled| {
-            let last = stretch.until.date() + TimeDelta::days(days);
+            let last = stretch.read.1 + TimeDelta::days(days);
             (pulled.date() - last).num_days() < 60
         });
-        near_pull || self.allowed.iter().any(|b| closed(b) && (b.0..=b.1).contains(&days))
+        near_pull
+            || self
+                .allowed
+                .iter()
+                .any(|b| closed(b) && (b.0..=b.1).contains(&days))
     }
 }
 
@@ -292,11 +329,14 @@ fn best_days(property: &Property, looks: &[Look], bounds: &Bounds) -> Option<Day
         .filter_map(|d| Some((d, log(d)?)))
         .collect();
     let best = tried.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let near: Vec<i64> = tried.iter().filter(|t| best.1 - t.1 < TELLS).map(|t| t.0).collect();
+    let near: Vec<i64> = tried
+        .iter()
+        .filter(|t| best.1 - t.1 < TELLS)
+        .map(|t| t.0)
+        .collect();
     Some(Days {
         days: best.0,
         range: (*near.first()?, *near.last()?),
         right_fits: best.1 - log(0)? < 2.0 * TELLS,
     })
 }
-

@@ -200,9 +200,17 @@ impl Found<'_> {
 
 /// One row, or where rows of `clocks.csv` act on parts of the stretch already, one that takes the place
 /// of each.
-fn rows(stretch: &Stretch, shift_min: f64) -> Vec<Row> {
+pub(super) fn rows(stretch: &Stretch, shift_min: f64) -> Vec<Row> {
     let same = |a: &super::Look, b: &super::Look| a.added_min == b.added_min;
     let parts: Vec<&[super::Look]> = stretch.looks.chunk_by(same).collect();
+    if parts.is_empty() {
+        return vec![Row {
+            from: stretch.from,
+            until: stretch.until,
+            shift_min,
+            until_shift_min: None,
+        }];
+    }
     let second = TimeDelta::seconds(1);
     let from = |i: usize| match i {
         0 => stretch.from,
@@ -211,7 +219,11 @@ fn rows(stretch: &Stretch, shift_min: f64) -> Vec<Row> {
     (0..parts.len())
         .map(|i| Row {
             from: from(i),
-            until: if i + 1 < parts.len() { from(i + 1) - second } else { stretch.until },
+            until: if i + 1 < parts.len() {
+                from(i + 1) - second
+            } else {
+                stretch.until
+            },
             shift_min: parts[i][0].added_min + shift_min,
             until_shift_min: None,
         })

@@ -94,7 +94,9 @@ impl Bench {
     /// Log likelihood of a reading, right as far as people set clocks.
     fn log(&self, moves: &[i32]) -> f64 {
         const AROUND: [(i32, f64); 3] = [(-1, 0.25), (0, 0.5), (1, 0.25)];
-        let each = AROUND.map(|(o, weight)| fit(&self.shots, &self.heights, &plus(moves, o)).log + f64::ln(weight));
+        let each = AROUND.map(|(o, weight)| {
+            fit(&self.shots, &self.heights, &plus(moves, o)).log + f64::ln(weight)
+        });
         let most = each.into_iter().fold(f64::NEG_INFINITY, f64::max);
         most + each.iter().map(|l| (l - most).exp()).sum::<f64>().ln()
     }
@@ -108,7 +110,9 @@ impl Bench {
             .map(|o| plus(moves, o))
             .map(|m| (fit(&self.shots, &self.heights, &m), m))
             .max_by(|a, b| a.0.log.total_cmp(&b.0.log));
-        best.map_or_else(Against::default, |(f, m)| against(&self.shots, &self.heights, &m, &f))
+        best.map_or_else(Against::default, |(f, m)| {
+            against(&self.shots, &self.heights, &m, &f)
+        })
     }
 
     /// The plainest story that is likely enough, if any is, and by how much.
@@ -125,7 +129,10 @@ impl Bench {
             .map(|s| (log(&s), s))
             .collect();
         let best = tried.iter().max_by(|a, b| a.0.total_cmp(&b.0));
-        if let Some(steps) = best.filter(|b| b.1.is_any && b.0 - right > 0.0).map(|b| b.1.moves[0]) {
+        if let Some(steps) = best
+            .filter(|b| b.1.is_any && b.0 - right > 0.0)
+            .map(|b| b.1.moves[0])
+        {
             let near = [-2, -1, 1, 2].map(|o| any(steps + o, looks));
             tried.extend(near.map(|s| (log(&s), s)));
             let first_any = tried.iter().position(|t| t.1.is_any).unwrap_or(0);
@@ -136,10 +143,16 @@ impl Bench {
             return None;
         }
         tried.retain(|t| t.0 > most - PLAINER && t.0 - right >= GAIN);
-        // Stories stand in the order of their plainness.
-        let (log, story) = tried.into_iter().next()?;
+        // Stories stand in the order of their plainness; one that leaves the clock off is not it.
+        let (log, story) = tried.into_iter().find(|(_, s)| self.is_right_after(s))?;
         let stands = self.against(&story.moves).follows() && !self.is_near_right(&story);
         stands.then_some((story, log - right))
+    }
+
+    /// Whether what is left, once a story is believed, is no more than people set clocks by.
+    fn is_right_after(&self, story: &Story) -> bool {
+        let left = self.offset(&story.moves);
+        left.low < RIGHT_WITHIN_MIN && left.high > -RIGHT_WITHIN_MIN
     }
 
     /// Whether the interval of an offset that has no name reaches what people set clocks by.
@@ -201,13 +214,18 @@ fn best_cut(groups: &[(usize, Vec<f64>)], shots: usize, fewest: usize) -> Option
     for (_, logs) in groups {
         after.iter_mut().zip(logs).for_each(|(a, l)| *a += l);
     }
-    let all_right = (0..offsets).filter(|o| is_right(*o)).map(|o| after[o]).fold(f64::NEG_INFINITY, f64::max);
+    let all_right = (0..offsets)
+        .filter(|o| is_right(*o))
+        .map(|o| after[o])
+        .fold(f64::NEG_INFINITY, f64::max);
     let mut before = vec![0.0; offsets];
     let mut found = (SPLIT_GAIN, None);
     for (from, logs) in groups {
         if (fewest..shots.saturating_sub(fewest)).contains(from) {
             let best = |side: &[f64], right: bool| {
-                let of = (0..offsets).filter(|o| !right || is_right(*o)).map(|o| side[o]);
+                let of = (0..offsets)
+                    .filter(|o| !right || is_right(*o))
+                    .map(|o| side[o]);
                 of.fold(f64::NEG_INFINITY, f64::max)
             };
             let gain = (best(&before, true) + best(&after, false))

@@ -41,7 +41,9 @@ pub fn known_moment(
         bail!("no picture was named.");
     };
     ensure!(
-        found.iter().all(|(p, _)| same_name(&p.camera, &first.camera)),
+        found
+            .iter()
+            .all(|(p, _)| same_name(&p.camera, &first.camera)),
         "the pictures are of several cameras. Give one camera's at a time."
     );
     let of_file_date = found.iter().all(|(p, _)| shown_time(p).is_none());
@@ -58,12 +60,18 @@ pub fn known_moment(
                 anchor.shows
             );
         };
-        known.push((shown.shown(), behind(property, picture, shown, anchor.shows, of_file_date)));
+        known.push((
+            shown.shown(),
+            behind(property, picture, shown, anchor.shows, of_file_date),
+        ));
     }
     known.sort_by_key(|k| k.0);
     let (from, until, pictures) = stretch(crawl, first, &known, moment, set_right);
     let row = row(&known, from, until);
-    let most = row.shift_min.abs().max(row.until_shift_min.map_or(0.0, f64::abs));
+    let most = row
+        .shift_min
+        .abs()
+        .max(row.until_shift_min.map_or(0.0, f64::abs));
     if most < 1.0 && !of_file_date {
         bail!(
             "{} shows {}, and so does its clock as it is read without any row of clocks.csv: it is right. Nothing is to be corrected.",
@@ -77,8 +85,12 @@ pub fn known_moment(
         until,
         fault: Fault::Known,
         shift_min: row.shift_min,
-        low_min: row.shift_min.min(row.until_shift_min.unwrap_or(row.shift_min)),
-        high_min: row.shift_min.max(row.until_shift_min.unwrap_or(row.shift_min)),
+        low_min: row
+            .shift_min
+            .min(row.until_shift_min.unwrap_or(row.shift_min)),
+        high_min: row
+            .shift_min
+            .max(row.until_shift_min.unwrap_or(row.shift_min)),
         pictures,
         evidence: evidence(&found, &known, of_file_date),
         doubt: None,
@@ -103,7 +115,9 @@ fn named<'a>(property: &Property, crawl: &'a Crawl, name: &str) -> Result<&'a Pi
     let named: Vec<&Picture> = crawl.pictures.iter().filter(is_it).collect();
     match named[..] {
         [picture] => Ok(picture),
-        [] => bail!("no picture is called \"{name}\". Write its path below the property, such as cards/Oak/IMG_0001.JPG."),
+        [] => bail!(
+            "no picture is called \"{name}\". Write its path below the property, such as cards/Oak/IMG_0001.JPG."
+        ),
         _ => bail!(
             "{} pictures are called \"{name}\". Write its path below the property, such as cards/Oak/IMG_0001.JPG.",
             named.len()
@@ -137,7 +151,10 @@ fn stretch(
     moment: impl Fn(&Picture) -> Option<CameraTime>,
     set_right: Option<NaiveDateTime>,
 ) -> (NaiveDateTime, NaiveDateTime, usize) {
-    let of_camera = crawl.pictures.iter().filter(|p| same_name(&p.camera, &first.camera));
+    let of_camera = crawl
+        .pictures
+        .iter()
+        .filter(|p| same_name(&p.camera, &first.camera));
     let mut times: Vec<NaiveDateTime> = of_camera
         .filter_map(|p| Some(moment(p)?.shown()))
         .filter(|t| set_right.is_none_or(|s| *t < s))
@@ -148,10 +165,24 @@ fn stretch(
     let holds = |c: &&[NaiveDateTime]| known.iter().any(|(t, _)| c.contains(t));
     let parts: Vec<&[NaiveDateTime]> = times.chunk_by(near).filter(holds).collect();
     let (earliest, latest) = (known[0].0, known[known.len() - 1].0);
-    let from = parts.first().and_then(|c| c.first()).copied().unwrap_or(earliest);
-    let until = parts.last().and_then(|c| c.last()).copied().unwrap_or(latest);
-    let until = set_right.map_or(until, |s| s - TimeDelta::seconds(1)).max(from);
-    (from.min(earliest), until.max(latest), parts.iter().map(|c| c.len()).sum())
+    let from = parts
+        .first()
+        .and_then(|c| c.first())
+        .copied()
+        .unwrap_or(earliest);
+    let until = parts
+        .last()
+        .and_then(|c| c.last())
+        .copied()
+        .unwrap_or(latest);
+    let until = set_right
+        .map_or(until, |s| s - TimeDelta::seconds(1))
+        .max(from);
+    (
+        from.min(earliest),
+        until.max(latest),
+        parts.iter().map(|c| c.len()).sum(),
+    )
 }
 
 /// One number of minutes, or with two moments that differ a line through the first and the last.
@@ -175,11 +206,25 @@ fn row(known: &[(NaiveDateTime, f64)], from: NaiveDateTime, until: NaiveDateTime
     }
 }
 
-fn evidence(found: &[(&Picture, &Anchor)], known: &[(NaiveDateTime, f64)], of_file_date: bool) -> String {
-    let clock = if of_file_date { "its file's date is" } else { "its clock is" };
-    let one = |(picture, anchor): &(&Picture, &Anchor)| format!("{} shows {}", picture.path, anchor.shows);
+fn evidence(
+    found: &[(&Picture, &Anchor)],
+    known: &[(NaiveDateTime, f64)],
+    of_file_date: bool,
+) -> String {
+    let clock = if of_file_date {
+        "its file's date is"
+    } else {
+        "its clock is"
+    };
+    let one = |(picture, anchor): &(&Picture, &Anchor)| {
+        format!("{} shows {}", picture.path, anchor.shows)
+    };
     let said: Vec<String> = found.iter().map(one).collect();
     let minutes = known[0].1;
     let way = if minutes < 0.0 { "ahead" } else { "behind" };
-    format!("{}, and {clock} {} {way}", said.join(" and "), duration(minutes))
+    format!(
+        "{}, and {clock} {} {way}",
+        said.join(" and "),
+        duration(minutes)
+    )
 }

@@ -38,7 +38,7 @@ fn threshold_deg(n: usize) -> f64 {
     n as f64 * 1.5 - 10.0
 }
 /// Standard deviation of dusk's threshold less dawn's, degrees.
-const DUSK_LESS_DAWN_DEG: f64 = 3.2;
+const DUSK_LESS_DAWN_DEG: f64 = 2.7;
 const BLURS_DEG: [f64; 2] = [0.8, 2.2];
 /// Chances that a picture misleads: by day, by night.
 const MISLEADING: [(f64, f64); 6] = [
@@ -92,7 +92,11 @@ impl Heights {
 
 /// Steps from minus half a day to plus half a day.
 fn signed(step: i32) -> i32 {
-    if step > STEPS as i32 / 2 { step - STEPS as i32 } else { step }
+    if step > STEPS as i32 / 2 {
+        step - STEPS as i32
+    } else {
+        step
+    }
 }
 
 /// Every offset of the grid, in steps.
@@ -149,7 +153,10 @@ impl Table {
 
     /// Whether a height is the same to every threshold that is tried.
     fn is_far(&self, height_deg: f32) -> bool {
-        let (lowest, highest) = (threshold_deg(0) as f32, threshold_deg(THRESHOLDS - 1) as f32);
+        let (lowest, highest) = (
+            threshold_deg(0) as f32,
+            threshold_deg(THRESHOLDS - 1) as f32,
+        );
         height_deg > highest + self.reach_deg || height_deg < lowest - self.reach_deg
     }
 }
@@ -230,7 +237,12 @@ fn groups(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Vec<Group> {
 }
 
 /// Log likelihoods of the evenings and of the mornings, for every threshold.
-fn sums(shots: &[Shot], heights: &[f32], groups: &[Group], table: &Table) -> [[f64; THRESHOLDS]; 2] {
+fn sums(
+    shots: &[Shot],
+    heights: &[f32],
+    groups: &[Group],
+    table: &Table,
+) -> [[f64; THRESHOLDS]; 2] {
     let mut sums = [[0.0; THRESHOLDS]; 2];
     let likely = |i: usize, threshold: f32| {
         let dark = table.dark(heights[i] - threshold);
@@ -241,8 +253,13 @@ fn sums(shots: &[Shot], heights: &[f32], groups: &[Group], table: &Table) -> [[f
     for group in groups {
         let mut common = 1.0;
         near.clear();
-        for i in group.from..group.until {
-            match table.is_far(heights[i]) {
+        let in_group = heights
+            .iter()
+            .enumerate()
+            .take(group.until)
+            .skip(group.from);
+        for (i, height) in in_group {
+            match table.is_far(*height) {
                 true => common *= likely(i, 0.0),
                 false => near.push(i),
             }
@@ -308,7 +325,11 @@ pub(super) fn against(shots: &[Shot], heights: &Heights, moves: &[i32], fit: &Fi
     let mut found = Against::default();
     for (i, shot) in shots.iter().enumerate() {
         let morning = heights.half_day(i, moves[i]).rem_euclid(2) == 0;
-        let threshold = threshold_deg(if morning { fit.best.dawn } else { fit.best.dusk });
+        let threshold = threshold_deg(if morning {
+            fit.best.dawn
+        } else {
+            fit.best.dusk
+        });
         let over = f64::from(heights.at(i, moves[i])) - threshold;
         if over > CLEAR_DEG {
             found.day += 1;
@@ -338,19 +359,31 @@ pub(super) fn offset(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Offset
     // Every third offset first, and all of them where the posterior has its mass.
     const COARSE: i32 = 3;
     let log = |o: i32| fit(shots, heights, &plus(moves, o)).log;
-    let mut logs: BTreeMap<i32, f64> = all_steps().filter(|o| o % COARSE == 0).map(|o| (o, log(o))).collect();
+    let mut logs: BTreeMap<i32, f64> = all_steps()
+        .filter(|o| o % COARSE == 0)
+        .map(|o| (o, log(o)))
+        .collect();
     let most = logs.values().copied().fold(f64::NEG_INFINITY, f64::max);
-    let telling: Vec<i32> = logs.iter().filter(|(_, l)| most - **l < 12.0).map(|(o, _)| *o).collect();
+    let telling: Vec<i32> = logs
+        .iter()
+        .filter(|(_, l)| most - **l < 12.0)
+        .map(|(o, _)| *o)
+        .collect();
     for o in all_steps() {
         let near = telling.iter().any(|t| (t - o).abs() < COARSE);
-        let alike = *logs.entry(o - o.rem_euclid(COARSE)).or_insert(f64::NEG_INFINITY);
-        logs.entry(o).or_insert_with(|| if near { log(o) } else { alike });
+        let alike = *logs
+            .entry(o - o.rem_euclid(COARSE))
+            .or_insert(f64::NEG_INFINITY);
+        logs.entry(o)
+            .or_insert_with(|| if near { log(o) } else { alike });
     }
     logs.retain(|o, _| (-(STEPS as i32) / 2 < *o) && *o <= STEPS as i32 / 2);
     let total = log_sum(&logs.values().copied().collect::<Vec<_>>());
     let mut mass: Vec<(i32, f64)> = logs.iter().map(|(o, l)| (*o, (l - total).exp())).collect();
     mass.sort_by_key(|(o, _)| *o);
-    let best = (0..mass.len()).max_by(|a, b| mass[*a].1.total_cmp(&mass[*b].1)).unwrap_or(0);
+    let best = (0..mass.len())
+        .max_by(|a, b| mass[*a].1.total_cmp(&mass[*b].1))
+        .unwrap_or(0);
     // Grows from the likeliest towards the likelier neighbour; the day is a circle.
     let n = mass.len();
     let (mut low, mut high, mut sum) = (0, 0, mass[best].1);
@@ -366,15 +399,28 @@ pub(super) fn offset(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Offset
         }
     }
     let around = |k: i32| mass[(best as i32 + k).rem_euclid(n as i32) as usize].1;
-    let near = (-3..=3).map(|k| (f64::from(k), around(k)));
+    let (step, middle) = (
+        f64::from(STEP_MIN),
+        f64::from(mass[best].0) * f64::from(STEP_MIN),
+    );
+    // One hump, as it nearly always is, has a mean and a spread finer than the grid.
+    const REACH: i32 = 9;
+    let near = (-REACH..=REACH).map(|k| (f64::from(k), around(k)));
     let weight: f64 = near.clone().map(|(_, m)| m).sum();
-    let centre = near.map(|(k, m)| k * m).sum::<f64>() / weight;
-    let step = f64::from(STEP_MIN);
-    let middle = f64::from(mass[best].0) * step;
-    Offset {
-        minutes: middle + centre * step,
-        low: middle - (low as f64 + 0.5) * step,
-        high: middle + (high as f64 + 0.5) * step,
+    let mean = near.clone().map(|(k, m)| k * m).sum::<f64>() / weight;
+    let variance = near.map(|(k, m)| (k - mean).powi(2) * m).sum::<f64>() / weight;
+    let half = 1.96 * (variance + 1.0 / 12.0).sqrt();
+    match weight > 0.97 {
+        true => Offset {
+            minutes: middle + mean * step,
+            low: middle + (mean - half) * step,
+            high: middle + (mean + half) * step,
+        },
+        false => Offset {
+            minutes: middle,
+            low: middle - (low as f64 + 0.5) * step,
+            high: middle + (high as f64 + 0.5) * step,
+        },
     }
 }
 
@@ -385,7 +431,12 @@ pub(super) fn plus(moves: &[i32], steps: i32) -> Moves {
 
 /// Log likelihoods of the half-days of shots at every offset of the grid, for a camera that is known:
 /// what a search for the moment of a change adds up.
-pub(super) fn by_group(shots: &[Shot], heights: &Heights, moves: &[i32], known: &Fit) -> Vec<(usize, Vec<f64>)> {
+pub(super) fn by_group(
+    shots: &[Shot],
+    heights: &Heights,
+    moves: &[i32],
+    known: &Fit,
+) -> Vec<(usize, Vec<f64>)> {
     let table = &TABLES[known.best.blur][known.best.misleading];
     let groups = groups(shots, heights, moves);
     let one = |group: &Group| {
@@ -393,7 +444,11 @@ pub(super) fn by_group(shots: &[Shot], heights: &Heights, moves: &[i32], known: 
             let mut product = 1.0_f64;
             for i in group.from..group.until {
                 let morning = heights.half_day(i, moves[i] + o).rem_euclid(2) == 0;
-                let n = if morning { known.best.dawn } else { known.best.dusk };
+                let n = if morning {
+                    known.best.dawn
+                } else {
+                    known.best.dusk
+                };
                 let dark = table.dark(heights.at(i, moves[i] + o) - threshold_deg(n) as f32);
                 product *= f64::from(if shots[i].grey { dark } else { 1.0 - dark });
             }

@@ -16,11 +16,12 @@ mod remedy;
 mod resets;
 mod shade;
 mod sorts;
+mod view;
 
 use std::path::PathBuf;
 
 use anyhow::Result;
-use chrono::{FixedOffset, NaiveDateTime, TimeDelta};
+use chrono::{FixedOffset, NaiveDate, NaiveDateTime, TimeDelta};
 use rayon::prelude::*;
 
 pub use fault::{Fault, Finding, Row, duration};
@@ -29,6 +30,7 @@ pub use light_model::{Offset, Shot};
 pub use remedy::{Rehearsal, rehearse};
 pub use shade::{Shade, of_picture as shade_of};
 pub use sorts::LightSource;
+pub use view::{ViewChange, view_changes};
 
 use crate::card::{CameraTime, Crawl, Picture, Untimed};
 use crate::clock::Clocks;
@@ -93,6 +95,8 @@ struct Stretch {
     from: NaiveDateTime,
     /// The last.
     until: NaiveDateTime,
+    /// The dates of the two as the clock is read now.
+    read: (NaiveDate, NaiveDate),
     /// When the card was pulled, by UTC.
     pulled: Option<NaiveDateTime>,
 }
@@ -132,8 +136,12 @@ impl CameraClock {
 
     /// What can be said in a word or two.
     pub fn word(&self) -> &'static str {
+        /// What the light leaves open of a clock that is right.
+        const RIGHT_WITHIN_MIN: f64 = 12.0;
+        let is_off = |o: Offset| o.low > RIGHT_WITHIN_MIN || o.high < -RIGHT_WITHIN_MIN;
         match (self.findings.is_empty(), self.could_be_checked()) {
             (false, _) => "wrong",
+            (true, true) if self.offset.is_some_and(is_off) => "may be off",
             (true, true) => "agrees with the light",
             (true, false) => "cannot be checked",
         }
@@ -171,7 +179,10 @@ fn one(property: &Property, camera: &str, pictures: &[&Picture], pulls: &Pulls) 
         camera,
         source: LightSource::Colour,
     };
-    let resets: Vec<resets::Reset> = rolls.iter().flat_map(|r| resets::resets(r, &clocks)).collect();
+    let resets: Vec<resets::Reset> = rolls
+        .iter()
+        .flat_map(|r| resets::resets(r, &clocks))
+        .collect();
     let runs_on: Vec<Roll> = rolls
         .iter()
         .map(|roll| Roll {
@@ -212,7 +223,12 @@ impl Case<'_> {
             self.source = source;
             let stretches: Vec<Stretch> = rolls
                 .iter()
-                .flat_map(|r| parts(r).into_iter().map(|p| (p, r.pulled)).collect::<Vec<_>>())
+                .flat_map(|r| {
+                    parts(r)
+                        .into_iter()
+                        .map(|p| (p, r.pulled))
+                        .collect::<Vec<_>>()
+                })
                 .filter_map(|(pictures, pulled)| self.stretch(&pictures, pulled))
                 .collect();
             let (clock, is_sure) = verdict(self.property, self.camera, source, &stretches);
@@ -241,6 +257,7 @@ impl Case<'_> {
             looks: looks(self.property, self.camera, self.source, &glimpses),
             from,
             until,
+            read: read_dates(self.property, self.camera, from, until),
             pulled,
         })
     }
@@ -279,16 +296,22 @@ impl CameraClock {
 pub fn judge_glimpses(property: &Property, camera: &str, glimpses: &[Glimpse]) -> CameraClock {
     let mut best = CameraClock::none(camera);
     for source in LightSource::ALL {
-        let runs = glimpses.chunk_by(|a, b| b.time.shown() - a.time.shown() < TimeDelta::days(APART_DAYS));
+        let runs =
+            glimpses.chunk_by(|a, b| b.time.shown() - a.time.shown() < TimeDelta::days(APART_DAYS));
         let stretch = |part: &[Glimpse]| {
             let (first, last) = (part.first()?, part.last()?);
             let step = part.len().div_ceil(LOOKED_AT_MOST).max(1);
-            let some: Vec<Glimpse> = spread(part, |g| g.time).into_iter().step_by(step).copied().collect();
+            let some: Vec<Glimpse> = spread(part, |g| g.time)
+                .into_iter()
+                .step_by(step)
+                .copied()
+                .collect();
             Some(Stretch {
                 camera: camera.to_owned(),
                 looks: looks(property, camera, source, &some),
                 from: first.time.shown(),
                 until: last.time.shown(),
+                read: read_dates(property, camera, first.time.shown(), last.time.shown()),
                 pulled: None,
             })
         };
@@ -311,7 +334,10 @@ fn verdict(
 ) -> (CameraClock, bool) {
     let mut clock = CameraClock {
         source,
-        looked_at: stretches.iter().flat_map(|s| s.looks.iter().copied()).collect(),
+        looked_at: stretches
+            .iter()
+            .flat_map(|s| s.looks.iter().copied())
+            .collect(),
         ..CameraClock::none(camera)
     };
     let mut is_sure = false;
@@ -319,7 +345,9 @@ fn verdict(
     let whole = joined(stretches);
     let together = whole.as_ref().and_then(|w| judged(property, w));
     // What is true of the whole camera is told once.
-    if let Some(judged) = together.filter(|j| stretches.len() > 1 && j.findings.iter().any(|f| f.setting.is_some())) {
+    if let Some(judged) =
+        together.filter(|j| stretches.len() > 1 && j.findings.iter().any(|f| f.setting.is_some()))
+    {
         clock.offset = Some(judged.offset);
         clock.findings = judged.findings;
         return (clock, true);
@@ -353,7 +381,10 @@ fn judged(property: &Property, stretch: &Stretch) -> Option<judge::Judged> {
 /// All stretches as one.
 fn joined(stretches: &[Stretch]) -> Option<Stretch> {
     let first = stretches.first()?;
-    let mut looks: Vec<Look> = stretches.iter().flat_map(|s| s.looks.iter().copied()).collect();
+    let mut looks: Vec<Look> = stretches
+        .iter()
+        .flat_map(|s| s.looks.iter().copied())
+        .collect();
     looks.sort_by_key(|l| l.time);
     let step = looks.len().div_ceil(LOOKED_AT_MOST).max(1);
     Some(Stretch {
@@ -361,14 +392,32 @@ fn joined(stretches: &[Stretch]) -> Option<Stretch> {
         looks: looks.into_iter().step_by(step).collect(),
         from: stretches.iter().map(|s| s.from).min()?,
         until: stretches.iter().map(|s| s.until).max()?,
+        read: (
+            stretches.iter().map(|s| s.read.0).min()?,
+            stretches.iter().map(|s| s.read.1).max()?,
+        ),
         pulled: None,
     })
 }
 
+fn read_dates(
+    property: &Property,
+    camera: &str,
+    from: NaiveDateTime,
+    until: NaiveDateTime,
+) -> (NaiveDate, NaiveDate) {
+    let clocks = Clocks::of(property);
+    let date = |t| clocks.local(camera, CameraTime::new(t), None).date();
+    (date(from), date(until))
+}
+
 /// The pictures of a roll, parted where it is silent for long.
 fn parts<'a>(roll: &Roll<'a>) -> Vec<Vec<&'a Picture>> {
-    let mut timed: Vec<(CameraTime, &Picture)> =
-        roll.pictures.iter().filter_map(|p| Some((shown_time(p)?, *p))).collect();
+    let mut timed: Vec<(CameraTime, &Picture)> = roll
+        .pictures
+        .iter()
+        .filter_map(|p| Some((shown_time(p)?, *p)))
+        .collect();
     timed.sort_by_key(|(t, p)| (*t, &p.path));
     timed
         .chunk_by(|a, b| b.0.shown() - a.0.shown() < TimeDelta::days(APART_DAYS))
@@ -397,14 +446,19 @@ fn spread<T>(all: &[T], time: impl Fn(&T) -> CameraTime) -> Vec<&T> {
     let mut some: Vec<&T> = Vec::new();
     for one in all {
         let near = |last: &&T| (time(one).shown() - time(last).shown()).num_minutes() < TRIGGER_MIN;
-        if !some.last().is_some_and(|last| near(last)) {
+        if !some.last().is_some_and(near) {
             some.push(one);
         }
     }
     some
 }
 
-fn looks(property: &Property, camera: &str, source: LightSource, glimpses: &[Glimpse]) -> Vec<Look> {
+fn looks(
+    property: &Property,
+    camera: &str,
+    source: LightSource,
+    glimpses: &[Glimpse],
+) -> Vec<Look> {
     let clocks = Clocks::of(property);
     let dark = sorts::dark(source, glimpses);
     let look = |(g, dark): (&Glimpse, Option<bool>)| {

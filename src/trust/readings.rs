@@ -95,12 +95,21 @@ pub(super) fn any(steps: i32, looks: &[Look]) -> Story {
 fn kept_otherwise(property: &Property, looks: &[Look]) -> Vec<Story> {
     let zone = property.settings.time_zone;
     let year = looks.last().map_or(2025, |l| l.time.shown().year());
-    let summer = offsets_of(property, year).into_iter().max_by_key(|o| o.local_minus_utc());
+    let summer = offsets_of(property, year)
+        .into_iter()
+        .max_by_key(|o| o.local_minus_utc());
     let utc = chrono::Utc.fix();
-    let mut ways = vec![(ClockSetting::Standard, KEPT_OTHERWISE), (ClockSetting::Local, KEPT_OTHERWISE)];
+    let mut ways = vec![
+        (ClockSetting::Standard, KEPT_OTHERWISE),
+        (ClockSetting::Local, KEPT_OTHERWISE),
+    ];
     // Left on daylight time over one weekend is one hour off since then; over several, it is kept so.
     let several = weekends_within(property, looks).len() > 1;
-    ways.extend(summer.filter(|_| several).map(|o| (ClockSetting::Offset(o), KEPT_OTHERWISE)));
+    ways.extend(
+        summer
+            .filter(|_| several)
+            .map(|o| (ClockSetting::Offset(o), KEPT_OTHERWISE)),
+    );
     ways.push((ClockSetting::Offset(utc), UTC));
     let story = |(setting, prior): (ClockSetting, f64)| {
         let moves: Moves = looks
@@ -147,7 +156,13 @@ fn weekends(property: &Property, looks: &[Look]) -> Vec<Story> {
     let count = found.len().max(1) as f64;
     let each = |from: &NaiveDateTime| {
         [-60, 60].map(|minutes| {
-            let moved = |l: &Look| if l.time.shown() >= *from { minutes / STEP_MIN } else { 0 };
+            let moved = |l: &Look| {
+                if l.time.shown() >= *from {
+                    minutes / STEP_MIN
+                } else {
+                    0
+                }
+            };
             Story {
                 from: Some(*from),
                 moves: looks.iter().map(moved).collect(),

@@ -36,14 +36,20 @@ pub fn rehearse(
     let mut copy = property.clone();
     copy.corrections.extend(finding.corrections());
     if let Some(setting) = finding.setting {
-        let of_camera = copy.placements.iter_mut().filter(|p| same_name(&p.camera, &finding.camera));
+        let of_camera = copy
+            .placements
+            .iter_mut()
+            .filter(|p| same_name(&p.camera, &finding.camera));
         let mut any = false;
         for placement in of_camera {
             placement.clock = setting;
             any = true;
         }
         if !any {
-            copy.placements.push(crate::property::Placement::anywhere(&finding.camera, setting));
+            copy.placements.push(crate::property::Placement::anywhere(
+                &finding.camera,
+                setting,
+            ));
         }
     }
     let is_here = |p: &&Picture| same_name(&p.camera, &finding.camera);

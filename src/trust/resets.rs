@@ -41,7 +41,8 @@ pub(super) fn resets<'a>(roll: &Roll<'a>, clocks: &Clocks) -> Vec<Reset<'a>> {
     let mut at = 0;
     while let Some(&(picture, time)) = ordered.get(at) {
         let fell = before.is_some_and(|l| l - time > TimeDelta::days(1));
-        let starts = impossible(picture) || (fell && factory(time) && !clocks.is_placed(picture, time));
+        let starts =
+            impossible(picture) || (fell && factory(time) && !clocks.is_placed(picture, time));
         if !starts {
             before = Some(time);
             at += 1;

@@ -84,7 +84,8 @@ pub(super) fn effort(
         let all = gaps(from, until, &within);
         for silence in &all {
             let ends = silence.until + Days::new(1);
-            let inside = within.first().is_some_and(|f| *f < silence.from) && active.contains(&ends);
+            let inside =
+                within.first().is_some_and(|f| *f < silence.from) && active.contains(&ends);
             let was_quiet = inside && silence.days() <= UNATTENDED_DAYS && unattended(ends);
             if was_quiet || silence.days() <= longest_believed_days(&within, silence) {
                 worked.extend(dates(silence.from, silence.until));
@@ -254,7 +255,10 @@ mod tests {
     fn two_bursts_far_apart_are_two_nights_and_a_range() {
         for apart in [28, 610] {
             let two = effort(&active([0, apart]), &[], |_| false);
-            assert_eq!((two.nights(), two.nights_at_most()), (2, apart as usize + 1));
+            assert_eq!(
+                (two.nights(), two.nights_at_most()),
+                (2, apart as usize + 1)
+            );
         }
     }
 

@@ -250,7 +250,10 @@ fn runs_on(
         }
         dates
     };
-    of_camera.iter().map(|(name, pictures)| ((*name).to_owned(), dates(pictures))).collect()
+    of_camera
+        .iter()
+        .map(|(name, pictures)| ((*name).to_owned(), dates(pictures)))
+        .collect()
 }
 
 /// A camera that takes a still and a clip at each trigger shows the same deer twice: a clip beside a

@@ -247,3 +247,111 @@ fn drift_year_and_a_known_moment() {
         "{rows}"
     );
 }
+
+/// A remedy that is accepted stands: the clock is right afterwards, and the same row is not offered anew.
+#[test]
+fn an_accepted_remedy_is_the_end_of_it() {
+    for clock in [
+        ClockFault::WrongYear,
+        ClockFault::HalfDay,
+        ClockFault::Drift,
+        ClockFault::Reset,
+    ] {
+        let place = Place::practice(&options(2, clock, 12));
+        let asked = |more: &[&str]| {
+            let output = graylight()
+                .arg("clock")
+                .arg(place.path())
+                .args(more)
+                .output()
+                .unwrap();
+            assert!(
+                output.status.success(),
+                "{}",
+                String::from_utf8_lossy(&output.stderr)
+            );
+            serde_json::from_slice::<serde_json::Value>(&output.stdout).unwrap()
+        };
+        let accepted = asked(&["--accept", "--json"]);
+        assert!(
+            accepted["accepted"][0]["done"].is_string(),
+            "{clock:?}: {accepted}"
+        );
+        let after = asked(&["--json"]);
+        for camera in after["clocks"].as_array().unwrap() {
+            assert_eq!(
+                camera["findings"].as_array().unwrap().len(),
+                0,
+                "{clock:?}: {camera}"
+            );
+        }
+        let rows = std::fs::read_to_string(place.path().join("clocks.csv")).unwrap();
+        asked(&["--accept", "--json"]);
+        let again = std::fs::read_to_string(place.path().join("clocks.csv")).unwrap();
+        assert_eq!(rows, again, "{clock:?}");
+        asked(&["--undo", "2", "--json"]);
+        let undone = std::fs::read_to_string(place.path().join("clocks.csv")).unwrap();
+        assert_eq!(undone.lines().count() + 1, rows.lines().count());
+    }
+}
+
+/// A watch on a camera that is kept on standard time: its clock is right, and stays so.
+#[test]
+fn a_true_watch_on_a_standard_camera_changes_nothing() {
+    let place = Place::new();
+    place.put("cameras.csv", "camera,clock\nOak,standard\n");
+    place.put("cards/Oak/IMG_0001.JPG", picture_at("2025:09:08 06:41:27"));
+    place.put("cards/Oak/IMG_0002.JPG", picture_at("2025:09:18 06:41:27"));
+    let asked = |shows: &[&str]| {
+        let mut command = graylight();
+        command.arg("clock").arg(place.path());
+        for (picture, shows) in ["IMG_0001.JPG", "IMG_0002.JPG"].iter().zip(shows) {
+            command.args(["--picture", picture, "--shows", shows]);
+        }
+        command.arg("--accept").output().unwrap()
+    };
+    // Daylight time was in force, so the watch is an hour ahead of the camera.
+    let right = asked(&["2025-09-08T07:41:27"]);
+    assert_eq!(right.status.code(), Some(1));
+    assert!(!place.path().join("clocks.csv").exists());
+    // Two moments that differ make a row that grows.
+    assert!(
+        asked(&["2025-09-08T07:41:27", "2025-09-18T07:51:27"])
+            .status
+            .success()
+    );
+    let property = Property::open(place.path()).unwrap();
+    let row = &property.corrections[0];
+    assert_eq!((row.shift_min, row.until_shift_min), (0.0, Some(10.0)));
+    let debrief = place.debrief();
+    assert_eq!(debrief.crawl.timed(), 2);
+}
+
+/// Three seasons with cameras bought, retired, moved and turned, and cards formatted in between: no
+/// clock is wrong, and none is called so.
+#[test]
+fn three_seasons_have_no_false_finding() {
+    const SEEDS: u64 = 200;
+    let accused: Vec<String> = (0..SEEDS)
+        .into_par_iter()
+        .flat_map_iter(|seed| {
+            let place = Place::practice(&Options {
+                seed: seed + 5000,
+                weeks: 2,
+                seasons: 3,
+                cameras: 4,
+                size: 0.8,
+                ..Options::default()
+            });
+            let told = |c: CameraClock| {
+                let faults: Vec<_> = c.findings.iter().map(|f| (f.fault, f.shift_min)).collect();
+                (!faults.is_empty()).then(|| format!("{seed} {}: {faults:?}", c.camera))
+            };
+            clocks(&place)
+                .into_iter()
+                .filter_map(told)
+                .collect::<Vec<_>>()
+        })
+        .collect();
+    assert!(accused.is_empty(), "{accused:?}");
+}

@@ -841,11 +841,7 @@ impl Season<'_> {
                 && hour + 24.0 < self.lamp_by_day[day - 1].off_hour;
             after_midnight || (today.morning_on && (5.0..7.5).contains(&hour))
         };
-        if lit {
-            lamp.lux
-        } else {
-            0.0
-        }
+        if lit { lamp.lux } else { 0.0 }
     }
 
     /// What the light sensor reads, without the error of the single reading.
@@ -1407,9 +1403,10 @@ mod tests {
             assert_ne!(format!("{a:?}"), format!("{c:?}"), "{}", world.name());
             assert!(a.windows(2).all(|w| w[0].utc < w[1].utc));
             let start = moment(2023, 8, 31, 23, 20);
-            assert!(a
-                .iter()
-                .all(|f| f.utc >= start && f.utc < start + Duration::days(30)));
+            assert!(
+                a.iter()
+                    .all(|f| f.utc >= start && f.utc < start + Duration::days(30))
+            );
             assert!(
                 (300..1000).contains(&a.len()),
                 "{} {}",
@@ -1510,9 +1507,10 @@ mod tests {
             20.0,
             3,
         );
-        assert!(none
-            .iter()
-            .all(|f| f.flash_fired.is_none() && f.exposure_s.is_none() && f.iso.is_none()));
+        assert!(
+            none.iter()
+                .all(|f| f.flash_fired.is_none() && f.exposure_s.is_none() && f.iso.is_none())
+        );
         let lies = frames(
             World::LyingFlash,
             &MIDDLE_EUROPE,
@@ -1521,9 +1519,10 @@ mod tests {
             20.0,
             3,
         );
-        assert!(lies
-            .iter()
-            .all(|f| f.flash_fired == lies[0].flash_fired && f.iso == lies[0].iso));
+        assert!(
+            lies.iter()
+                .all(|f| f.flash_fired == lies[0].flash_fired && f.iso == lies[0].iso)
+        );
         assert!(lies[0].flash_fired.is_some());
     }
 
@@ -1751,9 +1750,11 @@ mod tests {
                     latitude_deg: 89.9,
                     longitude_deg: -170.0,
                 };
-                assert!(frames(world, &pole, from, 5, 20.0, 1)
-                    .iter()
-                    .all(|f| f.elevation_deg.is_finite()));
+                assert!(
+                    frames(world, &pole, from, 5, 20.0, 1)
+                        .iter()
+                        .all(|f| f.elevation_deg.is_finite())
+                );
             }
         }
     }

@@ -25,5 +25,7 @@ mod statistics_outside;
 mod sun_outside;
 mod support;
 mod tables;
+mod times;
 mod ugly;
+mod views;
 mod working;

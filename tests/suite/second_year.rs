@@ -580,3 +580,96 @@ fn a_year_folder_is_no_camera() {
         "{cameras:?}"
     );
 }
+
+/// The same name in another year is another picture, however dark and alike the two are.
+#[test]
+fn two_years_of_a_covered_lens_are_no_twins() {
+    let dark = |year: i32, n: u32| {
+        let imprint = graylight::practice::Imprint {
+            time: Some(format!("{year}-11-0{n}T06:00:00").parse().unwrap()),
+            label: "Oak",
+            serial: "1",
+            position: None,
+        };
+        graylight::practice::jpeg(&image::RgbImage::new(640, 480), &imprint).unwrap()
+    };
+    let place = Place::new();
+    for year in [2024, 2025] {
+        let card = TempDir::new().unwrap();
+        for n in 1..5 {
+            put(card.path(), &format!("DCIM/IMG_000{n}.JPG"), &dark(year, n));
+        }
+        let told = receipt(card.path(), &place);
+        assert_eq!(told["twins"].as_array().unwrap().len(), 0, "{told}");
+        assert_eq!(told["damaged"].as_array().unwrap().len(), 0, "{told}");
+    }
+    assert_eq!(place.debrief().crawl.pictures.len(), 8);
+}
+
+#[test]
+fn a_card_of_which_much_is_damaged_is_not_called_safe() {
+    let (place, card) = (Place::new(), card(&YEAR_ONE));
+    for n in 4..9 {
+        put(
+            card.path(),
+            &format!("DCIM/100MEDIA/IMG_000{n}.JPG"),
+            &[0; 9000],
+        );
+    }
+    let told = receipt(card.path(), &place);
+    assert_eq!(
+        (&told["copied"], &told["safe_to_clear"]),
+        (&8.into(), &false.into())
+    );
+    assert!(
+        told["why_not"].as_str().unwrap().contains("another reader"),
+        "{told}"
+    );
+}
+
+#[test]
+fn what_a_mac_leaves_on_a_card_is_not_called_lost() {
+    let (place, card) = (Place::new(), card(&YEAR_ONE));
+    put(card.path(), "DCIM/100MEDIA/._IMG_0001.JPG", b"x");
+    receipt(card.path(), &place);
+    let output = run(&["check", place.path().to_str().unwrap()]);
+    assert!(output.status.success(), "{}", said(&output));
+}
+
+/// Both cameras count from IMG_0001, so a card filed wrongly comes home beside the right ones.
+#[test]
+fn a_card_comes_home_though_its_names_are_taken() {
+    let place = Place::new();
+    let property = place.path().to_str().unwrap();
+    receipt(card(&YEAR_ONE).path(), &place);
+    let other = card(&YEAR_TWO);
+    assert!(
+        pull(other.path(), &place, &["--camera", "Elm", "--even-so"])
+            .status
+            .success()
+    );
+    let misspelt = run(&["refile", property, "cards/Elm", "--to", "Oka"]);
+    assert!(
+        said(&misspelt).contains("did you mean Oak?"),
+        "{}",
+        said(&misspelt)
+    );
+    assert_eq!(
+        run(&["refile", property, "cards", "--to", "Elm"])
+            .status
+            .code(),
+        Some(1)
+    );
+    let home = run(&["refile", property, "cards/Elm", "--to", "Oak"]);
+    assert!(home.status.success(), "{}", said(&home));
+    let debrief = place.debrief();
+    assert_eq!(
+        debrief
+            .crawl
+            .pictures
+            .iter()
+            .filter(|p| p.camera == "Oak")
+            .count(),
+        6
+    );
+}

@@ -50,7 +50,11 @@ fn remedy(finding: &Finding) -> String {
             "{stretch} cannot be put right from the pictures alone. Until their clock is settled (graylight clock with --picture and --shows), no change at this camera is called clear."
         );
     };
-    let way = if row.shift_min < 0.0 { "taken off" } else { "added" };
+    let way = if row.shift_min < 0.0 {
+        "taken off"
+    } else {
+        "added"
+    };
     let more = match (row.until_shift_min, finding.rows.len()) {
         (Some(end), _) => format!(" at first and {} at the end", duration(end)),
         (None, 1) => String::new(),
@@ -71,7 +75,9 @@ fn sentence(clock: &CameraClock) -> String {
     );
     match clock.offset {
         _ if clock.findings.is_empty() && !clock.could_be_checked() => {
-            format!("cannot be checked: too few of its pictures tell when the light came and went ({pictures}).")
+            format!(
+                "cannot be checked: too few of its pictures tell when the light came and went ({pictures})."
+            )
         }
         None => format!("wrong, see above ({pictures})."),
         Some(_) if !clock.findings.is_empty() => format!("wrong, see above ({pictures})."),

@@ -1,0 +1,76 @@
+//! A picture made small and even, so that pictures of one scene can be compared whatever their light.
+
+use image::RgbImage;
+use image::imageops::{FilterType, crop_imm, resize};
+
+/// Pixels of a frame across.
+pub const ACROSS: usize = 48;
+/// Pixels of a frame down.
+pub const DOWN: usize = 32;
+/// Most cameras print date and time along the top or the bottom, and that differs always.
+const STRIP: f64 = 0.10;
+/// Pixels around one that tell how bright it is there.
+const AROUND: usize = 8;
+/// Grey levels added before the logarithm, so that black does not become endless.
+const BLACK: f32 = 8.0;
+
+/// A picture made small and even.
+#[derive(Debug, Clone)]
+pub struct Frame {
+    /// Logarithm of the light, less its mean around each pixel: a brighter exposure, or a lamp that
+    /// burns less, is gone.
+    pub light: Vec<f32>,
+    /// Logarithm of red over green, likewise: a brown coat on green grass may be as bright as the
+    /// grass.
+    pub hue: Vec<f32>,
+    /// What a grey level of noise makes in those logarithms.
+    pub grain: Vec<f32>,
+}
+
+impl Frame {
+    /// Makes a frame of a decoded picture.
+    pub fn of(picture: &RgbImage) -> Self {
+        let strip = (f64::from(picture.height()) * STRIP) as u32;
+        let height = (picture.height() - 2 * strip).max(1);
+        let middle = crop_imm(picture, 0, strip, picture.width(), height).to_image();
+        let small = resize(&middle, ACROSS as u32, DOWN as u32, FilterType::Triangle);
+        let light = |p: &image::Rgb<u8>| {
+            let [r, g, b] = p.0.map(f32::from);
+            0.299 * r + 0.587 * g + 0.114 * b + BLACK
+        };
+        let hue = |p: &image::Rgb<u8>| {
+            let [r, g, _] = p.0.map(f32::from);
+            ((r + BLACK) / (g + BLACK)).ln()
+        };
+        Self {
+            light: evened(small.pixels().map(|p| light(p).ln()).collect()),
+            hue: evened(small.pixels().map(hue).collect()),
+            grain: small.pixels().map(|p| 1.0 / light(p)).collect(),
+        }
+    }
+}
+
+/// Less the mean over a square around each pixel.
+fn evened(values: Vec<f32>) -> Vec<f32> {
+    let around = mean_around(&values, AROUND);
+    values.iter().zip(around).map(|(v, a)| v - a).collect()
+}
+
+/// The mean over a square of pixels up to `reach` away, along rows first and then along columns. At
+/// the edge the square is cut off.
+pub fn mean_around(values: &[f32], reach: usize) -> Vec<f32> {
+    let mean = |from: &[f32], at: usize, i: usize, count: usize, step: usize| {
+        let (low, high) = (i.saturating_sub(reach), (i + reach + 1).min(count));
+        let first = at - i * step;
+        let sum: f32 = (low..high).map(|k| from[first + k * step]).sum();
+        sum / (high - low) as f32
+    };
+    let pixels = 0..values.len();
+    let rows: Vec<f32> = pixels
+        .clone()
+        .map(|at| mean(values, at, at % ACROSS, ACROSS, 1))
+        .collect();
+    pixels
+        .map(|at| mean(&rows, at, at / ACROSS, DOWN, ACROSS))
+        .collect()
+}
