@@ -243,7 +243,27 @@ fn best_cut(groups: &[(usize, Vec<f64>)], shots: usize, fewest: usize) -> Option
     found.1
 }
 
+/// What is left of an offset in a story that has a name: beyond the name the clock was set by hand, and
+/// people set clocks within [`RIGHT_WITHIN_MIN`] (two standard deviations). The light's normal interval
+/// is combined with that.
+fn set_by_hand(light: Offset) -> Offset {
+    let by_hand = (RIGHT_WITHIN_MIN / 2.0).powi(2);
+    let by_light = ((light.high - light.low) / (2.0 * 1.96)).powi(2);
+    let minutes = light.minutes * by_hand / (by_hand + by_light);
+    let half = 1.96 * (by_hand * by_light / (by_hand + by_light)).sqrt();
+    Offset {
+        minutes,
+        low: minutes - half,
+        high: minutes + half,
+    }
+}
+
 fn told(stretch: &Stretch, story: &Story, gain: f64, offset: Offset) -> Finding {
+    let offset = if story.is_any {
+        offset
+    } else {
+        set_by_hand(offset)
+    };
     let offset = moved(offset, story.shift_min);
     let found = Found {
         stretch,

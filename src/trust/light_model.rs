@@ -236,6 +236,37 @@ fn groups(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Vec<Group> {
     groups
 }
 
+/// The logarithm of a product, taken seldom: a logarithm costs more than all else here.
+#[derive(Clone, Copy)]
+struct LogProduct {
+    log: f64,
+    product: f64,
+}
+
+impl Default for LogProduct {
+    fn default() -> Self {
+        Self {
+            log: 0.0,
+            product: 1.0,
+        }
+    }
+}
+
+impl LogProduct {
+    fn times(&mut self, factor: f64) {
+        const SMALL: f64 = 1e-200;
+        self.product *= factor;
+        if self.product < SMALL {
+            self.log += self.product.ln();
+            self.product = 1.0;
+        }
+    }
+
+    fn log(self) -> f64 {
+        self.log + self.product.ln()
+    }
+}
+
 /// Log likelihoods of the evenings and of the mornings, for every threshold.
 fn sums(
     shots: &[Shot],
@@ -243,12 +274,12 @@ fn sums(
     groups: &[Group],
     table: &Table,
 ) -> [[f64; THRESHOLDS]; 2] {
-    let mut sums = [[0.0; THRESHOLDS]; 2];
+    let mut sums = [[LogProduct::default(); THRESHOLDS]; 2];
     let likely = |i: usize, threshold: f32| {
         let dark = table.dark(heights[i] - threshold);
         f64::from(if shots[i].grey { dark } else { 1.0 - dark })
     };
-    let mut far = [0.0; 2];
+    let mut far = [LogProduct::default(); 2];
     let mut near: Vec<usize> = Vec::new();
     for group in groups {
         let mut common = 1.0;
@@ -266,19 +297,17 @@ fn sums(
         }
         let half = usize::from(group.is_morning);
         if near.is_empty() {
-            far[half] += ((1.0 - ODD) * common + group.odd).ln();
+            far[half].times((1.0 - ODD) * common + group.odd);
             continue;
         }
         for (n, sum) in sums[half].iter_mut().enumerate() {
             let threshold = threshold_deg(n) as f32;
             let product: f64 = near.iter().map(|i| likely(*i, threshold)).product();
-            *sum += ((1.0 - ODD) * common * product + group.odd).ln();
+            sum.times((1.0 - ODD) * common * product + group.odd);
         }
     }
-    for (half, all) in sums.iter_mut().enumerate() {
-        all.iter_mut().for_each(|s| *s += far[half]);
-    }
-    sums
+    let log = |half: usize| sums[half].map(|s| s.log() + far[half].log());
+    [log(0), log(1)]
 }
 
 /// The likelihood of a half-day that says nothing, its probability included.
