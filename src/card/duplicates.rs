@@ -5,7 +5,7 @@ use std::path::Path;
 
 use rayon::prelude::*;
 
-use super::Picture;
+use super::{Picture, before_numbering};
 
 /// Separates copies from pictures: of files with the same bytes the first by path is kept.
 ///
@@ -25,7 +25,7 @@ pub(super) fn set_aside(
     }
     let mut hashed: Vec<(usize, blake3::Hash)> = suspects
         .into_par_iter()
-        .filter_map(|i| Some((i, whole(&root.join(&pictures[i].file))?)))
+        .filter_map(|i| Some((i, hash_whole(&root.join(&pictures[i].file))?)))
         .collect();
     hashed.sort_by_key(|(i, _)| *i);
 
@@ -37,30 +37,25 @@ pub(super) fn set_aside(
             copy_of.insert(i, original);
         }
     }
-    let duplicates = (0..pictures.len())
-        .filter_map(|i| {
-            let original = copy_of.get(&i)?;
-            Some((pictures[i].path.clone(), pictures[*original].path.clone()))
-        })
+    apart(pictures, &copy_of)
+}
+
+/// Takes pictures out, each for another that counts in its place: those that stay, and the paths of the
+/// pairs.
+fn apart(
+    pictures: Vec<Picture>,
+    aside: &HashMap<usize, usize>,
+) -> (Vec<Picture>, Vec<(String, String)>) {
+    let path = |i: usize| pictures[i].path.clone();
+    let pairs = (0..pictures.len())
+        .filter_map(|i| Some((path(i), path(*aside.get(&i)?))))
         .collect();
     let kept = pictures
         .into_iter()
         .enumerate()
-        .filter_map(|(i, picture)| (!copy_of.contains_key(&i)).then_some(picture))
+        .filter_map(|(i, picture)| (!aside.contains_key(&i)).then_some(picture))
         .collect();
-    (kept, duplicates)
-}
-
-/// What a name was before a pull numbered it, in small letters: `img_0001.jpg` of `IMG_0001_2.JPG`.
-fn before_numbering(path: &Path) -> Option<(std::path::PathBuf, u32)> {
-    let stem = path.file_stem()?.to_str()?;
-    let (first, number) = stem.rsplit_once('_')?;
-    let number: u32 = number.parse().ok().filter(|n| (2..100).contains(n))?;
-    let mut name = first.to_owned();
-    if let Some(extension) = path.extension() {
-        name = format!("{name}.{}", extension.to_str()?);
-    }
-    Some((path.with_file_name(name), number))
+    (kept, pairs)
 }
 
 /// Separates twins from pictures: two files that are one picture with other bytes, such as a reading of
@@ -89,20 +84,7 @@ pub(super) fn set_twins_aside(
         })
     };
     let aside: HashMap<usize, usize> = (0..pictures.len()).filter_map(twin).collect();
-    let told = (0..pictures.len())
-        .filter_map(|i| {
-            Some((
-                pictures[i].path.clone(),
-                pictures[*aside.get(&i)?].path.clone(),
-            ))
-        })
-        .collect();
-    let kept = pictures
-        .into_iter()
-        .enumerate()
-        .filter_map(|(i, picture)| (!aside.contains_key(&i)).then_some(picture))
-        .collect();
-    (kept, told)
+    apart(pictures, &aside)
 }
 
 /// Whether two files with other bytes are readings of one picture: a good part of their compressed
@@ -139,7 +121,8 @@ pub fn is_same_picture(a: &Path, b: &Path) -> bool {
     all > 0 && agree as f64 > AGREE * all as f64
 }
 
-fn whole(path: &Path) -> Option<blake3::Hash> {
+/// The hash of a file's bytes, read whole; `None` where it cannot be.
+pub fn hash_whole(path: &Path) -> Option<blake3::Hash> {
     let mut hasher = blake3::Hasher::new();
     std::io::copy(&mut std::fs::File::open(path).ok()?, &mut hasher).ok()?;
     Some(hasher.finalize())

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use chrono::{FixedOffset, Offset, TimeDelta, Utc};
 
 use super::Clocks;
-use crate::card::{Crawl, Picture, Stamp, TimeOrigin};
+use crate::card::{Crawl, Picture, Stamp, TimeOrigin, file_number};
 use crate::property::Problem;
 
 /// Fewer neighbours than this prove nothing.
@@ -43,12 +43,7 @@ pub(super) fn settle(clocks: &Clocks, crawl: &mut Crawl) {
 
 /// The stamps of a still and of the clip that has the next file number, or the one before.
 fn pairs(pictures: &[Picture], of_camera: &[usize]) -> Vec<(Stamp, Stamp)> {
-    let number = |p: &Picture| {
-        let stem = p.file.file_stem()?.to_str()?;
-        let digits = stem.rsplit(|c: char| !c.is_ascii_digit()).next()?;
-        let folder = p.file.parent()?.to_path_buf();
-        Some((folder, digits.parse::<u64>().ok()?))
-    };
+    let number = |p: &Picture| Some((p.file.parent()?.to_path_buf(), file_number(&p.file)?));
     let mut by_number = BTreeMap::new();
     for &i in of_camera {
         if let Some(key) = number(&pictures[i]) {

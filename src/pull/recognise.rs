@@ -7,8 +7,7 @@ use std::path::{Path, PathBuf};
 use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 use walkdir::WalkDir;
 
-use super::file_number;
-use crate::card::{self, INCOMING, Picture};
+use crate::card::{self, INCOMING, Picture, file_number};
 use crate::property::{Position, Property, same_name};
 
 /// Headers read per folder: enough to know a camera by, and flat in memory for any card.
@@ -338,7 +337,7 @@ fn traits(property: &Property, root: &Path, below: &Path, today: NaiveDate) -> T
             traits.count(&picture);
         }
     }
-    let number = |f: Option<&(PathBuf, u64)>| file_number(f?.0.to_str()?);
+    let number = |f: Option<&(PathBuf, u64)>| file_number(&f?.0);
     let mut pictures = files
         .iter()
         .filter(|(p, _)| card::is_named_like_a_picture(p));

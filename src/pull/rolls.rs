@@ -7,7 +7,7 @@ use std::path::Path;
 use chrono::NaiveDateTime;
 
 use super::{Catalogue, Remembered};
-use crate::card::Picture;
+use crate::card::{Picture, before_numbering};
 
 /// What one pull brought of one camera, in the order of taking.
 pub struct Roll<'a> {
@@ -42,7 +42,7 @@ impl Pulls {
         for &picture in pictures {
             let (key, name) = match self.by_path.get(&picture.path) {
                 Some(pulled) => ((Some(pulled.pull.clone()), 0), pulled.on_card.clone()),
-                None => match numbered(&picture.file)
+                None => match before_numbering(&picture.file)
                     .filter(|(base, _)| names.contains(base.as_path()))
                 {
                     Some((base, n)) => ((None, n), base.to_string_lossy().into_owned()),
@@ -62,28 +62,7 @@ impl Pulls {
     }
 }
 
-/// `IMG_0001_2.JPG` is the second of its name.
-fn numbered(path: &Path) -> Option<(std::path::PathBuf, u32)> {
-    let (first, number) = path.file_stem()?.to_str()?.rsplit_once('_')?;
-    let number = number.parse().ok().filter(|n| (2..100).contains(n))?;
-    let mut base = path.with_file_name(first);
-    if let Some(extension) = path.extension() {
-        base.as_mut_os_string().push(".");
-        base.as_mut_os_string().push(extension);
-    }
-    Some((base, number))
-}
-
 /// The moment in a pull's name.
 fn pulled_at(pull: &str) -> Option<NaiveDateTime> {
     NaiveDateTime::parse_from_str(pull, "pull-%Y%m%dT%H%M%S%.3fZ").ok()
-}
-
-/// The number that the camera gave a picture: the digits at the end of its name, `7` of `IMG_0007.JPG`.
-pub fn file_number(path: &str) -> Option<u64> {
-    let stem = Path::new(path).file_stem()?.to_str()?;
-    stem.rsplit(|c: char| !c.is_ascii_digit())
-        .next()?
-        .parse()
-        .ok()
 }

@@ -13,7 +13,7 @@ use std::fmt;
 use chrono::{NaiveDateTime, Timelike};
 use rayon::prelude::*;
 
-use crate::card::{Crawl, Picture};
+use crate::card::{Crawl, Picture, hash_whole};
 use crate::property::{Property, picture_key};
 use crate::pull::{Catalogue, Remembered};
 
@@ -27,11 +27,8 @@ pub(super) struct Content {
 impl Content {
     /// The content of a picture, read whole; `None` where it cannot be read.
     pub fn read(property: &Property, picture: &Picture) -> Option<Self> {
-        let mut hasher = blake3::Hasher::new();
-        let mut file = std::fs::File::open(property.root.join(&picture.file)).ok()?;
-        std::io::copy(&mut file, &mut hasher).ok()?;
         Some(Self {
-            hash: hasher.finalize(),
+            hash: hash_whole(&property.root.join(&picture.file))?,
             ends: Some(picture.ends()),
         })
     }

@@ -8,10 +8,10 @@ use chrono::NaiveDate;
 use super::Kind;
 use super::effort::{Effort, effort};
 use super::visit::{Seen, Visit, visits};
-use crate::card::{Crawl, Picture};
+use crate::card::{Crawl, Picture, file_number};
 use crate::clock::Clocks;
 use crate::property::{Placement, Position, Property, Settings};
-use crate::pull::{Catalogue, Pulls, file_number};
+use crate::pull::{Catalogue, Pulls};
 use crate::sun::SunTable;
 use crate::tags::{self, Tagged, Who};
 
@@ -240,7 +240,7 @@ fn runs_on(
             let dated = |p: &&Picture| {
                 let stamp = p.time.as_ref().ok()?;
                 let date = clocks.local(&p.camera, stamp.time, stamp.offset).date();
-                Some((date, file_number(&p.path)?))
+                Some((date, file_number(&p.file)?))
             };
             let all: Vec<(NaiveDate, u64)> = roll.pictures.iter().filter_map(dated).collect();
             let follows = |w: &&[(NaiveDate, u64)]| {
