@@ -82,8 +82,11 @@ fn sentence(clock: &CameraClock) -> String {
         None => format!("wrong, see above ({pictures})."),
         Some(_) if !clock.findings.is_empty() => format!("wrong, see above ({pictures})."),
         Some(o) => format!(
-            "agrees with the light; off by {:+.0} minutes, 95 % between {:+.0} and {:+.0} ({pictures}).",
-            o.minutes, o.low, o.high
+            "{}; off by {:+.0} minutes, 95 % between {:+.0} and {:+.0} ({pictures}).",
+            clock.word(),
+            o.minutes,
+            o.low,
+            o.high
         ),
     }
 }

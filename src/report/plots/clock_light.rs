@@ -10,7 +10,7 @@ use super::{AFTER, Area, Axis, BEFORE, MUTED, dated_axes, plot_error, svg, text,
 use crate::clock::LocalTime;
 use crate::debrief::Debrief;
 use crate::sun::SunDay;
-use crate::trust::{Finding, Look};
+use crate::trust::{Finding, LightSource, Look};
 
 const HOURS: f64 = 24.0;
 
@@ -33,8 +33,10 @@ pub(in crate::report) fn clock_light(
     let drawn = svg((860, 420), |area| {
         title(area, heading)?;
         let style = text(15, MUTED, HPos::Left, VPos::Center);
-        let legend = "○ in colour ■ grey, under infrared; lines are sunrise and sunset";
-        write(area, legend, (12, 42), &style)?;
+        let source = debrief.clocks.iter().find(|c| c.camera == finding.camera);
+        let (light, dark) = source.map_or(LightSource::Colour, |c| c.source).words();
+        let legend = format!("○ {light} ■ {dark}; lines are sunrise and sunset");
+        write(area, &legend, (12, 42), &style)?;
         let (_, panels) = area.split_vertically(58);
         let (now, then) = panels.split_horizontally(430);
         panel(debrief, &now, "As the clock is read now", &looks, 0.0)?;
