@@ -11,6 +11,7 @@ mod header;
 mod kept;
 mod look;
 mod maker_note;
+mod name_time;
 mod names;
 mod packets;
 mod picture;
@@ -164,6 +165,7 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
             }
         }
     }
+    name_time::settle(&mut pictures, property.settings.date_order, today);
     (crawl.pictures, crawl.duplicates) = duplicates::set_aside(&property.root, pictures);
     (crawl.pictures, crawl.twins) =
         duplicates::set_twins_aside(&property.root, std::mem::take(&mut crawl.pictures));

@@ -10,6 +10,7 @@ use chrono::{Datelike, Days, FixedOffset, NaiveDate, NaiveDateTime};
 use exif::{Context, Exif, Tag};
 
 use super::header::{Header, ascii};
+use super::name_time::from_name;
 use super::{CameraTime, Stamp, TimeOrigin, Untimed};
 
 /// What beside its EXIF fields may tell when a still was taken.
@@ -196,7 +197,8 @@ fn usual_form(text: &str) -> Option<(Cow<'_, str>, f64)> {
 static EXIF_TIME: LazyLock<Vec<Item<'static>>> =
     LazyLock::new(|| StrftimeItems::new("%Y:%m:%d %H:%M:%S").collect());
 
-fn plausible(time: CameraTime, today: NaiveDate) -> Result<CameraTime, Untimed> {
+/// A time that a picture of the property can have been taken at.
+pub(super) fn plausible(time: CameraTime, today: NaiveDate) -> Result<CameraTime, Untimed> {
     if time.shown().year() < 2000 {
         Err(Untimed::TooEarly(time))
     } else if time.shown().date() > today + Days::new(1) {
@@ -204,52 +206,6 @@ fn plausible(time: CameraTime, today: NaiveDate) -> Result<CameraTime, Untimed> 
     } else {
         Ok(time)
     }
-}
-
-/// The time in a file's name, where the name can be read in one way only: year first, then month,
-/// day, hour, minute and second, with or without marks between them, as in
-/// `CAM2_20251108_064127.jpg` or `2025-11-08 06.41.27.jpg` (common practice). Names that put the
-/// day or month first fit two dates and are not read.
-fn from_name(path: &Path, today: NaiveDate) -> Option<Result<Stamp, Untimed>> {
-    let name = path.file_stem()?.to_string_lossy().into_owned();
-    let mut found: Vec<NaiveDateTime> = runs(&name)
-        .iter()
-        .filter_map(|digits| NaiveDateTime::parse_from_str(digits, "%Y%m%d%H%M%S").ok())
-        .filter(|t| (2000..2100).contains(&t.year()))
-        .collect();
-    found.dedup();
-    let [time] = found[..] else { return None };
-    Some(plausible(CameraTime::new(time), today).map(|time| Stamp {
-        time,
-        origin: TimeOrigin::Name,
-        offset: None,
-    }))
-}
-
-/// Every run of fourteen digits that is whole: written as one, as 8 + 6, or as 4-2-2 2-2-2, with
-/// one mark at most between the groups.
-fn runs(name: &str) -> Vec<String> {
-    let groups: Vec<(usize, &str)> = name
-        .split(|c: char| !c.is_ascii_digit())
-        .map(|g| (g.as_ptr() as usize - name.as_ptr() as usize, g))
-        .collect();
-    const SHAPES: [&[usize]; 4] = [&[14], &[8, 6], &[4, 2, 2, 2, 2, 2], &[4, 2, 2, 6]];
-    let mut found = Vec::new();
-    for start in 0..groups.len() {
-        for shape in SHAPES {
-            let Some(run) = groups.get(start..start + shape.len()) else {
-                continue;
-            };
-            let lengths = run.iter().zip(shape).all(|((_, g), l)| g.len() == *l);
-            let close = run
-                .windows(2)
-                .all(|w| w[1].0 - (w[0].0 + w[0].1.len()) <= 1);
-            if lengths && close {
-                found.push(run.iter().map(|(_, g)| *g).collect());
-            }
-        }
-    }
-    found
 }
 
 #[cfg(test)]
@@ -303,34 +259,6 @@ mod tests {
                 matches!(checked(text, today()), Err(Untimed::NoDate(_))),
                 "{text}"
             );
-        }
-    }
-
-    #[test]
-    fn names_that_carry_a_time_and_names_that_only_look_so() {
-        let time = |name: &str| {
-            from_name(Path::new(name), today())
-                .and_then(Result::ok)
-                .map(|s| s.time.to_string())
-        };
-        for name in [
-            "20251108064127.jpg",
-            "CAM2_20251108_064127.jpg",
-            "2025-11-08 06.41.27.jpg",
-            "PICT-2025_11_08_06_41_27-3.JPG",
-            "2025-11-08_064127.mp4",
-        ] {
-            assert_eq!(time(name).as_deref(), Some("2025-11-08 06:41:27"), "{name}");
-        }
-        for name in [
-            "11082025064127.jpg",
-            "08-11-2025 06.41.27.jpg",
-            "IMG_0001.JPG",
-            "120251108064127.jpg",
-            "20251308_064127.jpg",
-            "20251108.jpg",
-        ] {
-            assert_eq!(time(name), None, "{name}");
         }
     }
 }

@@ -91,6 +91,9 @@ impl Clock {
             );
         }
         print(&clocks, &findings)?;
+        for disagreement in trust::disagreements(&property, &crawl) {
+            super::say(format_args!("\n{disagreement}"))?;
+        }
         print_accepted(&accepted)?;
         if !self.accept && !findings.is_empty() {
             super::say(

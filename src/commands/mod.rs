@@ -102,6 +102,21 @@ fn today() -> NaiveDate {
     Local::now().date_naive()
 }
 
+/// Ends the program with a word when the person stops it (Ctrl+C), instead of leaving them to wonder.
+/// Only for work of which nothing is lost whenever it ends.
+fn say_when_stopped(words: &'static str) {
+    const STOPPED: i32 = 130;
+    std::thread::spawn(move || {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build();
+        if runtime.is_ok_and(|r| r.block_on(tokio::signal::ctrl_c()).is_ok()) {
+            eprintln!("\n{words}");
+            std::process::exit(STOPPED);
+        }
+    });
+}
+
 /// A progress bar on stderr; silent where stderr is not a terminal.
 fn progress(doing: &'static str) -> ProgressBar {
     let style = ProgressStyle::with_template("{msg} {bar:30} {pos}/{len} {eta}")

@@ -39,6 +39,9 @@ impl Pull {
             camera: &camera,
             today: super::today(),
         };
+        super::say_when_stopped(
+            "Stopped. What was copied is verified and stays; run the same pull again and it goes on from there. Do not clear the card yet.",
+        );
         let progress = super::progress("copying");
         let receipt = pull(&property, &request, &progress)?;
         progress.finish_and_clear();

@@ -65,10 +65,12 @@ impl Debrief {
         let shifts = shifts(&season, &property.disturbances);
         let leader = daylight::leader(&season);
         let names = names::check(&property, &season, today);
+        let apart = trust::disagreements(&property, &crawl);
         let moved: Vec<Problem> = view_changes.iter().map(doubts::moved).collect();
         let problems = [
             &property.problems,
             &names,
+            &apart,
             &moved,
             &crawl.problems,
             &tagged.problems,

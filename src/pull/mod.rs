@@ -33,7 +33,7 @@ pub use check::{Check, Loss, check};
 pub use receipt::{Receipt, Trouble};
 pub use recognise::{Candidate, Recognised, nearly_named, recognise};
 pub use refile::{Refiled, refile};
-pub use rolls::{Pulls, Roll};
+pub use rolls::{Pulls, Roll, pulled_at};
 
 use crate::card;
 use crate::property::{Property, disk_remedy, named_in_tags, picture_key};

@@ -62,7 +62,7 @@ impl Pulls {
     }
 }
 
-/// The moment in a pull's name.
-fn pulled_at(pull: &str) -> Option<NaiveDateTime> {
+/// The moment in a pull's name, by the clock of UTC.
+pub fn pulled_at(pull: &str) -> Option<NaiveDateTime> {
     NaiveDateTime::parse_from_str(pull, "pull-%Y%m%dT%H%M%S%.3fZ").ok()
 }

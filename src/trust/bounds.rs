@@ -182,6 +182,19 @@ pub(super) fn wrong_date(property: &Property, stretch: &Stretch) -> Option<Findi
         );
         return Some(finding);
     }
+    if let Some((set_on, days)) = swapped(stretch, &bounds)
+        && by_light.is_none_or(|l| (l.range.0 - STEP_DAYS..=l.range.1 + STEP_DAYS).contains(&days))
+    {
+        let mut finding = dated(Fault::Swapped, stretch, days, (days, days));
+        finding.evidence = format!(
+            "its dates, {} to {}, lie outside {}; set on {} with day and month the wrong way round it would show {set_on}, as it does",
+            stretch.read.0,
+            stretch.read.1,
+            bounds.words,
+            set_on + TimeDelta::days(days)
+        );
+        return Some(finding);
+    }
     let found = by_light?;
     let mut finding = dated(Fault::WrongDate, stretch, found.days, found.range);
     finding.evidence = format!(
@@ -203,6 +216,24 @@ pub(super) fn wrong_date(property: &Property, stretch: &Stretch) -> Option<Findi
         finding.rows.clear();
     }
     Some(finding)
+}
+
+/// The day on which the clock was set with day and month exchanged, as it showed it, and the days to add.
+/// A camera is set when it is hung up, so that its first picture follows soon, and the day before or after
+/// would mean another month: only one day may fit.
+fn swapped(stretch: &Stretch, bounds: &Bounds) -> Option<(NaiveDate, i64)> {
+    let fitting = (0..=SLACK_DAYS).filter_map(|before| {
+        let shown = stretch.read.0 - TimeDelta::days(before);
+        let meant = NaiveDate::from_ymd_opt(shown.year(), shown.day(), shown.month())?;
+        let days = (meant - shown).num_days();
+        (days != 0 && bounds.allow(days) && bounds.would_hold(stretch, days))
+            .then_some((shown, days))
+    });
+    let fitting: Vec<(NaiveDate, i64)> = fitting.collect();
+    match fitting[..] {
+        [one] => Some(one),
+        _ => None,
+    }
 }
 
 fn days_of_years(from: NaiveDate, years: i32) -> Option<i64> {
@@ -229,6 +260,8 @@ struct Bounds {
     words: &'static str,
 }
 
+/// Days between two dates that are tried by the light.
+const STEP_DAYS: i64 = 3;
 /// A placement is written down from memory.
 const SLACK_DAYS: i64 = 3;
 
@@ -303,7 +336,7 @@ struct Days {
 }
 
 fn best_days(property: &Property, looks: &[Look], bounds: &Bounds) -> Option<Days> {
-    const STEP: i64 = 3;
+    const STEP: i64 = STEP_DAYS;
     const REACH: i64 = 184;
     const TELLS: f64 = 3.0;
     if !super::judge::is_enough(looks) {

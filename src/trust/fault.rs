@@ -20,6 +20,8 @@ pub enum Fault {
     NotReset,
     /// Off by some other time.
     Off,
+    /// Day and month the wrong way round when it was set.
+    Swapped,
     /// A wrong day or month.
     WrongDate,
     /// A wrong year.
@@ -43,6 +45,7 @@ impl Fault {
             Self::HalfDay => "twelve hours off",
             Self::NotReset => "one hour off since a daylight-time weekend",
             Self::Off => "off by some time",
+            Self::Swapped => "day and month the wrong way round",
             Self::WrongDate => "wrong day or month",
             Self::WrongYear => "wrong year",
             Self::Drift => "drifting",

@@ -7,6 +7,7 @@
 //! explain the pictures by itself, and is judged again after its remedy.
 
 mod bounds;
+mod disagreement;
 mod fault;
 mod judge;
 mod known;
@@ -24,6 +25,7 @@ use anyhow::Result;
 use chrono::{FixedOffset, NaiveDate, NaiveDateTime, TimeDelta};
 use rayon::prelude::*;
 
+pub use disagreement::disagreements;
 pub use fault::{Fault, Finding, Row, duration};
 pub use known::{Anchor, known_moment};
 pub use light_model::{Offset, Shot};

@@ -43,14 +43,16 @@ pub fn of_picture(picture: &RgbImage) -> Option<Shade> {
 }
 
 /// Mean distance between the largest and the smallest channel, the tint taken out; fraction of full
-/// brightness. The strip at the bottom, where cameras print the date in colour, is left out.
+/// brightness. The strips at the top and the bottom, where cameras print the date in colour, are left out.
 fn colour_left(picture: &RgbImage) -> Option<f64> {
-    const WITHOUT_STRIP: f64 = 0.88;
-    let rows = (f64::from(picture.height()) * WITHOUT_STRIP) as usize;
+    const STRIP: f64 = 0.12;
+    let height = picture.height() as usize;
+    let strip = (height as f64 * STRIP).ceil() as usize;
     let pixels = || {
         picture
             .rows()
-            .take(rows)
+            .skip(strip)
+            .take(height.saturating_sub(2 * strip))
             .flatten()
             // Burnt-out and black pixels have lost their colour, or show the tint of one channel.
             .filter(|p| p.0.iter().all(|c| *c < 250) && p.0.iter().any(|c| *c > 12))
@@ -101,7 +103,13 @@ mod tests {
                 [g, g, g + 8]
             }
         });
+        // Six of sixty rows at the top and at the bottom are printed in colour.
+        let dated = picture(|x, y| match (6..54).contains(&y) {
+            true => [grey(x, y); 3],
+            false => [20, 60, 200],
+        });
         assert!(colour_left(&night).unwrap() < 1e-9);
+        assert!(colour_left(&dated).unwrap() < GREY_BELOW);
         assert!(colour_left(&violet).unwrap() < GREY_BELOW);
         assert!(colour_left(&fog).unwrap() > COLOUR_ABOVE);
     }

@@ -355,3 +355,67 @@ fn three_seasons_have_no_false_finding() {
         .collect();
     assert!(accused.is_empty(), "{accused:?}");
 }
+
+/// Set on 3 October with day and month exchanged, a clock shows 10 March.
+#[test]
+fn day_and_month_exchanged_are_named_and_put_right() {
+    let place = Place::new();
+    place.put(
+        "cameras.csv",
+        "camera,from,until\nOak,2025-10-03,2025-11-20\n",
+    );
+    for n in 0..40 {
+        let day = chrono::NaiveDate::from_ymd_opt(2025, 3, 10).unwrap() + chrono::Days::new(n);
+        let time = day.format("%Y:%m:%d 12:00:00").to_string();
+        place.put(&format!("cards/Oak/IMG_{n:04}.JPG"), picture_at(&time));
+    }
+    let oak = of(&clocks(&place), "Oak");
+    assert_eq!(oak.findings.len(), 1, "{:?}", oak.findings);
+    assert_eq!(oak.findings[0].fault, Fault::Swapped);
+    assert_eq!(oak.findings[0].shift_min, 207.0 * 1440.0);
+    let accepted = graylight()
+        .arg("clock")
+        .arg(place.path())
+        .arg("--accept")
+        .output();
+    assert!(accepted.unwrap().status.success());
+    assert!(of(&clocks(&place), "Oak").findings.is_empty());
+    let first = place.debrief().season.span().unwrap().0;
+    assert_eq!(first.to_string(), "2025-10-03");
+}
+
+/// Nothing but their clocks says when two cameras hung, and the clocks are a year apart: neither is accused,
+/// and the disagreement is told. What `cameras.csv` says of both ends it.
+#[test]
+fn two_cameras_a_year_apart_disagree_and_neither_is_accused() {
+    let place = Place::new();
+    for (camera, year) in [("Oak", 2024), ("Ash", 2025)] {
+        for day in 1..=28 {
+            let time = format!("{year}:10:{day:02} 12:00:00");
+            place.put(
+                &format!("cards/{camera}/IMG_{day:04}.JPG"),
+                picture_at(&time),
+            );
+        }
+    }
+    assert!(clocks(&place).iter().all(|c| c.findings.is_empty()));
+    let told = || {
+        let problems = place.debrief().problems;
+        let apart = problems
+            .iter()
+            .filter(|p| p.what.contains("never at work together"));
+        apart.count()
+    };
+    assert_eq!(told(), 1);
+    let output = graylight().arg("clock").arg(place.path()).output().unwrap();
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        said.contains("never at work together") && !said.contains("wrong year ("),
+        "{said}"
+    );
+    place.put(
+        "cameras.csv",
+        "camera,from,until\nOak,2024-09-01,2024-12-01\nAsh,2025-09-01,2025-12-01\n",
+    );
+    assert_eq!(told(), 0);
+}

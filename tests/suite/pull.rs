@@ -416,3 +416,61 @@ fn hashes_agree_with_b3sum() {
     }
     assert_eq!(table.height(), 13);
 }
+
+/// Whoever stops a pull is told what that means for the card, and the next pull goes on.
+#[cfg(unix)]
+#[test]
+fn a_pull_that_is_stopped_says_so() {
+    let (card, place) = (Place::new(), Place::new());
+    std::fs::remove_file(card.path().join("property.toml")).unwrap();
+    const FILES: usize = 300;
+    let body = vec![0x55; 1_000_000];
+    for n in 0..FILES {
+        let mut picture = crate::support::good_picture();
+        let end = picture.len() - 2;
+        picture.splice(end..end, body.iter().copied());
+        picture[end + 4..end + 8].copy_from_slice(&(n as u32 | 0x0101_0101).to_le_bytes());
+        card.put(&format!("DCIM/100MEDIA/IMG_{n:04}.JPG"), picture);
+    }
+    let program = assert_cmd::cargo::cargo_bin!("graylight");
+    let child = std::process::Command::new(program)
+        .arg("pull")
+        .arg(card.path())
+        .arg("--to")
+        .arg(place.path())
+        .args(["--camera", "Oak"])
+        .stderr(std::process::Stdio::piped())
+        .stdout(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    let first = place.path().join("cards/Oak/DCIM/100MEDIA");
+    while std::fs::read_dir(&first).map_or(0, Iterator::count) == 0 {
+        std::thread::sleep(std::time::Duration::from_millis(2));
+    }
+    let pid = child.id().to_string();
+    assert!(
+        std::process::Command::new("kill")
+            .args(["-INT", &pid])
+            .status()
+            .unwrap()
+            .success()
+    );
+    let ended = child.wait_with_output().unwrap();
+    let said = String::from_utf8(ended.stderr).unwrap();
+    assert_eq!(ended.status.code(), Some(130), "{said}");
+    assert!(said.contains("Do not clear the card"), "{said}");
+    assert!(ended.stdout.is_empty(), "nothing is called safe");
+    let again = graylight()
+        .arg("pull")
+        .arg(card.path())
+        .arg("--to")
+        .arg(place.path())
+        .args(["--camera", "Oak"])
+        .output()
+        .unwrap();
+    assert!(
+        String::from_utf8(again.stdout)
+            .unwrap()
+            .contains("safe to clear")
+    );
+}
