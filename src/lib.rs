@@ -6,6 +6,7 @@
 //!
 //! | floor | what it does | what it hands on |
 //! | --- | --- | --- |
+//! | [`files`] | files whole, for good, and told from each other | bytes on a disk |
 //! | [`property`] | reads what the person wrote | [`property::Property`] |
 //! | [`card`] | finds pictures, reads their headers | [`card::Crawl`] |
 //! | [`pull`] | takes the pictures off a card, verified | [`pull::Receipt`] |
@@ -56,6 +57,7 @@ pub mod clock;
 pub mod commands;
 pub mod debrief;
 pub mod desk;
+pub mod files;
 pub mod measure;
 pub mod practice;
 pub mod property;

@@ -6,6 +6,7 @@ use std::path::Path;
 use rayon::prelude::*;
 
 use super::{Picture, before_numbering};
+use crate::files::hash_whole;
 
 /// Separates copies from pictures: of files with the same bytes the first by path is kept.
 ///
@@ -119,11 +120,4 @@ pub fn is_same_picture(a: &Path, b: &Path) -> bool {
         agree += usize::from(x == y);
     }
     all > 0 && agree as f64 > AGREE * all as f64
-}
-
-/// The hash of a file's bytes, read whole; `None` where it cannot be.
-pub fn hash_whole(path: &Path) -> Option<blake3::Hash> {
-    let mut hasher = blake3::Hasher::new();
-    std::io::copy(&mut std::fs::File::open(path).ok()?, &mut hasher).ok()?;
-    Some(hasher.finalize())
 }

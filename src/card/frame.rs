@@ -1,7 +1,7 @@
 //! A picture made small and even, so that pictures of one scene can be compared whatever their light.
 
-use image::RgbImage;
 use image::imageops::{FilterType, crop_imm, resize};
+use image::{GrayImage, RgbImage};
 
 /// Pixels of a frame across.
 pub const ACROSS: usize = 48;
@@ -30,10 +30,7 @@ pub struct Frame {
 impl Frame {
     /// Makes a frame of a decoded picture.
     pub fn of(picture: &RgbImage) -> Self {
-        let strip = (f64::from(picture.height()) * STRIP) as u32;
-        let height = (picture.height() - 2 * strip).max(1);
-        let middle = crop_imm(picture, 0, strip, picture.width(), height).to_image();
-        let small = resize(&middle, ACROSS as u32, DOWN as u32, FilterType::Triangle);
+        let small = small(picture);
         let light = |p: &image::Rgb<u8>| {
             let [r, g, b] = p.0.map(f32::from);
             0.299 * r + 0.587 * g + 0.114 * b + BLACK
@@ -48,6 +45,31 @@ impl Frame {
             grain: small.pixels().map(|p| 1.0 / light(p)).collect(),
         }
     }
+}
+
+/// A decoded picture at the size of a frame, without the strips.
+fn small(picture: &RgbImage) -> RgbImage {
+    let strip = (f64::from(picture.height()) * STRIP) as u32;
+    let height = (picture.height() - 2 * strip).max(1);
+    let middle = crop_imm(picture, 0, strip, picture.width(), height).to_image();
+    resize(&middle, ACROSS as u32, DOWN as u32, FilterType::Triangle)
+}
+
+/// The light alone of a decoded picture at the size of a frame, in whole grey levels.
+pub fn small_light(picture: &RgbImage) -> GrayImage {
+    let small = small(picture);
+    let light = |p: &image::Rgb<u8>| {
+        let [r, g, b] = p.0.map(f32::from);
+        (0.299 * r + 0.587 * g + 0.114 * b).round() as u8
+    };
+    let pixels: Vec<u8> = small.pixels().map(light).collect();
+    GrayImage::from_raw(ACROSS as u32, DOWN as u32, pixels).unwrap_or_default()
+}
+
+/// The logarithm of the light less its mean around each pixel, as [`Frame::light`] is.
+pub fn view(small: &GrayImage) -> Vec<f32> {
+    let light = |p: &image::Luma<u8>| (f32::from(p.0[0]) + BLACK).ln();
+    evened(small.pixels().map(light).collect())
 }
 
 /// Less the mean over a square around each pixel.

@@ -1,5 +1,6 @@
 //! Looking at one file: whether it is a picture, and what its header says.
 
+use std::collections::HashSet;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
@@ -8,9 +9,14 @@ use exif::{In, Tag, Value};
 
 use super::container::read_container;
 use super::header::{self, Header, ascii, read_header};
+use super::memory::{Headers, recalled};
 use super::stamp::Beside;
 use super::walk::shown;
-use super::{CameraTime, LightFacts, Picture, Unreadable, maker_note, packets, stamp, xmp_time};
+use super::{
+    CameraTime, LightFacts, Memory, Picture, Stamp, TimeOrigin, Unreadable, Untimed, maker_note,
+    packets, stamp, xmp_time,
+};
+use crate::files::FileState;
 use crate::property::Property;
 
 /// The camera of pictures that lie in `cards/` itself, or in a card's own tree there.
@@ -21,6 +27,69 @@ pub(super) enum Outcome {
     Unreadable(String, Unreadable),
     /// Neither; its kind where it is a picture or clip that is not read here.
     Other(Option<String>),
+}
+
+/// What a file showed, and whether it was opened for it.
+pub(super) struct Reading {
+    pub outcome: Outcome,
+    /// What the file system said of it before; `None` where it was not opened.
+    read: Option<FileState>,
+}
+
+/// What is remembered of a file, or else a look at it.
+pub(super) fn read_or_recall(place: &Place, headers: &Headers) -> Reading {
+    let facts = std::fs::metadata(place.root.join(place.path)).ok();
+    let of_file = facts.as_ref().map(FileState::of);
+    let known = place.path.to_str().and_then(|path| headers.get(path));
+    if let (Some(known), Some(facts), Some(of_file)) = (known, &facts, of_file)
+        && let Some(picture) = recalled(place.root, known, of_file)
+        && does_not_depend_on_today(&picture.time, place.today)
+    {
+        let picture = Picture {
+            camera: camera(place.property, &picture.path),
+            written_on: written_on(place, facts)
+                .map(CameraTime::new)
+                .filter(|_| !picture.clip),
+            ..picture
+        };
+        return Reading {
+            outcome: Outcome::Picture(Box::new(picture)),
+            read: None,
+        };
+    }
+    Reading {
+        outcome: look_at(place),
+        read: Some(of_file.unwrap_or_default()),
+    }
+}
+
+/// A date that has not come is one on another day, and a clip's file date follows the property's zone.
+fn does_not_depend_on_today(time: &Result<Stamp, Untimed>, today: NaiveDate) -> bool {
+    match time {
+        Ok(stamp) => stamp.origin != TimeOrigin::FileDate && stamp.time.shown().date() <= today,
+        Err(why) => !matches!(why, Untimed::Future(_)),
+    }
+}
+
+/// Lets the memory know what was read and what is as it was.
+pub(super) fn learn(memory: &mut Memory, all: &[Reading]) {
+    let mut same = HashSet::new();
+    let mut read = Vec::new();
+    for reading in all {
+        let Outcome::Picture(picture) = &reading.outcome else {
+            continue;
+        };
+        // A name that is no text cannot be told from another.
+        let is_plain = picture.file.as_path() == Path::new(&picture.path);
+        match reading.read {
+            None => {
+                same.insert(picture.path.as_str());
+            }
+            Some(facts) if is_plain => read.push((facts, picture.as_ref())),
+            Some(_) => {}
+        }
+    }
+    memory.learn(&same, &read);
 }
 
 /// Where a file lies, and when the property's clocks are read.
@@ -221,11 +290,10 @@ fn still_picture(
         _ => None,
     });
     let note = note.unwrap_or_default();
+    let packets = packets::packets(file).unwrap_or_default();
     let beside = || Beside {
         maker_note: note.time,
-        xmp: packets::packets(file)
-            .ok()
-            .and_then(|p| xmp_time::original(&p.xmp?)),
+        xmp: packets.xmp.as_ref().and_then(|x| xmp_time::original(x)),
     };
     let light = exif.map_or_else(LightFacts::default, light_facts);
     Picture {
@@ -250,6 +318,7 @@ fn still_picture(
         },
         written_on: written_on(place, facts).map(CameraTime::new),
         cut_short: header.cut_short,
+        is_described: packets.xmp.is_some() || packets.iptc.is_some(),
         fingerprint: header.fingerprint,
     }
 }

@@ -7,14 +7,17 @@
 mod container;
 mod duplicates;
 pub mod frame;
+mod glance;
 mod header;
-mod kept;
 mod look;
 mod maker_note;
+mod memory;
+mod memory_table;
 mod name_time;
 mod names;
 mod packets;
 mod picture;
+mod shade;
 mod small;
 mod stamp;
 mod structure;
@@ -24,6 +27,7 @@ mod walk;
 mod xmp_time;
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use anyhow::Result;
 use chrono::NaiveDate;
@@ -31,12 +35,15 @@ use indicatif::ProgressBar;
 use rayon::prelude::*;
 
 pub use container::read_container;
-pub use duplicates::{hash_whole, is_same_picture};
+pub use duplicates::is_same_picture;
+pub use glance::Glance;
 pub use header::{HEAD_LIMIT, Header, read_header};
 pub use look::{camera_folders, is_named_like_a_picture, is_season, kind_not_read};
+pub use memory::Memory;
 pub use names::{before_numbering, file_number};
 pub use packets::{Packets, read_packets};
 pub use picture::{LightFacts, Picture, Stamp, TimeOrigin, Unreadable, Untimed};
+pub use shade::{Shade, shade_of};
 pub use small::{decode_scaled, decode_small, thumbnail};
 pub use structure::{Damage, Structure};
 pub use time::CameraTime;
@@ -64,6 +71,8 @@ pub struct Crawl {
     pub side_files: Vec<std::path::PathBuf>,
     /// Folders and links that could not be followed.
     pub problems: Vec<Problem>,
+    /// What is remembered of the files from one run to the next.
+    pub memory: Arc<Memory>,
 }
 
 impl Crawl {
@@ -127,34 +136,39 @@ fn side_files(files: &[std::path::PathBuf]) -> Vec<std::path::PathBuf> {
     files.iter().filter(is_xmp).cloned().collect()
 }
 
-/// Reads the header of every picture below the property's `cards/`, in parallel.
+/// Reads the header of every picture below the property's `cards/`, in parallel. Files that are as they were
+/// when they were last read are not opened.
 ///
 /// Times before the year 2000 or after the day that follows `today` count as not set.
 pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> Crawl {
     let walk = walk::files(&property.root, &property.cards());
     progress.set_length(walk.files.len() as u64);
-    let read: Vec<look::Outcome> = walk
+    let (mut memory, headers) = Memory::of(&property.root);
+    let read: Vec<look::Reading> = walk
         .files
         .par_iter()
-        .map(|file| {
-            let outcome = look::look_at(&look::Place {
+        .map(|path| {
+            let place = look::Place {
                 property,
                 root: &property.root,
-                path: file,
+                path,
                 today,
-            });
+            };
+            let reading = look::read_or_recall(&place, &headers);
             progress.inc(1);
-            outcome
+            reading
         })
         .collect();
+    look::learn(&mut memory, &read);
     let mut crawl = Crawl {
         side_files: side_files(&walk.files),
         problems: walk.problems,
+        memory: Arc::new(memory),
         ..Crawl::default()
     };
     let mut pictures = Vec::new();
-    for outcome in read {
-        match outcome {
+    for reading in read {
+        match reading.outcome {
             look::Outcome::Picture(picture) => pictures.push(*picture),
             look::Outcome::Unreadable(path, why) => crawl.unreadable.push((path, why)),
             look::Outcome::Other(kind) => {
@@ -202,6 +216,11 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
         ));
     }
     crawl
+}
+
+/// The folders below `cards/` with the moments at which a file came or went in them.
+pub fn folders(property: &Property) -> Vec<(std::path::PathBuf, Option<std::time::SystemTime>)> {
+    walk::folders(&property.cards())
 }
 
 /// What is to be said of a camera's times as a whole: pictures that carry only the time of their last

@@ -175,6 +175,8 @@ pub struct Picture {
     pub written_on: Option<CameraTime>,
     /// The end of the picture is missing. It still counts: its header was whole.
     pub cut_short: bool,
+    /// It carries an XMP packet or IPTC records, in which keywords may stand.
+    pub is_described: bool,
     /// A hash of the bytes that were read, to find copies without reading whole files.
     pub(super) fingerprint: u64,
 }
@@ -208,6 +210,7 @@ impl Picture {
             light: LightFacts::default(),
             written_on: None,
             cut_short: false,
+            is_described: false,
             fingerprint: 0,
         }
     }

@@ -2,9 +2,10 @@
 
 use std::cmp::Ordering;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use rayon::prelude::*;
-use walkdir::WalkDir;
+use walkdir::{DirEntry, WalkDir};
 
 use crate::property::Problem;
 
@@ -26,6 +27,27 @@ pub(super) fn files(root: &Path, cards: &Path) -> Walk {
         .unwrap_or_default()
 }
 
+/// Every folder below `cards`, with the moment at which a file last came or went in it.
+pub(super) fn folders(cards: &Path) -> Vec<(PathBuf, Option<SystemTime>)> {
+    let entries = WalkDir::new(cards).follow_links(true).into_iter();
+    let shown = entries.filter_entry(is_shown).filter_map(Result::ok);
+    let folders = shown.filter(|e| e.file_type().is_dir());
+    folders
+        .map(|e| {
+            (
+                e.path().to_path_buf(),
+                e.metadata().ok().and_then(|m| m.modified().ok()),
+            )
+        })
+        .collect()
+}
+
+/// What a pull has not finished is not there yet, and other hidden folders are the computer's own.
+fn is_shown(entry: &DirEntry) -> bool {
+    entry.depth() == 0
+        || !(entry.file_type().is_dir() && entry.file_name().as_encoded_bytes().starts_with(b"."))
+}
+
 /// `None` when there are links and they are not to be followed.
 fn walk(root: &Path, cards: &Path, follow_links: bool) -> Option<Walk> {
     let mut walk = Walk::default();
@@ -33,11 +55,6 @@ fn walk(root: &Path, cards: &Path, follow_links: bool) -> Option<Walk> {
         return Some(walk);
     }
     let tree = WalkDir::new(cards).follow_links(follow_links);
-    // What a pull has not finished is not there yet, and other hidden folders are the computer's own.
-    let is_shown = |e: &walkdir::DirEntry| {
-        e.depth() == 0
-            || !(e.file_type().is_dir() && e.file_name().as_encoded_bytes().starts_with(b"."))
-    };
     for entry in tree.into_iter().filter_entry(is_shown) {
         match entry {
             Ok(entry) if entry.file_type().is_file() => {

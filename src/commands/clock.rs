@@ -71,6 +71,7 @@ impl Clock {
         progress.finish_and_clear();
         clock::settle(&property, &mut crawl, super::today());
         let clocks = self.of_camera(trust::check(&property, &crawl)?)?;
+        crawl.memory.keep();
         let known = self.known(&property, &crawl)?;
         let findings: Vec<&Finding> = match &known {
             Some(known) => vec![known],
@@ -300,8 +301,8 @@ fn print(clocks: &[CameraClock], findings: &[&Finding]) -> Result<()> {
             "{:20} {} ({} pictures {light}, {} {dark}{})",
             clock.camera,
             clock.word(),
-            clock.count(trust::Shade::Colour),
-            clock.count(trust::Shade::Grey),
+            clock.count(card::Shade::Colour),
+            clock.count(card::Shade::Grey),
             clock
                 .offset
                 .filter(|_| clock.findings.is_empty() && clock.could_be_checked())

@@ -57,6 +57,7 @@ impl Debrief {
         clock::settle(&property, &mut crawl, today);
         let clocks = trust::check(&property, &crawl)?;
         let view_changes = trust::view_changes(&property, &crawl);
+        crawl.memory.keep();
         let tagged = tags::read(&property, &crawl, today)?;
         tagged.ensure_usable()?;
         let mut season = Season::of(&property, &crawl, &tagged)?;

@@ -2,13 +2,14 @@
 //! `property.toml`.
 
 use std::collections::BTreeMap;
+use std::fs::File;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 use serde::{Deserialize, Serialize};
 
-use crate::property::new_file_in;
+use crate::files::{Lasting, write_whole};
 
 const FILE: &str = "desk.toml";
 
@@ -122,10 +123,8 @@ impl Keys {
         let path = path(root);
         let fail = || format!("cannot write {}", path.display());
         let text = toml::to_string(self)?;
-        let mut file = new_file_in(root).with_context(fail)?;
-        file.write_all(text.as_bytes()).with_context(fail)?;
-        file.as_file().sync_all().with_context(fail)?;
-        file.persist(&path).with_context(fail)?;
+        let write = |file: &mut File| file.write_all(text.as_bytes());
+        write_whole(&path, Lasting::Synced, write, || Ok(())).with_context(fail)?;
         Ok(())
     }
 }

@@ -3,7 +3,6 @@
 //! | file | what it is |
 //! | --- | --- |
 //! | `server` | the server: who is let in, and which address leads where |
-//! | `shelf` | the pictures' facts kept from the last time, so that the first screen comes at once |
 //! | `screens`, `filter` | the season cut into visits, and which of them are wanted |
 //! | `state` | tags, steps that can be undone, what changed since |
 //! | `visits`, `sheet`, `deer`, `log`, `keys` | one file for each thing the page asks for |
@@ -24,24 +23,24 @@ mod quiet;
 mod screens;
 mod server;
 mod sheet;
-mod shelf;
 mod sorting;
 mod state;
 mod views;
 mod visits;
 
-use std::fs::{File, TryLockError};
+use std::fs::File;
 use std::net::IpAddr;
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard};
 use std::time::Duration;
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Result, bail};
 use chrono::NaiveDate;
 use indicatif::ProgressBar;
 
 use crate::card;
 use crate::clock;
+use crate::files::{self, Busy};
 use crate::property::Property;
 use keys::Keys;
 use sorting::Sorting;
@@ -122,14 +121,8 @@ pub fn serve(
     let property = Property::open(root)?;
     let lock = only_one(root)?;
     clear_away(root);
-    let (mut crawl, kept) = match shelf::take(root) {
-        Some(crawl) => (crawl, true),
-        None => {
-            let crawl = card::crawl(&property, request.today, progress);
-            shelf::put(root, &crawl)?;
-            (crawl, false)
-        }
-    };
+    let mut crawl = card::crawl(&property, request.today, progress);
+    crawl.memory.keep();
     progress.finish_and_clear();
     clock::settle(&property, &mut crawl, request.today);
     let desk = Arc::new(Desk {
@@ -143,31 +136,18 @@ pub fn serve(
     std::thread::spawn(move || make_first(&first));
     server::run(&desk, request, |address| {
         open(address);
-        std::thread::spawn(move || look_through(&worker, kept));
+        std::thread::spawn(move || look_through(&worker));
     })
 }
 
 /// A second desk would not see what the first one changes until it is too late.
 fn only_one(root: &Path) -> Result<File> {
-    let folder = root.join("catalogue");
-    std::fs::create_dir_all(&folder)
-        .with_context(|| format!("cannot make the folder {}", folder.display()))?;
-    let path = folder.join(".desk-lock");
-    let file = File::options()
-        .create(true)
-        .truncate(false)
-        .write(true)
-        .open(&path)
-        .with_context(|| format!("cannot open {}", path.display()))?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => bail!(
-            "the desk is open on this property already. Go to that window, or stop the other graylight first."
+    files::hold(
+        &root.join("catalogue/.desk-lock"),
+        &Busy::Refuse(
+            "the desk is open on this property already. Go to that window, or stop the other graylight first.",
         ),
-        Err(TryLockError::Error(e)) => {
-            Err(e).with_context(|| format!("cannot lock {}", path.display()))
-        }
-    }
+    )
 }
 
 /// A kill can leave files in the making behind; none of them was ever counted. One that is new may be
@@ -206,28 +186,41 @@ fn make_first(desk: &Desk) {
     }
 }
 
-/// What is done while the person already tags: the cards are looked at anew, since something may
-/// have come since last time, other programs' tags are read, and the pictures are sorted.
-fn look_through(desk: &Desk, kept: bool) {
+/// What is done while the person already tags: other programs' tags are read, the pictures are sorted, and
+/// pictures that arrive are taken in.
+fn look_through(desk: &Desk) {
     // The first screen comes first: until it is there both cores are needed for it.
     const FIRST_SCREEN: Duration = Duration::from_secs(2);
     std::thread::sleep(FIRST_SCREEN);
-    if kept && let Err(e) = read_anew(desk) {
-        desk.season().tell([format!("{e:#}")]);
-    }
     if let Err(e) = read_elsewhere(desk) {
         desk.season().tell([format!("{e:#}")]);
     }
     // Screens that were laid out anew in between are other screens.
     while !sort(desk) {}
+    const LOOK_AGAIN: Duration = Duration::from_secs(4);
+    let property = desk.season().property.clone();
+    let mut before = card::folders(&property);
+    loop {
+        std::thread::sleep(LOOK_AGAIN);
+        let now = card::folders(&property);
+        if now == before {
+            continue;
+        }
+        before = now;
+        match read_anew(desk) {
+            Ok(false) => {}
+            Ok(true) => while !sort(desk) {},
+            Err(e) => desk.season().tell([format!("{e:#}")]),
+        }
+    }
 }
 
-fn read_anew(desk: &Desk) -> Result<()> {
+/// Whether there are other pictures than before.
+fn read_anew(desk: &Desk) -> Result<bool> {
     let property = desk.season().property.clone();
-    let crawl = card::crawl(&property, desk.today, &ProgressBar::hidden());
-    shelf::put(&property.root, &crawl)?;
-    let mut settled = crawl;
-    clock::settle(&property, &mut settled, desk.today);
+    let mut crawl = card::crawl(&property, desk.today, &ProgressBar::hidden());
+    crawl.memory.keep();
+    clock::settle(&property, &mut crawl, desk.today);
     let mut season = desk.season();
     // The log may have been changed while the cards were read.
     let property = Property::open(&property.root)?;
@@ -235,11 +228,12 @@ fn read_anew(desk: &Desk) -> Result<()> {
         let facts = |p: &card::Picture| (p.path.clone(), p.time.clone());
         c.pictures.iter().map(facts).collect()
     };
-    if facts(&season.crawl) != facts(&settled) {
-        season.open_again(property, settled)?;
+    let has_changed = facts(&season.crawl) != facts(&crawl);
+    if has_changed {
+        season.open_again(property, crawl)?;
         desk.views.forget();
     }
-    Ok(())
+    Ok(has_changed)
 }
 
 fn read_elsewhere(desk: &Desk) -> Result<()> {

@@ -6,8 +6,8 @@ use super::quiet::stands_out;
 use super::screens::Screens;
 use crate::card::frame::Frame;
 use crate::card::{Crawl, decode_small};
+use crate::card::{Shade, shade_of};
 use crate::property::Property;
-use crate::trust::{Shade, shade_of};
 
 /// Which pictures were looked at, and what was found.
 #[derive(Debug, Default, Clone)]

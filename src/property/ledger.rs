@@ -11,8 +11,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 
-use super::seen::Seen;
-use super::{Headings, Problem, Row, Sheet, new_file_in, read_optional};
+use super::{Headings, Problem, Row, Sheet, read_optional};
+use crate::files::{FileState, Lasting, write_whole};
 
 /// A table, and what its file looked like when it was read.
 pub struct Ledger {
@@ -26,7 +26,7 @@ pub struct Ledger {
     /// How many headings the file itself has.
     own_headings: usize,
     open_row: Option<OpenRow>,
-    seen: Option<Seen>,
+    seen: Option<FileState>,
 }
 
 /// A row without a line end, at the end of the file.
@@ -54,7 +54,7 @@ impl Ledger {
         // A link stays one: what it leads to is changed.
         let path = root.join(file);
         let path = path.canonicalize().unwrap_or(path);
-        let seen = Seen::at(&path);
+        let seen = FileState::at(&path);
         let bytes = read_optional(root, file)?.unwrap_or_default();
         let mut sheet = Sheet::decode(file, &bytes)?;
         let plain = bytes.strip_prefix(MARK).unwrap_or(&bytes);
@@ -86,12 +86,12 @@ impl Ledger {
 
     /// Whether the file is still as this program last saw it.
     pub fn is_current(&self) -> bool {
-        Seen::at(&self.path) == self.seen
+        self.is_as_seen(FileState::at(&self.path))
     }
 
     /// Whether whoever has saved the file is through with it.
     pub fn is_settled(&self) -> bool {
-        Seen::at(&self.path).is_none_or(|now| now.is_settled())
+        FileState::at(&self.path).is_none_or(|now| now.is_finished())
     }
 
     /// Calls `each` for every row, as [`Sheet::for_each`] does.
@@ -214,7 +214,7 @@ impl Ledger {
         }
         let from = self.sheet.text().len();
         let facts = self.appended(lines).with_context(|| self.cannot())?;
-        let after = Seen::of(&facts);
+        let after = FileState::of(&facts);
         // Whatever else was added meanwhile is still to be read.
         let expected = self.seen.map(|s| s.bytes + lines.len() as u64);
         self.seen = (expected == Some(after.bytes)).then_some(after);
@@ -225,7 +225,7 @@ impl Ledger {
     fn appended(&self, added: &str) -> io::Result<Metadata> {
         let mut file = File::options().append(true).open(&self.path)?;
         let facts = file.metadata()?;
-        if Some(Seen::of(&facts)) != self.seen {
+        if !self.is_as_seen(Some(FileState::of(&facts))) {
             return Err(io::Error::other(CHANGED));
         }
         let before = facts.len();
@@ -261,32 +261,32 @@ impl Ledger {
         text.push_str(&old[at..]);
         let from = text.len();
         text.push_str(lines);
-        let facts = self.written(&text).with_context(|| self.cannot())?;
+        let state = self.written(&text).with_context(|| self.cannot())?;
         *self.sheet.text_mut() = text;
         self.whole = false;
-        self.seen = Some(Seen::of(&facts));
+        self.seen = Some(state);
         Ok(from)
     }
 
-    fn written(&self, text: &str) -> io::Result<Metadata> {
-        let folder = self.path.parent().unwrap_or(Path::new("."));
-        let mut file = new_file_in(folder)?;
-        if self.has_mark {
-            file.write_all(MARK)?;
+    fn written(&self, text: &str) -> io::Result<FileState> {
+        let write = |file: &mut File| {
+            if self.has_mark {
+                file.write_all(MARK)?;
+            }
+            file.write_all(text.as_bytes())
+        };
+        let allow = || match self.is_current() {
+            true => Ok(()),
+            false => Err(io::Error::other(CHANGED)),
+        };
+        write_whole(&self.path, Lasting::Synced, write, allow)
+    }
+
+    fn is_as_seen(&self, now: Option<FileState>) -> bool {
+        match (now, &self.seen) {
+            (Some(now), Some(seen)) => now.is_as_written(seen),
+            (now, seen) => now.is_none() && seen.is_none(),
         }
-        file.write_all(text.as_bytes())?;
-        if let Ok(old) = std::fs::metadata(&self.path) {
-            file.as_file().set_permissions(old.permissions())?;
-        }
-        file.as_file().sync_all()?;
-        let facts = file.as_file().metadata()?;
-        if !self.is_current() {
-            return Err(io::Error::other(CHANGED));
-        }
-        file.persist(&self.path)?;
-        #[cfg(unix)]
-        File::open(folder)?.sync_all()?;
-        Ok(facts)
     }
 
     fn cannot(&self) -> String {

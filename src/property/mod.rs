@@ -11,13 +11,12 @@ mod disturbances;
 mod ledger;
 mod log;
 mod named;
-mod new_file;
 mod numbers;
 mod problem;
-mod seen;
 mod settings;
 mod sheet;
 mod text;
+mod written;
 
 use std::path::{Path, PathBuf};
 
@@ -30,12 +29,11 @@ pub use disturbances::{By, Disturbance};
 pub use ledger::{Ledger, OpenRow};
 pub use log::LogTable;
 pub use named::{TAGS, named_in_tags, picture_key};
-pub use new_file::{disk_remedy, name_new_file, new_file_in};
 pub use numbers::{parse_count, parse_number};
 pub use problem::{Problem, ensure_usable};
-pub use seen::Written;
 pub use settings::{Position, Settings, ShareOf, TagTable};
 pub use sheet::{Headings, Row, Sheet};
+pub use written::Written;
 
 /// The land and everything that was written down about it.
 #[derive(Debug, Clone)]

@@ -11,10 +11,10 @@ use polars::io::parquet::write::BatchedWriter;
 use polars::prelude::*;
 use tempfile::NamedTempFile;
 
-use super::store::sync_folder;
 use super::{Fate, Request};
 use crate::card::{CameraTime, Picture, shown};
-use crate::property::{Property, name_new_file, new_file_in, parse_date_time};
+use crate::files::{name_new_file, new_file_in, sync_folder};
+use crate::property::{Property, parse_date_time};
 
 pub(super) const FOLDER: &str = "catalogue";
 

@@ -8,8 +8,8 @@ use anyhow::{Context, Result};
 use walkdir::WalkDir;
 
 use super::list::CardFile;
-use super::store::hash_of;
 use crate::card::INCOMING;
+use crate::files::hash_from_disk;
 use crate::property::Property;
 
 /// The property's files that have the size of a file on the card. They are hashed when first asked
@@ -62,7 +62,7 @@ impl Held {
         self.by_size.get(&bytes)?.iter().find_map(|kept| {
             let there = kept
                 .hash
-                .get_or_init(|| hash_of(&property.root.join(&kept.path)).ok());
+                .get_or_init(|| hash_from_disk(&property.root.join(&kept.path)).ok());
             (*there == Some(hash)).then(|| kept.path.clone())
         })
     }

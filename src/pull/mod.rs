@@ -13,13 +13,13 @@ mod catalogue;
 mod check;
 mod held;
 mod list;
-mod lock;
 mod receipt;
 mod recognise;
 mod refile;
 mod rolls;
 mod store;
 
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, bail, ensure};
@@ -36,7 +36,8 @@ pub use refile::{Refiled, refile};
 pub use rolls::{Pulls, Roll, pulled_at};
 
 use crate::card;
-use crate::property::{Property, disk_remedy, named_in_tags, picture_key};
+use crate::files::{self, Busy, Lasting, disk_remedy};
+use crate::property::{Property, named_in_tags, picture_key};
 use held::Held;
 use list::{CardFile, Listed};
 use store::{Arrived, Target};
@@ -88,8 +89,8 @@ impl Fate {
 /// pull does not end. What was copied until then stays, verified.
 pub fn pull(property: &Property, request: &Request, progress: &ProgressBar) -> Result<Receipt> {
     apart(property, request.card)?;
-    let _lock = lock::hold(&property.root, |words| {
-        progress.suspend(|| eprintln!("{words}"))
+    let _lock = hold_lock(property, |words| {
+        progress.suspend(|| eprintln!("{words}"));
     })?;
     let listed = list::files(request.card)?;
     worth_a_pull(&listed, request.card)?;
@@ -111,9 +112,16 @@ pub fn pull(property: &Property, request: &Request, progress: &ProgressBar) -> R
     let fates: Vec<Fate> =
         workers.install(|| listed.files.par_iter().map(one).collect::<Result<_>>())?;
     let places: Vec<&Path> = fates.iter().filter_map(|f| Some(f.kept()?.0)).collect();
-    store::sync_folders(property, &places)?;
+    files::sync_folders_of(&property.root, &places)?;
     target.close()?;
     Ok(remember(property, request, &listed, &fates, &before))
+}
+
+/// The lock of whoever brings pictures into the property or moves them in it.
+fn hold_lock(property: &Property, say: impl Fn(&str)) -> Result<std::fs::File> {
+    let path = property.root.join(catalogue::FOLDER).join(".lock");
+    let wait = || say("Another pull into this property is at work; this one waits for it to end.");
+    files::hold(&path, &Busy::Wait(&wait))
 }
 
 /// Names that mean a picture already, in any of the ways in which one is named.
@@ -189,13 +197,11 @@ fn keep(property: &Property, receipt: &Receipt) -> Result<()> {
     std::fs::create_dir_all(&folder)?;
     let json = serde_json::to_string_pretty(receipt)? + "\n";
     for (ending, text) in [("json", json), ("txt", format!("{receipt}\n"))] {
-        let mut file = crate::property::new_file_in(&folder)?;
-        std::io::Write::write_all(&mut file, text.as_bytes())?;
-        file.as_file().sync_all()?;
         let path = folder.join(format!("{}.{ending}", receipt.pull));
-        crate::property::name_new_file(file, &path).map_err(|(e, _)| e)?;
+        let write = |file: &mut std::fs::File| file.write_all(text.as_bytes());
+        files::write_whole(&path, Lasting::Synced, write, || Ok(()))?;
     }
-    store::sync_folder(&folder)
+    Ok(())
 }
 
 /// Whether two pictures carry the same time: the names of two years may agree, their times do not.
@@ -221,16 +227,16 @@ fn transfer(
     let source = card.join(&file.path);
     let failed = |trouble| Ok(Fate::Failed(trouble));
     if held.has_size(file.bytes) {
-        let hash = match store::hash_of(&source) {
+        let hash = match files::hash_from_disk(&source) {
             Ok(hash) => hash,
             Err(e) => return failed(Trouble::unread(file, &e)),
         };
         if let Some(place) = held.find(property, file.bytes, hash) {
             let copy = property.root.join(&place);
-            if store::is_same_file(&copy, &source) {
+            if files::is_same_file(&copy, &source) {
                 return failed(Trouble::is_the_card(file, &place));
             }
-            return match store::sync_file(&copy) {
+            return match files::sync_file(&copy) {
                 Ok(()) => Ok(Fate::Had(place, hash)),
                 Err(e) => failed(Trouble::unsynced(file, &e)),
             };

@@ -7,9 +7,10 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result, bail};
 
 use super::catalogue::Catalogue;
-use super::{folder_of, lock, nearly_named, store};
+use super::{folder_of, hold_lock, nearly_named, store};
 use crate::card;
-use crate::property::{Headings, Ledger, Property, TAGS, disk_remedy, picture_key, same_name};
+use crate::files::disk_remedy;
+use crate::property::{Headings, Ledger, Property, TAGS, picture_key, same_name};
 
 /// What was moved.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
@@ -30,7 +31,7 @@ pub struct Refiled {
 /// When nothing is meant by `what`, or the disk does not take it. A
 /// move that was cut off is finished by asking for it again.
 pub fn refile(property: &Property, what: &str, camera: &str) -> Result<Refiled> {
-    let _lock = lock::hold(&property.root, |words| eprintln!("{words}"))?;
+    let _lock = hold_lock(property, |words| eprintln!("{words}"))?;
     if let Some(near) = nearly_named(property, camera) {
         bail!("there is no camera {camera} yet; did you mean {near}? Nothing was moved.");
     }
@@ -62,7 +63,7 @@ pub fn refile(property: &Property, what: &str, camera: &str) -> Result<Refiled> 
         .into_iter()
         .filter(|p| parent_is_there(property, p))
         .collect();
-    store::sync_folders(property, &there)?;
+    crate::files::sync_folders_of(&property.root, &there)?;
     let moved: Vec<(String, String)> = moves
         .iter()
         .map(|(from, to)| (card::shown(from), card::shown(to)))

@@ -1,6 +1,6 @@
 //! Writing one file so that it is either whole, verified and on the disk, or not there.
 
-use std::collections::{BTreeSet, HashSet};
+use std::collections::HashSet;
 use std::fs::File;
 use std::io::{self, ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
@@ -11,7 +11,10 @@ use anyhow::{Context, Result, bail};
 use super::held::Held;
 use super::list::CardFile;
 use crate::card::{Damage, INCOMING, Structure, is_same_picture, shown};
-use crate::property::{Property, disk_remedy, name_new_file, new_file_in, picture_key};
+use crate::files::{
+    disk_remedy, forget, free_bytes, hash_from_disk, hash_reader, name_new_file, new_file_in,
+};
+use crate::property::{Property, picture_key};
 
 /// Large enough that a card reader streams, small enough that memory stays flat.
 const CHUNK: usize = 256 * 1024;
@@ -155,7 +158,7 @@ fn copy_once(source: &Path, file: &CardFile, target: &Target) -> Result<Arrived,
     if back != streamed.hash {
         return Err(Failure::Differs);
     }
-    if hash_of(source).map_err(Failure::Source)? != streamed.hash {
+    if hash_from_disk(source).map_err(Failure::Source)? != streamed.hash {
         return Err(Failure::Unsteady);
     }
     let place = target.name(written, &file.path).map_err(Failure::Disk)?;
@@ -202,15 +205,6 @@ fn stream(mut card: impl Read, bytes: u64, into: &mut impl Write) -> Result<Stre
     })
 }
 
-/// Drops a synced file from the disk cache where the system can be told to, so that reading it again
-/// reads the disk.
-fn forget(file: &File) {
-    #[cfg(target_os = "linux")]
-    let _ = rustix::fs::fadvise(file, 0, None, rustix::fs::Advice::DontNeed);
-    #[cfg(not(target_os = "linux"))]
-    let _ = file;
-}
-
 pub(super) fn numbered(path: &Path, n: u32) -> PathBuf {
     if n == 1 {
         return path.to_path_buf();
@@ -222,67 +216,6 @@ pub(super) fn numbered(path: &Path, n: u32) -> PathBuf {
         name.push(extension);
     }
     path.with_file_name(name)
-}
-
-/// The hash of a file's bytes, read from the disk as it is now.
-pub(super) fn hash_of(path: &Path) -> io::Result<blake3::Hash> {
-    let file = File::open(path)?;
-    forget(&file);
-    hash_reader(file)
-}
-
-fn hash_reader(mut file: impl Read) -> io::Result<blake3::Hash> {
-    let mut hasher = blake3::Hasher::new();
-    let mut buffer = vec![0; CHUNK];
-    loop {
-        match file.read(&mut buffer) {
-            Ok(0) => return Ok(hasher.finalize()),
-            Ok(n) => hasher.update(&buffer[..n]),
-            Err(e) if e.kind() == ErrorKind::Interrupted => continue,
-            Err(e) => return Err(e),
-        };
-    }
-}
-
-/// Makes sure that a file which was there before is on the disk for good.
-pub(super) fn sync_file(path: &Path) -> io::Result<()> {
-    File::open(path)?.sync_all()
-}
-
-/// Whether two paths lead to one and the same file: a link shows the card's own bytes and is no copy.
-pub(super) fn is_same_file(a: &Path, b: &Path) -> bool {
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::MetadataExt;
-        let facts = |p: &Path| std::fs::metadata(p).map(|m| (m.dev(), m.ino())).ok();
-        facts(a).is_some() && facts(a) == facts(b)
-    }
-    #[cfg(not(unix))]
-    {
-        let real = |p: &Path| p.canonicalize().ok();
-        real(a).is_some() && real(a) == real(b)
-    }
-}
-
-/// Syncs the folders of files, and those above them up to the property, so that the names last as
-/// the bytes do.
-pub(super) fn sync_folders(property: &Property, paths: &[&Path]) -> Result<()> {
-    let folders: BTreeSet<&Path> = paths.iter().flat_map(|p| p.ancestors().skip(1)).collect();
-    for folder in folders {
-        sync_folder(&property.root.join(folder))?;
-    }
-    Ok(())
-}
-
-/// Syncs one folder's list of names. Only Unix can open a folder for that.
-pub(super) fn sync_folder(folder: &Path) -> Result<()> {
-    #[cfg(unix)]
-    File::open(folder)
-        .and_then(|f| f.sync_all())
-        .with_context(|| format!("cannot sync {}", folder.display()))?;
-    #[cfg(not(unix))]
-    let _ = folder;
-    Ok(())
 }
 
 /// Refuses a pull that cannot fit before it begins. Files that may be there already are not counted.
@@ -305,18 +238,6 @@ pub(super) fn room_for(folder: &Path, files: &[CardFile], held: &Held) -> Result
         );
     }
     Ok(())
-}
-
-fn free_bytes(folder: &Path) -> Option<u64> {
-    #[cfg(unix)]
-    return rustix::fs::statvfs(folder)
-        .ok()
-        .map(|s| s.f_bavail.saturating_mul(s.f_frsize));
-    #[cfg(not(unix))]
-    return {
-        let _ = folder;
-        None
-    };
 }
 
 #[cfg(test)]

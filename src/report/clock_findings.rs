@@ -2,7 +2,8 @@
 
 use serde_json::{Value, json};
 
-use crate::trust::{CameraClock, Finding, Row, Shade};
+use crate::card::Shade;
+use crate::trust::{CameraClock, Finding, Row};
 
 /// One entry a camera. Minutes are to be added to the camera's clock.
 pub fn clocks(clocks: &[CameraClock]) -> Value {

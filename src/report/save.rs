@@ -7,7 +7,7 @@ use anyhow::{Context, Result};
 
 use super::{findings, html, tables};
 use crate::debrief::Debrief;
-use crate::property::new_file_in;
+use crate::files::{self, Lasting};
 
 /// What was written.
 #[derive(Debug, Clone)]
@@ -46,18 +46,15 @@ pub fn save(debrief: &Debrief, folder: &Path, with_places: bool) -> Result<Saved
     Ok(Saved { page, files })
 }
 
-/// A reader never meets half a file: the bytes go to a temporary file beside it, which then takes
-/// its name.
+/// A reader never meets half a file.
 fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
-    let folder = path.parent().unwrap_or(Path::new("."));
     let fail = || {
         format!(
             "cannot write {}. Is the disk full, or the file open elsewhere?",
             path.display()
         )
     };
-    let mut file = new_file_in(folder).with_context(fail)?;
-    file.write_all(bytes).with_context(fail)?;
-    file.persist(path).with_context(fail)?;
+    files::write_whole(path, Lasting::Remade, |f| f.write_all(bytes), || Ok(()))
+        .with_context(fail)?;
     Ok(())
 }

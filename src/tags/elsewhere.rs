@@ -79,7 +79,7 @@ pub fn elsewhere(
         .pictures
         .par_iter()
         .enumerate()
-        .filter(|(_, p)| !p.clip || !beside.is_empty())
+        .filter(|(_, p)| p.is_described || !beside.is_empty())
         .map(|(i, p)| {
             let mut problems = Vec::new();
             let mut tags = Vec::new();
@@ -96,7 +96,7 @@ pub fn elsewhere(
             if let Some(side) = side {
                 add(Origin::Beside, &of_side_file(property, side, &mut problems));
             }
-            if !p.clip {
+            if p.is_described {
                 let packets = read_packets(&property.root.join(&p.file));
                 let mut keywords = packets.iptc.map_or(Vec::new(), |i| of_iptc(&i));
                 // A packet that is no XML in a picture says nothing; the picture counts without it.

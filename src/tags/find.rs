@@ -13,7 +13,8 @@ use std::fmt;
 use chrono::{NaiveDateTime, Timelike};
 use rayon::prelude::*;
 
-use crate::card::{Crawl, Picture, hash_whole};
+use crate::card::{Crawl, Picture};
+use crate::files::hash_whole;
 use crate::property::{Property, picture_key};
 use crate::pull::{Catalogue, Remembered};
 

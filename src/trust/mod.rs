@@ -15,11 +15,8 @@ mod light_model;
 mod readings;
 mod remedy;
 mod resets;
-mod shade;
 mod sorts;
 mod view;
-
-use std::path::PathBuf;
 
 use anyhow::Result;
 use chrono::{FixedOffset, NaiveDate, NaiveDateTime, TimeDelta};
@@ -30,11 +27,10 @@ pub use fault::{Fault, Finding, Row, duration};
 pub use known::{Anchor, known_moment};
 pub use light_model::{Offset, Shot};
 pub use remedy::{Rehearsal, rehearse};
-pub use shade::{Shade, of_picture as shade_of};
 pub use sorts::LightSource;
 pub use view::{ViewChange, view_changes};
 
-use crate::card::{CameraTime, Crawl, Picture, Untimed};
+use crate::card::{CameraTime, Crawl, Memory, Picture, Shade, Untimed};
 use crate::clock::Clocks;
 use crate::property::{Property, same_name};
 use crate::pull::{Catalogue, Pulls, Roll};
@@ -168,17 +164,24 @@ pub fn check(property: &Property, crawl: &Crawl) -> Result<Vec<CameraClock>> {
     let pulls = Pulls::of(Catalogue::read(property));
     Ok(cameras
         .par_iter()
-        .map(|(camera, pictures)| one(property, camera, pictures, &pulls))
+        .map(|(camera, pictures)| one(property, camera, pictures, &pulls, &crawl.memory))
         .collect())
 }
 
-fn one(property: &Property, camera: &str, pictures: &[&Picture], pulls: &Pulls) -> CameraClock {
+fn one(
+    property: &Property,
+    camera: &str,
+    pictures: &[&Picture],
+    pulls: &Pulls,
+    memory: &Memory,
+) -> CameraClock {
     let clocks = Clocks::of(property);
     let stills: Vec<&Picture> = pictures.iter().copied().filter(|p| !p.clip).collect();
     let rolls = pulls.rolls(&stills);
     let mut case = Case {
         property,
         camera,
+        memory,
         source: LightSource::Colour,
     };
     let resets: Vec<resets::Reset> = rolls
@@ -211,6 +214,7 @@ fn one(property: &Property, camera: &str, pictures: &[&Picture], pulls: &Pulls) 
 struct Case<'a> {
     property: &'a Property,
     camera: &'a str,
+    memory: &'a Memory,
     source: LightSource,
 }
 
@@ -266,8 +270,8 @@ impl Case<'_> {
 
     fn glimpse(&self, time: CameraTime, picture: &Picture) -> Glimpse {
         let colour = || {
-            let path: PathBuf = self.property.root.join(&picture.file);
-            shade::of_file(&path).map(|s| s == Shade::Colour)
+            let shade = self.memory.glance(&self.property.root, picture)?.shade;
+            shade.map(|s| s == Shade::Colour)
         };
         Glimpse {
             time,

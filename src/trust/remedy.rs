@@ -1,6 +1,8 @@
 //! Putting a clock right on a copy of the property first: a remedy after which the judge still finds
 //! something wrong is none.
 
+use std::sync::Arc;
+
 use anyhow::Result;
 use chrono::NaiveDate;
 
@@ -55,6 +57,7 @@ pub fn rehearse(
     let is_here = |p: &&Picture| same_name(&p.camera, &finding.camera);
     let mut pictures = Crawl {
         pictures: crawl.pictures.iter().filter(is_here).cloned().collect(),
+        memory: Arc::clone(&crawl.memory),
         ..Crawl::default()
     };
     clock::settle(&copy, &mut pictures, today);

@@ -2,13 +2,13 @@
 
 use std::path::Path;
 
-use crate::support::{Place, graylight};
+use crate::support::{Ends, Place, graylight};
 
 #[test]
 fn exit_status_says_what_happened() {
-    graylight().arg("--help").assert().code(0);
-    graylight().arg("dance").assert().code(2);
-    graylight().arg("debrief").assert().code(2);
+    assert_eq!(graylight().arg("--help").ends(), 0);
+    assert_eq!(graylight().arg("dance").ends(), 2);
+    assert_eq!(graylight().arg("debrief").ends(), 2);
     let output = graylight().args(["debrief", "/nowhere"]).output().unwrap();
     assert_eq!(output.status.code(), Some(1));
     let said = String::from_utf8(output.stderr).unwrap();
@@ -22,11 +22,7 @@ fn exit_status_says_what_happened() {
 #[test]
 fn practice_does_not_write_over_anything() {
     let place = Place::new();
-    graylight()
-        .arg("practice")
-        .arg(place.path())
-        .assert()
-        .code(1);
+    assert_eq!(graylight().arg("practice").arg(place.path()).ends(), 1);
     assert_eq!(std::fs::read_dir(place.path()).unwrap().count(), 1);
 }
 
@@ -55,7 +51,7 @@ fn the_sample_cards_give_their_known_answer() {
             "-c",
             "TIMEFORMAT='%U %S'; time \"$0\" debrief \"$1\" --out \"$2\" >/dev/null",
         ])
-        .arg(assert_cmd::cargo::cargo_bin!("graylight"))
+        .arg(crate::support::PROGRAM)
         .arg(&sample)
         .arg(out.path())
         .output()
@@ -101,7 +97,7 @@ fn the_committed_season_and_report_are_current() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let fresh = tempfile::tempdir().unwrap();
     let season = fresh.path().join("season");
-    graylight().arg("practice").arg(&season).assert().success();
+    graylight().arg("practice").arg(&season).succeeds();
     same_files(&season, &root.join("sample-cards"));
 
     let report = fresh.path().join("report");
@@ -110,8 +106,7 @@ fn the_committed_season_and_report_are_current() {
         .arg(root.join("sample-cards"))
         .arg("--out")
         .arg(&report)
-        .assert()
-        .success();
+        .succeeds();
     same_files(&report, &root.join("reports"));
 }
 

@@ -4,12 +4,12 @@ use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Stdio};
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
-use crate::support::{Place, picture_at};
+use crate::support::{Place, graylight, picture_at};
 
 /// `graylight tag`, killed when dropped.
 pub struct Running {
@@ -36,7 +36,7 @@ impl Reply {
 
 impl Running {
     pub fn on(property: &Path) -> Self {
-        let mut child = Command::new(assert_cmd::cargo::cargo_bin!("graylight"))
+        let mut child = graylight()
             .arg("tag")
             .arg(property)
             .arg("--no-browser")
@@ -57,6 +57,7 @@ impl Running {
     }
 
     /// The address of a page.
+    #[allow(dead_code, reason = "only a browser opens pages")]
     pub fn page(&self, name: &str) -> String {
         format!("http://{}/{}/{name}", self.host, self.secret)
     }

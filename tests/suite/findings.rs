@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::support::{Place, graylight};
+use crate::support::{Ends, Place, graylight};
 use graylight::practice::Options;
 
 fn small() -> Options {
@@ -32,11 +32,7 @@ fn has(value: &Value, wanted: &[&str]) {
 #[test]
 fn every_key_of_the_contract() {
     let place = Place::practice(&small());
-    graylight()
-        .arg("debrief")
-        .arg(place.path())
-        .assert()
-        .success();
+    graylight().arg("debrief").arg(place.path()).succeeds();
     let path = place.path().join("reports/findings.json");
     let findings: Value = serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap();
     has(
@@ -150,8 +146,7 @@ fn the_same_bytes_on_any_number_of_threads() {
             .arg(place.path())
             .arg("--out")
             .arg(&out)
-            .assert()
-            .success();
+            .succeeds();
         let mut files: Vec<_> = std::fs::read_dir(&out)
             .unwrap()
             .map(|e| e.unwrap())

@@ -1,6 +1,5 @@
 //! The product from the outside, and its numbers against sources outside the project.
 
-mod browser;
 mod cli;
 mod clips_outside;
 mod clock_check;
@@ -9,7 +8,6 @@ mod desk;
 mod desk_files;
 mod desk_support;
 mod error_rates;
-mod evening;
 mod exif_outside;
 mod findings;
 mod keywords_outside;
@@ -17,6 +15,7 @@ mod light_worlds;
 mod mangled;
 mod pull;
 mod recovery;
+mod remembered;
 mod saved;
 mod scale;
 mod second_year;

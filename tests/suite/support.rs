@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
 use chrono::NaiveDate;
 use graylight::debrief::Debrief;
@@ -68,9 +69,34 @@ pub fn reference_json(name: &str) -> serde_json::Value {
     serde_json::from_slice(&fs::read(reference(name)).unwrap()).unwrap()
 }
 
+/// Where the program lies.
+pub const PROGRAM: &str = env!("CARGO_BIN_EXE_graylight");
+
+/// How a command ended.
+pub trait Ends {
+    /// Its exit status.
+    fn ends(&mut self) -> i32;
+
+    /// Runs it, which must go well.
+    fn succeeds(&mut self) {
+        assert_eq!(self.ends(), 0);
+    }
+}
+
+impl Ends for Command {
+    fn ends(&mut self) -> i32 {
+        let output = self.output().unwrap();
+        let code = output.status.code().unwrap();
+        if code != 0 {
+            println!("{}", String::from_utf8_lossy(&output.stderr));
+        }
+        code
+    }
+}
+
 /// The program.
-pub fn graylight() -> assert_cmd::Command {
-    assert_cmd::Command::new(assert_cmd::cargo::cargo_bin!("graylight"))
+pub fn graylight() -> Command {
+    Command::new(PROGRAM)
 }
 
 /// A good picture, taken 2025-11-08 06:41:27 by its EXIF block (see `reference/exif.py`).

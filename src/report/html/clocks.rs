@@ -3,10 +3,11 @@
 use maud::{Markup, html};
 
 use super::figure;
+use crate::card::Shade;
 use crate::debrief::Debrief;
 use crate::report::gallery::{Plot, Subject};
 use crate::report::words;
-use crate::trust::{CameraClock, Finding, Shade, duration};
+use crate::trust::{CameraClock, Finding, duration};
 
 pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
     html! {

@@ -5,7 +5,6 @@ use std::fs;
 use std::process::Command;
 use std::time::Duration;
 
-use graylight::practice::Options;
 use serde_json::{Value, json};
 
 use crate::browser::{Browser, CONTROL, ENTER, ESCAPE};
@@ -30,13 +29,13 @@ fn truth(place: &Place) -> Truth {
 
 fn findings(place: &Place) -> Value {
     let out = place.path().join("reports");
-    graylight()
+    let mut debrief = graylight();
+    debrief
         .arg("debrief")
         .arg(place.path())
         .arg("--out")
-        .arg(&out)
-        .assert()
-        .success();
+        .arg(&out);
+    assert!(debrief.output().unwrap().status.success());
     let findings: Value =
         serde_json::from_slice(&fs::read(out.join("findings.json")).unwrap()).unwrap();
     json!([
@@ -90,11 +89,7 @@ fn type_tags(browser: &Browser, rows: &[[String; 4]]) {
 
 #[test]
 fn a_season_is_tagged_by_keyboard_and_comes_out_as_it_was() {
-    let place = Place::practice(&Options {
-        weeks: 2,
-        size: 0.7,
-        ..Options::default()
-    });
+    let place = Place::practice(&["--weeks", "2", "--size", "0.7"]);
     without_faulty_files(&place);
     let truth = truth(&place);
     let before = findings(&place);
@@ -330,10 +325,7 @@ fn slip_and_undo(browser: &Browser, desk: &Running) {
 /// axe-core (npm package, Mozilla Public Licence 2.0) finds nothing against WCAG 2.2 A and AA.
 #[test]
 fn no_page_shuts_anybody_out() {
-    let place = Place::practice(&Options {
-        weeks: 2,
-        ..Options::default()
-    });
+    let place = Place::practice(&["--weeks", "2"]);
     let desk = Running::on(place.path());
     desk.wait_until_sorted();
     let output = Command::new(reference("axe")).output().unwrap();

@@ -6,11 +6,7 @@
 //! the grey-world assumption of Buchsbaum 1980, J. Franklin Institute 310:1-26) and what colour is
 //! left is measured.
 
-use std::path::Path;
-
 use image::RgbImage;
-
-use crate::card::decode_small;
 
 /// What a picture's colours say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,15 +22,8 @@ pub enum Shade {
 const GREY_BELOW: f64 = 0.012;
 const COLOUR_ABOVE: f64 = 0.020;
 
-/// Looks at a picture: its EXIF thumbnail where it has one, else the picture itself decoded at a
-/// fraction of its size. `None` where it cannot be decoded, or cannot be told.
-pub fn of_file(path: &Path) -> Option<Shade> {
-    const ACROSS_PX: u16 = 120;
-    of_picture(&decode_small(path, ACROSS_PX)?)
-}
-
 /// What the colours of a decoded picture say; `None` where it cannot be told.
-pub fn of_picture(picture: &RgbImage) -> Option<Shade> {
+pub fn shade_of(picture: &RgbImage) -> Option<Shade> {
     match colour_left(picture)? {
         c if c < GREY_BELOW => Some(Shade::Grey),
         c if c > COLOUR_ABOVE => Some(Shade::Colour),

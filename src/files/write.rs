@@ -1,9 +1,51 @@
 //! A file in the making, beside the one it will become.
 
+use std::fs::File;
 use std::io::{self, ErrorKind};
 use std::path::Path;
 
 use tempfile::NamedTempFile;
+
+use super::FileState;
+
+/// Whether a file must outlast a loss of power.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lasting {
+    /// It cannot be made anew.
+    Synced,
+    /// It can.
+    Remade,
+}
+
+/// Writes a file in the place of the one that has its name, if any, in one step: a reader meets the old
+/// bytes or the new. Permissions of the old file stay. Right before the step `allow` is asked once more.
+///
+/// # Errors
+/// What the disk said, or `allow`; then the old file is as it was.
+pub fn write_whole(
+    path: &Path,
+    lasting: Lasting,
+    write: impl FnOnce(&mut File) -> io::Result<()>,
+    allow: impl FnOnce() -> io::Result<()>,
+) -> io::Result<FileState> {
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
+    let folder = folder.unwrap_or(Path::new("."));
+    let mut file = new_file_in(folder)?;
+    write(file.as_file_mut())?;
+    if let Ok(old) = std::fs::metadata(path) {
+        file.as_file().set_permissions(old.permissions())?;
+    }
+    if lasting == Lasting::Synced {
+        file.as_file().sync_all()?;
+    }
+    let state = FileState::of(&file.as_file().metadata()?);
+    allow()?;
+    file.persist(path)?;
+    if lasting == Lasting::Synced {
+        super::sync_folder(folder).map_err(io::Error::other)?;
+    }
+    Ok(state)
+}
 
 /// Opens a temporary file in a folder, readable as a file made in the ordinary way would be;
 /// temporary files are private by default. Unless it is given its name it goes away.
@@ -41,22 +83,6 @@ fn name_by_looking(file: NamedTempFile, path: &Path) -> Result<(), (io::Error, N
         },
         Err(e) => Err((e, file)),
         Ok(_) => Err((ErrorKind::AlreadyExists.into(), file)),
-    }
-}
-
-/// What to do about a disk that does not take a file, by what it said.
-pub fn disk_remedy(error: &io::Error) -> &'static str {
-    match error.kind() {
-        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
-            "Make room on the disk."
-        }
-        ErrorKind::PermissionDenied => {
-            "You may not write there: check who owns the folder, and whether the disk is write-protected."
-        }
-        ErrorKind::ReadOnlyFilesystem => "The disk is write-protected: unlock it or use another.",
-        ErrorKind::NotFound => "The disk or folder has gone: is it still connected?",
-        ErrorKind::InvalidFilename => "The disk does not take this name: use letters and digits.",
-        _ => "Check the disk; if it goes on failing, use another.",
     }
 }
 

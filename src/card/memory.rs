@@ -1,0 +1,145 @@
+//! What was read of the files last time, so that it need not be read again.
+//!
+//! One Parquet file below `catalogue/` holds, for every picture, its header and, where its pixels were
+//! looked at, what they showed. It can be thrown away at any time and no answer depends on it: a file
+//! counts as known only while its size, its date and, where the system keeps one, the moment of its
+//! last change of any kind are the same. Where the system keeps no such moment, its beginning and end
+//! are read and compared too.
+
+use std::collections::{HashMap, HashSet};
+use std::fs::File;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+use anyhow::Result;
+use polars::prelude::{
+    BooleanChunked, DataFrame, ParquetCompression, ParquetReader, ParquetWriter, SerReader,
+};
+
+use super::glance::Glance;
+use super::{Picture, header, memory_table};
+use crate::files::{FileState, Lasting, write_whole};
+
+/// Below `catalogue/`, apart from the tables that pulls write.
+const FOLDER: &str = "catalogue/read";
+const FILE: &str = "pictures.parquet";
+
+/// Pictures as their headers said when their files were read, by path below the property.
+pub(super) type Headers = HashMap<String, (FileState, Picture)>;
+
+/// What a look showed; `None` of a picture that cannot be decoded.
+pub(super) type Looks = HashMap<String, Option<Glance>>;
+
+/// What was read of a property's files.
+#[derive(Debug, Default)]
+pub struct Memory {
+    root: PathBuf,
+    /// One row a picture, without what looks showed.
+    table: DataFrame,
+    looks: Mutex<Looks>,
+    is_changed: AtomicBool,
+}
+
+impl Memory {
+    /// What is remembered of a property; nothing where there is no such file or it cannot be used.
+    pub(super) fn of(root: &Path) -> (Self, Headers) {
+        let read = || {
+            let file = File::open(root.join(FOLDER).join(FILE)).ok()?;
+            let table = ParquetReader::new(file).finish().ok()?;
+            memory_table::read(table).ok()
+        };
+        let (table, headers, looks) = read().unwrap_or_default();
+        let memory = Self {
+            root: root.to_path_buf(),
+            table,
+            looks: Mutex::new(looks),
+            is_changed: AtomicBool::new(false),
+        };
+        (memory, headers)
+    }
+
+    fn looks(&self) -> MutexGuard<'_, Looks> {
+        self.looks.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Keeps of what was known only the files that are the same, and takes in those that were read.
+    pub(super) fn learn(&mut self, same: &HashSet<&str>, read: &[(FileState, &Picture)]) {
+        let is_same = |path: Option<&str>| path.is_some_and(|p| same.contains(p));
+        let settled: Vec<(FileState, &Picture)> = read
+            .iter()
+            .filter(|(f, _)| f.is_settled())
+            .copied()
+            .collect();
+        let all_same = self.table.height() == same.len();
+        if settled.is_empty() && all_same {
+            return;
+        }
+        self.is_changed.store(true, Ordering::Relaxed);
+        self.looks().retain(|path, _| same.contains(path.as_str()));
+        let kept = memory_table::paths(&self.table).and_then(|paths| {
+            let mask: BooleanChunked = paths.iter().map(|p| Some(is_same(p))).collect();
+            Ok(self.table.filter(&mask)?)
+        });
+        let new = memory_table::of(&settled);
+        self.table = match (kept, new) {
+            (Ok(mut kept), Ok(new)) => match kept.vstack_mut(&new) {
+                Ok(_) => kept,
+                Err(_) => new,
+            },
+            (_, new) => new.unwrap_or_default(),
+        };
+    }
+
+    /// One look at a picture, or what the last one showed. `None` where it cannot be decoded.
+    pub fn glance(&self, root: &Path, picture: &Picture) -> Option<Glance> {
+        if let Some(known) = self.looks().get(&picture.path) {
+            return known.clone();
+        }
+        let glance = Glance::at(&root.join(&picture.file));
+        self.looks().insert(picture.path.clone(), glance.clone());
+        self.is_changed.store(true, Ordering::Relaxed);
+        glance
+    }
+
+    /// Writes down what is new. A property that cannot be written to is read anew each time.
+    pub fn keep(&self) {
+        if self.is_changed.load(Ordering::Relaxed) && self.table.height() > 0 {
+            let _ = self.write();
+        }
+    }
+
+    fn write(&self) -> Result<()> {
+        let mut table = memory_table::with_looks(self.table.clone(), &self.looks())?;
+        let folder = self.root.join(FOLDER);
+        std::fs::create_dir_all(&folder)?;
+        let write = |file: &mut File| {
+            let writer = ParquetWriter::new(file).with_compression(ParquetCompression::Snappy);
+            writer
+                .finish(&mut table)
+                .map(|_| ())
+                .map_err(io::Error::other)
+        };
+        write_whole(&folder.join(FILE), Lasting::Remade, write, || Ok(()))?;
+        Ok(())
+    }
+}
+
+/// The picture as its header said when it was last read, if its file is still the one that was read.
+pub(super) fn recalled(
+    root: &Path,
+    known: &(FileState, Picture),
+    facts: FileState,
+) -> Option<Picture> {
+    let (then, picture) = known;
+    let same = *then == facts && (facts.changed_ns != 0 || has_ends(root, picture));
+    same.then(|| picture.clone())
+}
+
+/// Whether a file still begins and ends as it did.
+fn has_ends(root: &Path, picture: &Picture) -> bool {
+    let ends = File::open(root.join(&picture.file))
+        .and_then(|mut file| header::ends(&mut file, picture.bytes));
+    ends.is_ok_and(|ends| ends == picture.fingerprint)
+}

@@ -1,0 +1,22 @@
+//! Files as they lie on a disk: written whole or not at all, kept for good, told from each other.
+//!
+//! The rules are in one place. *Whole*: a file that a reader may meet is made beside the one it becomes and
+//! named in one step. *For good*: what a person made, or what cannot be made anew, is synced with the
+//! folder that lists it before it counts ([`Lasting::Synced`]); reports and memories can be made anew and
+//! are not. *One at a time*: whoever changes what several commands change holds a [`lock`] meanwhile.
+
+mod hash;
+mod lock;
+mod place;
+mod remedy;
+mod state;
+mod sync;
+mod write;
+
+pub use hash::{hash_from_disk, hash_reader, hash_whole};
+pub use lock::{Busy, hold};
+pub use place::{free_bytes, is_same_file};
+pub use remedy::disk_remedy;
+pub use state::FileState;
+pub use sync::{forget, sync_file, sync_folder, sync_folders_of};
+pub use write::{Lasting, name_new_file, new_file_in, write_whole};
