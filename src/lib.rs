@@ -13,7 +13,8 @@
 //! | [`clock`] | camera time to local time | [`clock::LocalTime`] |
 //! | [`tags`] | who is in it, joined to the pictures | [`tags::Tagged`] |
 //! | [`sun`] | sunrise, sunset, light, sun-anchored time | [`sun::SunDay`] |
-//! | [`trust`] | whether a clock can be believed, by the light in the pictures | [`trust::Finding`] |
+//! | [`clock_check`] | whether a clock can be believed, by the light in the pictures | [`clock_check::Finding`] |
+//! | [`view_check`] | whether a camera was moved or turned, by its still background | [`view_check::ViewChange`] |
 //! | [`visits`] | independent visits, camera-nights | [`visits::Season`] |
 //! | [`measure`] | statistics on plain slices; knows no deer | [`measure::Estimate`] |
 //! | [`shift`] | before, after, near, control, verdict | [`shift::Shifts`] |
@@ -54,6 +55,7 @@
 
 pub mod card;
 pub mod clock;
+pub mod clock_check;
 pub mod commands;
 pub mod debrief;
 pub mod desk;
@@ -66,5 +68,5 @@ pub mod report;
 pub mod shift;
 pub mod sun;
 pub mod tags;
-pub mod trust;
+pub mod view_check;
 pub mod visits;

@@ -13,8 +13,8 @@ use super::memory::{Headers, recalled};
 use super::stamp::Beside;
 use super::walk::shown;
 use super::{
-    CameraTime, LightFacts, Memory, Picture, Stamp, TimeOrigin, Unreadable, Untimed, maker_note,
-    packets, stamp, xmp_time,
+    CameraTime, LightFacts, Memory, Picture, Stamp, TimeOrigin, Unreadable, Untimed, descriptions,
+    maker_note, stamp, xmp_time,
 };
 use crate::files::FileState;
 use crate::property::Property;
@@ -290,7 +290,7 @@ fn still_picture(
         _ => None,
     });
     let note = note.unwrap_or_default();
-    let packets = packets::packets(file).unwrap_or_default();
+    let packets = descriptions::packets(file).unwrap_or_default();
     let beside = || Beside {
         maker_note: note.time,
         xmp: packets.xmp.as_ref().and_then(|x| xmp_time::original(x)),

@@ -45,7 +45,7 @@ pub(super) fn of(pictures: &[(FileState, &Picture)]) -> Result<DataFrame> {
         "inode" => inodes,
         "ends" => ends,
         "clip" => flag(&|p| Some(p.clip)),
-        "shown_ms" => whole(&|_, p| shown(p).map(|t| t.shown().and_utc().timestamp_millis())),
+        "shown_ms" => whole(&|_, p| p.shown_time().map(|t| t.shown().and_utc().timestamp_millis())),
         "offset_s" => whole(&|_, p| Some(stamp(p)?.offset?.local_minus_utc().into())),
         "time_from" => text(&|p| Some(stamp(p)?.origin.word().to_owned())),
         "untimed" => text(&|p| p.time.as_ref().err().map(untimed_word)),
@@ -197,14 +197,6 @@ fn pictures(table: &DataFrame) -> Result<Headers> {
         headers.insert(path, (facts, picture));
     }
     Ok(headers)
-}
-
-fn shown(picture: &Picture) -> Option<CameraTime> {
-    match &picture.time {
-        Ok(stamp) => Some(stamp.time),
-        Err(Untimed::TooEarly(time) | Untimed::Future(time)) => Some(*time),
-        Err(_) => None,
-    }
 }
 
 fn untimed_word(untimed: &Untimed) -> String {

@@ -5,6 +5,8 @@
 //! is found stops the crawl: what cannot be used is kept with its reason.
 
 mod container;
+mod decode;
+mod descriptions;
 mod duplicates;
 pub mod frame;
 mod glance;
@@ -15,10 +17,8 @@ mod memory;
 mod memory_table;
 mod name_time;
 mod names;
-mod packets;
 mod picture;
 mod shade;
-mod small;
 mod stamp;
 mod structure;
 mod table;
@@ -35,21 +35,21 @@ use indicatif::ProgressBar;
 use rayon::prelude::*;
 
 pub use container::read_container;
+pub use decode::{decode_scaled, decode_small, thumbnail};
+pub use descriptions::{Packets, read_packets};
 pub use duplicates::is_same_picture;
 pub use glance::Glance;
 pub use header::{HEAD_LIMIT, Header, read_header};
 pub use look::{camera_folders, is_named_like_a_picture, is_season, kind_not_read};
 pub use memory::Memory;
 pub use names::{before_numbering, file_number};
-pub use packets::{Packets, read_packets};
 pub use picture::{LightFacts, Picture, Stamp, TimeOrigin, Unreadable, Untimed};
 pub use shade::{Shade, shade_of};
-pub use small::{decode_scaled, decode_small, thumbnail};
 pub use structure::{Damage, Structure};
 pub use time::CameraTime;
 pub use walk::{INCOMING, shown};
 
-use crate::property::{Problem, Property};
+use crate::property::{Cause, Problem, Property};
 
 /// Everything a crawl of `cards/` found.
 #[derive(Debug, Default)]
@@ -183,13 +183,12 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     (crawl.pictures, crawl.duplicates) = duplicates::set_aside(&property.root, pictures);
     (crawl.pictures, crawl.twins) =
         duplicates::set_twins_aside(&property.root, std::mem::take(&mut crawl.pictures));
-    crawl.problems.extend(crawl.twins.iter().map(|(aside, kept)| {
-        Problem::file(
-            aside,
-            format!("is the same picture as {kept} with other bytes, so one of the two is damaged; {kept} counts."),
-            "Look at both, and remove the bad one.",
-        )
-    }));
+    crawl.problems.extend(
+        crawl
+            .twins
+            .iter()
+            .map(|(aside, kept)| Problem::file(aside, Cause::DamagedTwin { kept: kept.clone() })),
+    );
     if !crawl.not_read.is_empty() {
         let kinds: Vec<String> = crawl
             .not_read
@@ -198,8 +197,9 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
             .collect();
         crawl.problems.push(Problem::file(
             "cards",
-            format!("files of kinds that are not read here are counted nowhere: {}.", kinds.join(", ")),
-            "Set the camera to JPEG pictures and MP4, MOV or AVI clips, or tag what they show in sightings.csv.",
+            Cause::KindsNotRead {
+                kinds: kinds.join(", "),
+            },
         ));
     }
     crawl.problems.extend(doubtful_times(&crawl.pictures));
@@ -211,8 +211,7 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     if loose > 0 {
         crawl.problems.push(Problem::file(
             "cards",
-            format!("{loose} pictures lie in no camera's folder, so nobody knows which camera took them."),
-            "Make a folder for each camera in cards and put its pictures there.",
+            Cause::LoosePictures { pictures: loose },
         ));
     }
     crawl
@@ -241,22 +240,19 @@ fn doubtful_times(pictures: &[Picture]) -> Vec<Problem> {
         if by_file > 0 {
             problems.push(Problem::file(
                 &format!("cards/{camera}"),
-                format!("{by_file} clips carry no time and go by their file's date, which copying can change."),
-                "Compare some of them with what they show, and take them out if the dates are wrong.",
+                Cause::TimesOfFiles { clips: by_file },
             ));
         }
         if changed > 0 {
             problems.push(Problem::file(
                 &format!("cards/{camera}"),
-                format!("{changed} of {all} pictures carry only the time of their last change (EXIF DateTime), which counts for want of a better one."),
-                "If a program has changed them, use the files as the camera wrote them.",
+                Cause::TimesOfChange { changed, all },
             ));
         }
         if without * 2 > all {
             problems.push(Problem::file(
                 &format!("cards/{camera}"),
-                format!("{without} of {all} pictures carry no time that can be used, so they count nowhere."),
-                "If one of them shows a moment that you know, tell it: graylight clock PROPERTY --picture PICTURE --shows TIME --accept. The others follow by their files' dates.",
+                Cause::NoTimes { without, all },
             ));
         }
     }

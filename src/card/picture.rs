@@ -182,6 +182,15 @@ pub struct Picture {
 }
 
 impl Picture {
+    /// What the camera's clock showed, impossible dates included.
+    pub fn shown_time(&self) -> Option<CameraTime> {
+        match &self.time {
+            Ok(stamp) => Some(stamp.time),
+            Err(Untimed::TooEarly(time) | Untimed::Future(time)) => Some(*time),
+            Err(_) => None,
+        }
+    }
+
     /// A hash of its size, beginning and end: what it is known by without being read whole.
     pub fn ends(&self) -> u64 {
         self.fingerprint

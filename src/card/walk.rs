@@ -7,7 +7,7 @@ use std::time::SystemTime;
 use rayon::prelude::*;
 use walkdir::{DirEntry, WalkDir};
 
-use crate::property::Problem;
+use crate::property::{Cause, Problem};
 
 /// The folder below `cards/` in which a pull keeps files that are not verified yet.
 pub const INCOMING: &str = ".graylight-incoming";
@@ -84,20 +84,12 @@ fn walk_problem(root: &Path, error: &walkdir::Error) -> Problem {
     let at = error.path().unwrap_or(root);
     let at = shown(at.strip_prefix(root).unwrap_or(at));
     if error.loop_ancestor().is_some() {
-        return Problem::file(
-            &at,
-            "this link leads back to a folder above it and was not followed.",
-            "Remove the link if it is not wanted.",
-        );
+        return Problem::file(&at, Cause::LinkLoop);
     }
     let why = error
         .io_error()
         .map_or_else(|| error.to_string(), ToString::to_string);
-    Problem::file(
-        &at,
-        format!("could not be opened ({why}), so nothing in it was read."),
-        "Check that it exists and that you may read it.",
-    )
+    Problem::file(&at, Cause::NotOpened { why })
 }
 
 /// A path as text: `/` between the parts, bytes that are not UTF-8 as `\xNN`.

@@ -7,7 +7,7 @@ use chrono::{FixedOffset, Offset, TimeDelta, Utc};
 
 use super::Clocks;
 use crate::card::{Crawl, Picture, Stamp, TimeOrigin, file_number};
-use crate::property::Problem;
+use crate::property::{Cause, Problem};
 
 /// Fewer neighbours than this prove nothing.
 const FEWEST: usize = 3;
@@ -30,12 +30,7 @@ pub(super) fn settle(clocks: &Clocks, crawl: &mut Crawl) {
             }
             crawl.problems.push(Problem::file(
                 &format!("cards/{camera}"),
-                format!(
-                    "{moved} clips {}, as {} stills beside them show; they were read so.",
-                    remedy.words(),
-                    pairs.len()
-                ),
-                "Nothing needs to be done.",
+                remedy.cause(moved, pairs.len()),
             ));
         }
     }
@@ -133,10 +128,14 @@ impl Remedy {
         true
     }
 
-    fn words(&self) -> String {
+    fn cause(&self, clips: usize, stills: usize) -> Cause {
         match self {
-            Self::Utc => "hold UTC and not what the camera's clock showed".to_owned(),
-            Self::Minutes(m) => format!("are {:.1} hours off the stills", *m as f64 / 60.0),
+            Self::Utc => Cause::ClipsInUtc { clips, stills },
+            Self::Minutes(m) => Cause::ClipsOff {
+                clips,
+                stills,
+                hours: format!("{:.1}", *m as f64 / 60.0),
+            },
         }
     }
 }

@@ -1,70 +1,24 @@
 //! From what a camera's clock showed to what the clock on the wall showed.
 //!
 //! Three kinds of time meet here and nowhere else: [`CameraTime`] (digits in a picture),
-//! [`LocalTime`] (the wall clock of the property, with its zone) and UTC (inside `LocalTime`).
+//! [`LocalTime`] (the wall clock of the property) and UTC (inside `LocalTime`).
 
 mod clips;
+mod local_time;
+mod timeline;
 
 use chrono::offset::LocalResult;
 use chrono::{
     DateTime, Datelike, Days, FixedOffset, NaiveDate, NaiveDateTime, Offset, TimeDelta, TimeZone,
-    Timelike, Utc,
+    Utc,
 };
 use chrono_tz::{OffsetComponents, Tz};
 
+pub use local_time::LocalTime;
+pub use timeline::{CameraCodes, Moments, Timeline};
+
 use crate::card::{CameraTime, Crawl, Picture, Stamp, TimeOrigin, Untimed};
-use crate::property::{ClockCorrection, ClockSetting, Property};
-
-/// The time on the wall clock of the property, and the instant it stands for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct LocalTime(DateTime<Tz>);
-
-impl LocalTime {
-    /// The wall clock of `zone` at an instant.
-    pub fn at(instant: DateTime<Utc>, zone: Tz) -> Self {
-        Self(instant.with_timezone(&zone))
-    }
-
-    /// The moment at which the wall clock of `zone` shows these digits: the first of two, and in an hour
-    /// that it leaps over the one after the leap.
-    pub fn of_wall_clock(shown: NaiveDateTime, zone: Tz) -> Self {
-        to_local(
-            CameraTime::new(shown),
-            Reading::Kept(ClockSetting::Local),
-            zone,
-        )
-    }
-
-    /// The instant.
-    pub fn utc(self) -> DateTime<Utc> {
-        self.0.to_utc()
-    }
-
-    /// The wall clock's distance from UTC.
-    pub fn offset(self) -> FixedOffset {
-        self.0.offset().fix()
-    }
-
-    /// The local date.
-    pub fn date(self) -> NaiveDate {
-        self.0.date_naive()
-    }
-
-    /// The digits of the wall clock.
-    pub fn shown(self) -> NaiveDateTime {
-        self.0.naive_local()
-    }
-
-    /// Minutes since local midnight by the digits of the wall clock, 0 to 1440.
-    pub fn minute_of_day(self) -> f64 {
-        f64::from(self.0.time().num_seconds_from_midnight()) / 60.0
-    }
-
-    /// Minutes from another moment to this one; negative where this one is earlier.
-    pub fn minutes_since(self, earlier: DateTime<Utc>) -> f64 {
-        (self.utc() - earlier).num_milliseconds() as f64 / 60_000.0
-    }
-}
+use crate::property::{ClockCorrection, ClockSetting, Placement, Property, same_name};
 
 /// How one camera's clock is to be understood on one date.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -125,59 +79,77 @@ impl<'a> Clocks<'a> {
         to_local(time, Reading::Written(offset), zone)
     }
 
-    /// Whether a row of `clocks.csv` is applied at a moment on a camera's clock.
-    pub fn corrected(&self, camera: &str, time: CameraTime) -> bool {
-        self.row(camera, time, false).is_some()
-    }
-
-    /// The minutes that `clocks.csv` adds at a moment on a camera's clock. Of several rows that cover it
-    /// the last counts: what was found out later.
-    pub fn added_min(&self, camera: &str, time: CameraTime) -> f64 {
-        let row = self.row(camera, time, false);
-        row.map_or(0.0, |row| row.minutes_at(time.shown()))
-    }
-
-    fn row(&self, camera: &str, time: CameraTime, of_file_date: bool) -> Option<&ClockCorrection> {
-        let mut rows = self.property.corrections.iter().rev();
-        rows.find(|c| c.of_file_date == of_file_date && c.covers(camera, time.shown()))
-    }
-
-    /// Whether a row of `cameras.csv` that names its first day says that the camera hung somewhere then.
-    pub fn is_placed(&self, picture: &Picture, shown: NaiveDateTime) -> bool {
-        let mut placements = self.property.placements_of(&picture.camera);
-        placements.any(|p| p.from.is_some() && p.covers(shown.date()))
+    /// One camera's clock, for many moments.
+    pub fn of_camera(&self, camera: &str) -> ClockReader<'a> {
+        let mine = |c: &&ClockCorrection| same_name(&c.camera, camera);
+        ClockReader {
+            corrections: self.property.corrections.iter().filter(mine).collect(),
+            placements: self.property.placements_of(camera).collect(),
+            zone: self.property.settings.time_zone,
+        }
     }
 
     /// The local time of a moment on a camera's clock, corrected by `clocks.csv`.
     pub fn local(&self, camera: &str, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
-        let corrected = time.plus_minutes(self.added_min(camera, time));
-        self.read(camera, time, corrected, written)
+        self.of_camera(camera).local(time, written)
+    }
+}
+
+/// How one camera's clock is read.
+pub struct ClockReader<'a> {
+    corrections: Vec<&'a ClockCorrection>,
+    placements: Vec<&'a Placement>,
+    zone: Tz,
+}
+
+impl ClockReader<'_> {
+    /// Whether a row of `clocks.csv` is applied at a moment on the clock.
+    pub fn is_corrected(&self, time: CameraTime) -> bool {
+        self.row(time, false).is_some()
     }
 
-    /// The local time of a moment on a camera's clock, whatever `clocks.csv` says.
-    pub fn uncorrected(
-        &self,
-        camera: &str,
-        time: CameraTime,
-        written: Option<FixedOffset>,
-    ) -> LocalTime {
-        self.read(camera, time, time, written)
+    /// The minutes that `clocks.csv` adds at a moment on the clock. Of several rows that cover it the last
+    /// counts: what was found out later.
+    pub fn added_min(&self, time: CameraTime) -> f64 {
+        let row = self.row(time, false);
+        row.map_or(0.0, |row| row.minutes_at(time.shown()))
+    }
+
+    fn row(&self, time: CameraTime, of_file_date: bool) -> Option<&ClockCorrection> {
+        let mut rows = self.corrections.iter().rev();
+        rows.find(|c| c.of_file_date == of_file_date && c.covers(time.shown()))
+            .copied()
+    }
+
+    /// Whether a row of `cameras.csv` that names its first day says that the camera hung somewhere then.
+    pub fn is_placed(&self, date: NaiveDate) -> bool {
+        let mut placements = self.placements.iter();
+        placements.any(|p| p.from.is_some() && p.covers(date))
+    }
+
+    /// The local time of a moment on the clock, corrected by `clocks.csv`.
+    pub fn local(&self, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
+        let corrected = time.plus_minutes(self.added_min(time));
+        self.read(time, corrected, written)
+    }
+
+    /// The local time of a moment on the clock, whatever `clocks.csv` says.
+    pub fn uncorrected(&self, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
+        self.read(time, time, written)
     }
 
     fn read(
         &self,
-        camera: &str,
         time: CameraTime,
         corrected: CameraTime,
         written: Option<FixedOffset>,
     ) -> LocalTime {
-        let kept = self
-            .property
-            .placement(camera, corrected.shown().date())
-            .or_else(|| self.property.placement(camera, time.shown().date()))
+        let on = |date: NaiveDate| self.placements.iter().min_by_key(|p| p.days_away(date));
+        let kept = on(corrected.shown().date())
+            .or_else(|| on(time.shown().date()))
             .map_or(ClockSetting::Local, |p| p.clock);
         let reading = written.map_or(Reading::Kept(kept), Reading::Written);
-        to_local(corrected, reading, self.property.settings.time_zone)
+        to_local(corrected, reading, self.zone)
     }
 }
 
@@ -206,19 +178,22 @@ fn is_possible(date: NaiveDate, today: NaiveDate) -> bool {
 }
 
 fn by_row(clocks: &Clocks, picture: &Picture, time: CameraTime, today: NaiveDate) -> Option<Stamp> {
-    let date = clocks.local(&picture.camera, time, None).date();
-    (is_possible(date, today) && clocks.corrected(&picture.camera, time)).then_some(Stamp {
-        time,
-        origin: TimeOrigin::Original,
-        offset: None,
-    })
+    let date = clocks.of_camera(&picture.camera).local(time, None).date();
+    (is_possible(date, today) && clocks.of_camera(&picture.camera).is_corrected(time)).then_some(
+        Stamp {
+            time,
+            origin: TimeOrigin::Original,
+            offset: None,
+        },
+    )
 }
 
 /// The file's date, put right by a row of `clocks.csv` that says it is for file dates. No other row acts
 /// on it afterwards.
 fn by_file_date(clocks: &Clocks, picture: &Picture, today: NaiveDate) -> Option<Stamp> {
     let written = picture.written_on?;
-    let row = clocks.row(&picture.camera, written, true)?;
+    let clock = clocks.of_camera(&picture.camera);
+    let row = clock.row(written, true)?;
     let time = written.plus_minutes(row.minutes_at(written.shown()));
     let local = LocalTime::of_wall_clock(time.shown(), clocks.property.settings.time_zone);
     is_possible(local.date(), today).then(|| Stamp {

@@ -8,11 +8,11 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use crate::card::Crawl;
+use crate::clock_check::{self, Anchor, CameraClock, Finding, duration};
 use crate::property::{
     ClockCorrection, Property, add_corrections, correction_lines, parse_date, parse_date_time,
     parse_moment, remove_correction, same_name, set_clock,
 };
-use crate::trust::{self, Anchor, CameraClock, Finding, duration};
 use crate::{card, clock, report};
 
 /// Which camera clocks are wrong, and by how much
@@ -70,7 +70,7 @@ impl Clock {
         let mut crawl = card::crawl(&property, super::today(), &progress);
         progress.finish_and_clear();
         clock::settle(&property, &mut crawl, super::today());
-        let clocks = self.of_camera(trust::check(&property, &crawl)?)?;
+        let clocks = self.of_camera(clock_check::check(&property, &crawl)?)?;
         crawl.memory.keep();
         let known = self.known(&property, &crawl)?;
         let findings: Vec<&Finding> = match &known {
@@ -92,7 +92,8 @@ impl Clock {
             );
         }
         print(&clocks, &findings)?;
-        for disagreement in trust::disagreements(&property, &crawl) {
+        let timeline = clock::Timeline::of(&property, &crawl)?;
+        for disagreement in clock_check::disagreements(&property, &crawl, &timeline)? {
             super::say(format_args!("\n{disagreement}"))?;
         }
         print_accepted(&accepted)?;
@@ -149,7 +150,7 @@ impl Clock {
             .map(anchor)
             .collect::<Result<_>>()?;
         let set_right = self.set_right.as_deref().map(moment).transpose()?;
-        trust::known_moment(property, crawl, &anchors, set_right).map(Some)
+        clock_check::known_moment(property, crawl, &anchors, set_right).map(Some)
     }
 
     /// Applies the remedies that stand when they are judged on a copy.
@@ -236,10 +237,10 @@ fn doubt(property: &Property, crawl: &Crawl, finding: &Finding) -> Result<Option
             "the pictures do not say by how much. Use --picture and --shows.".to_owned(),
         ));
     }
-    if finding.fault == trust::Fault::Known {
+    if finding.fault == clock_check::Fault::Known {
         return Ok(None);
     }
-    let rehearsal = trust::rehearse(property, crawl, finding, super::today())?;
+    let rehearsal = clock_check::rehearse(property, crawl, finding, super::today())?;
     let still = rehearsal.still_wrong.first();
     Ok(still.map(|f| {
         format!(

@@ -21,6 +21,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
 use crate::property::Problem;
+use crate::report::whole_percent;
 
 /// Reads a property and answers everything, with a progress bar and the problems on stderr.
 fn debrief(property: &Path) -> Result<Debrief> {
@@ -131,9 +132,9 @@ fn percent(share: Option<Estimate>) -> String {
         |s| {
             format!(
                 "{:.0} % ({:.0}–{:.0} %)",
-                s.value * 100.0,
-                s.low * 100.0,
-                s.high * 100.0
+                whole_percent(s.value),
+                whole_percent(s.low),
+                whole_percent(s.high)
             )
         },
     )

@@ -8,7 +8,7 @@ use clap::Args;
 use serde_json::json;
 
 use crate::property::{Property, same_name};
-use crate::pull::{Candidate, Recognised, Request, nearly_named, pull, recognise};
+use crate::pull::{Candidate, CardPull, Recognised, nearly_named, pull, recognise};
 
 /// Take the pictures off a card, verified
 #[derive(Args)]
@@ -34,7 +34,7 @@ impl Pull {
     pub fn run(&self) -> Result<()> {
         let property = Property::open(&self.to)?;
         let camera = self.camera(&property)?;
-        let request = Request {
+        let request = CardPull {
             card: &self.card,
             camera: &camera,
             today: super::today(),

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use anyhow::Result;
 use clap::Args;
 
-use crate::desk::{Request, serve};
+use crate::desk::{DeskOptions, serve};
 
 /// Tag pictures in the browser, on this computer only
 #[derive(Args)]
@@ -27,7 +27,7 @@ pub struct Tag {
 impl Tag {
     /// Runs the command until it is stopped.
     pub fn run(&self) -> Result<()> {
-        let request = Request {
+        let request = DeskOptions {
             address: self.address,
             port: self.port,
             today: super::today(),

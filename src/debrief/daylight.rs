@@ -1,6 +1,7 @@
 //! Who moves in legal light: shares, rates and the usual minute.
 
 use chrono::NaiveDate;
+use rayon::prelude::*;
 
 use crate::measure::{
     Counts, Direction, Estimate, Exposure, direction, median, median_interval, quantile, rate,
@@ -70,17 +71,22 @@ impl Usual {
 
 /// The answers for the whole property and every camera, for every kind.
 pub(super) fn answers(season: &Season) -> Vec<DaylightAnswer> {
-    let every: Vec<&Camera> = season.cameras.iter().collect();
-    let property = Kind::ALL.map(|kind| answer(None, &every, kind));
-    let cameras = season
-        .cameras
-        .iter()
-        .enumerate()
-        .flat_map(|(i, camera)| Kind::ALL.map(|kind| answer(Some(i), &[camera], kind)));
-    property.into_iter().chain(cameras).collect()
+    let every = std::iter::once(None).chain((0..season.cameras.len()).map(Some));
+    let asked: Vec<(Option<usize>, Kind)> = every
+        .flat_map(|camera| Kind::ALL.map(|kind| (camera, kind)))
+        .collect();
+    asked
+        .into_par_iter()
+        .map(|(camera, kind)| answer(season, camera, kind))
+        .collect()
 }
 
-fn answer(camera: Option<usize>, cameras: &[&Camera], kind: Kind) -> DaylightAnswer {
+fn answer(season: &Season, camera: Option<usize>, kind: Kind) -> DaylightAnswer {
+    let indices: Vec<usize> = match camera {
+        Some(one) => vec![one],
+        None => (0..season.cameras.len()).collect(),
+    };
+    let cameras: Vec<&Camera> = indices.iter().map(|c| &season.cameras[*c]).collect();
     let visits = || cameras.iter().flat_map(|c| c.visits(kind));
     let count = |keep: &dyn Fn(&Visit) -> bool| visits().filter(|v| keep(v)).count();
     let counted = count(&|v| v.counted);
@@ -94,7 +100,7 @@ fn answer(camera: Option<usize>, cameras: &[&Camera], kind: Kind) -> DaylightAns
         daylight: count(&|v| v.light == Light::Daylight),
         counted,
         share: wilson(Counts::new(counted, visits().count())),
-        per_100_nights: per_100_nights(cameras, kind),
+        per_100_nights: per_100_nights(season, &indices, kind),
         evening: Usual::of(
             visits()
                 .filter(|v| !v.is_morning())
@@ -115,11 +121,11 @@ fn answer(camera: Option<usize>, cameras: &[&Camera], kind: Kind) -> DaylightAns
 }
 
 /// `None` where too few of the pictures are tagged for a rate.
-fn per_100_nights(cameras: &[&Camera], kind: Kind) -> Option<Estimate> {
-    if !cameras.iter().all(|c| is_tagged(c)) {
+fn per_100_nights(season: &Season, cameras: &[usize], kind: Kind) -> Option<Estimate> {
+    if !cameras.iter().all(|c| is_tagged(&season.cameras[*c])) {
         return None;
     }
-    let (exposure, freedom) = exposure(cameras, kind);
+    let (exposure, freedom) = exposure(season, cameras, kind);
     let per_100 = Exposure {
         effort: exposure.effort / 100.0,
         ..exposure
@@ -134,8 +140,9 @@ fn is_tagged(camera: &Camera) -> bool {
 }
 
 /// Effective counted visits and effort, and the degrees of freedom of their dispersion.
-fn exposure(cameras: &[&Camera], kind: Kind) -> (Exposure, f64) {
-    let nightly: Vec<Vec<f64>> = cameras.iter().map(|c| counted_per_night(c, kind)).collect();
+fn exposure(season: &Season, cameras: &[usize], kind: Kind) -> (Exposure, f64) {
+    let counted = |camera: &usize| season.days.counted_per_night(*camera, kind);
+    let nightly: Vec<Vec<f64>> = cameras.iter().map(counted).collect();
     let groups: Vec<&[f64]> = nightly.iter().map(Vec::as_slice).collect();
     let runs = runs_of_counts(&groups);
     let events: f64 = nightly.iter().flatten().sum();
@@ -166,10 +173,7 @@ pub(super) fn leader(season: &Season) -> Option<Leader> {
             is_tagged(camera) && camera.effort.nights() > 0 && camera.clock_in_doubt.is_empty()
         })
         .collect();
-    let of = |cameras: &[usize]| {
-        let cameras: Vec<&Camera> = cameras.iter().map(|&c| &season.cameras[c]).collect();
-        exposure(&cameras, Kind::MatureBuck)
-    };
+    let of = |cameras: &[usize]| exposure(season, cameras, Kind::MatureBuck);
     let rate = |c: &usize| of(&[*c]).0.rate().unwrap_or(0.0);
     let camera = *comparable
         .iter()
@@ -187,14 +191,4 @@ pub(super) fn leader(season: &Season) -> Option<Leader> {
         camera,
         p_adjusted: (p * comparable.len() as f64).min(1.0),
     })
-}
-
-fn counted_per_night(camera: &Camera, kind: Kind) -> Vec<f64> {
-    let mut nightly = vec![0.0; camera.effort.nights()];
-    for visit in camera.visits(kind).iter().filter(|v| v.counted) {
-        if let Ok(night) = camera.effort.dates.binary_search(&visit.date()) {
-            nightly[night] += 1.0;
-        }
-    }
-    nightly
 }

@@ -1,43 +1,38 @@
 //! What is in doubt: days whose clock is wrong and not settled yet, and cameras that seem to have moved.
 
+use chrono::NaiveDate;
+
 use crate::card::CameraTime;
 use crate::clock::Clocks;
-use crate::property::{Problem, Property, same_name};
-use crate::trust::{CameraClock, ViewChange};
-use crate::visits::Season;
+use crate::clock_check::{CameraClock, Finding};
+use crate::property::{Cause, Problem, Property};
+use crate::view_check::ViewChange;
 
-pub(super) fn mark(season: &mut Season, property: &Property, clocks: &[CameraClock]) {
+/// Dates, by the clock as it is read now, whose times are in doubt.
+pub(super) fn of_clocks(
+    property: &Property,
+    clocks: &[CameraClock],
+) -> Vec<(String, (NaiveDate, NaiveDate))> {
     let read = Clocks::of(property);
-    for finding in clocks.iter().flat_map(|c| &c.findings) {
-        let date = |t| read.local(&finding.camera, CameraTime::new(t), None).date();
-        let days = (date(finding.from), date(finding.until));
-        let camera = season
-            .cameras
-            .iter_mut()
-            .find(|c| same_name(&c.name, &finding.camera));
-        if let Some(camera) = camera {
-            camera.clock_in_doubt.push(days);
-        }
-    }
+    let dates = |finding: &Finding| {
+        let clock = read.of_camera(&finding.camera);
+        let date = |t| clock.local(CameraTime::new(t), None).date();
+        (
+            finding.camera.clone(),
+            (date(finding.from), date(finding.until)),
+        )
+    };
+    clocks.iter().flat_map(|c| &c.findings).map(dates).collect()
 }
 
 /// A view that has changed, and the row that would say so.
 pub(super) fn moved(change: &ViewChange) -> Problem {
-    let ViewChange {
-        camera,
-        before,
-        after,
-        ..
-    } = change;
     Problem::file(
         "cameras.csv",
-        format!(
-            "{camera} seems to look at something else since {}: compare {} of {} with {}. A comparison across that day would compare two places.",
-            after.1, before.0, before.1, after.0
-        ),
-        format!(
-            "If it was moved or turned, end its row with until {} and give it a new one from {} with another place or setting.",
-            before.1, after.1
-        ),
+        Cause::ViewChanged {
+            camera: change.camera.clone(),
+            before: Box::new(change.before.clone()),
+            after: Box::new(change.after.clone()),
+        },
     )
 }

@@ -13,11 +13,12 @@ use indicatif::ProgressBar;
 pub use daylight::{DaylightAnswer, Leader, Usual};
 
 use crate::card::{self, Crawl};
-use crate::clock;
+use crate::clock::{self, Timeline};
+use crate::clock_check::{self, CameraClock};
 use crate::property::{Problem, Property};
 use crate::shift::{Shifts, shifts};
 use crate::tags::{self, Tagged};
-use crate::trust::{self, CameraClock, ViewChange};
+use crate::view_check::{self, ViewChange};
 use crate::visits::{Kind, Season};
 
 /// A season, read, counted and compared.
@@ -55,18 +56,19 @@ impl Debrief {
         property.ensure_usable()?;
         let mut crawl = card::crawl(&property, today, progress);
         clock::settle(&property, &mut crawl, today);
-        let clocks = trust::check(&property, &crawl)?;
-        let view_changes = trust::view_changes(&property, &crawl);
+        let clocks = clock_check::check(&property, &crawl)?;
+        let timeline = Timeline::of(&property, &crawl)?;
+        let view_changes = view_check::view_changes(&property, &crawl, &timeline)?;
         crawl.memory.keep();
-        let tagged = tags::read(&property, &crawl, today)?;
+        let tagged = tags::read(&property, &crawl, &timeline, today)?;
         tagged.ensure_usable()?;
-        let mut season = Season::of(&property, &crawl, &tagged)?;
-        doubts::mark(&mut season, &property, &clocks);
+        let in_doubt = doubts::of_clocks(&property, &clocks);
+        let season = Season::of(&property, &crawl, &timeline, &tagged, &in_doubt)?;
         let daylight = daylight::answers(&season);
         let shifts = shifts(&season, &property.disturbances);
         let leader = daylight::leader(&season);
         let names = names::check(&property, &season, today);
-        let apart = trust::disagreements(&property, &crawl);
+        let apart = clock_check::disagreements(&property, &crawl, &timeline)?;
         let moved: Vec<Problem> = view_changes.iter().map(doubts::moved).collect();
         let problems = [
             &property.problems,
@@ -96,7 +98,7 @@ impl Debrief {
     }
 
     /// Every clock fault that is not settled yet.
-    pub fn wrong_clocks(&self) -> impl Iterator<Item = &trust::Finding> {
+    pub fn wrong_clocks(&self) -> impl Iterator<Item = &clock_check::Finding> {
         self.clocks.iter().flat_map(|c| &c.findings)
     }
 

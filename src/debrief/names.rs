@@ -3,7 +3,7 @@
 
 use chrono::NaiveDate;
 
-use crate::property::{Problem, Property, same_name};
+use crate::property::{Cause, Problem, Property, same_name};
 use crate::visits::{Camera, Season};
 
 /// What looks like a slip.
@@ -11,19 +11,11 @@ pub(super) fn check(property: &Property, season: &Season, today: NaiveDate) -> V
     let silent = |c: &Camera| c.effort.dates.is_empty();
     let known = |name: &str| season.cameras.iter().any(|c| same_name(&c.name, name));
     let mut problems = Vec::new();
-    for camera in season.cameras.iter().filter(|c| silent(c)) {
-        let what = format!("{} has no picture or sighting with a time.", camera.name);
-        problems.push(match camera.placements.is_empty() {
-            true => Problem::file(
-                &format!("cards/{}", camera.name),
-                what,
-                "See what is said of its pictures.",
-            ),
-            false => Problem::file(
-                "cameras.csv",
-                what,
-                "Check that its name is that of its folder, or remove the row.",
-            ),
+    for of_season in season.cameras.iter().filter(|c| silent(c)) {
+        let camera = of_season.name.clone();
+        problems.push(match of_season.placements.is_empty() {
+            true => Problem::file(&format!("cards/{camera}"), Cause::SilentFolder { camera }),
+            false => Problem::file("cameras.csv", Cause::SilentPlacement { camera }),
         });
     }
     for disturbance in property
@@ -33,34 +25,29 @@ pub(super) fn check(property: &Property, season: &Season, today: NaiveDate) -> V
     {
         problems.push(Problem::file(
             "disturbances.csv",
-            format!(
-                "{} begins on {}, which has not come yet, so there is nothing after it.",
-                disturbance.id,
-                disturbance.start.date()
-            ),
-            "Check the year.",
+            Cause::FutureDisturbance {
+                id: disturbance.id.clone(),
+                start: disturbance.start.date(),
+            },
         ));
     }
     for correction in property.corrections.iter().filter(|c| !known(&c.camera)) {
         problems.push(Problem::file(
             "clocks.csv",
-            format!(
-                "there is no camera \"{}\", so its row corrects nothing.",
-                correction.camera
-            ),
-            "Write the camera's name as its folder has it.",
+            Cause::NothingToCorrect {
+                camera: correction.camera.clone(),
+            },
         ));
     }
     for camera in &season.cameras {
-        let outside = dates_outside(camera);
-        if outside > 0 {
+        let days = dates_outside(camera);
+        if days > 0 {
             problems.push(Problem::file(
                 "cameras.csv",
-                format!(
-                    "{} has pictures or sightings on {outside} days outside its dates.",
-                    camera.name
-                ),
-                "Check from and until, or the camera's clock.",
+                Cause::OutsideDates {
+                    camera: camera.name.clone(),
+                    days,
+                },
             ));
         }
     }

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Desk;
 use super::server::{Answer, Failure, Reply};
-use super::state::Season;
+use super::state::DeskSeason;
 use super::visits::{TIME, file_name, number};
 use crate::clock::LocalTime;
 use crate::measure::{Counts, wilson};
@@ -61,18 +61,18 @@ struct PictureView {
 const DAY: &str = "%-d %b %Y";
 
 /// A picture of a named deer, and what was said of it there.
-struct Seen<'a> {
+struct TaggedPicture<'a> {
     picture: u32,
     tag: &'a Tag,
 }
 
 /// Pictures by the deer's name, in small letters.
-fn by_name(season: &Season) -> BTreeMap<String, Vec<Seen<'_>>> {
-    let mut names: BTreeMap<String, Vec<Seen>> = BTreeMap::new();
+fn by_name(season: &DeskSeason) -> BTreeMap<String, Vec<TaggedPicture<'_>>> {
+    let mut names: BTreeMap<String, Vec<TaggedPicture>> = BTreeMap::new();
     for picture in 0..season.crawl.pictures.len() as u32 {
         for tag in season.tags_of(picture) {
             if let Some(name) = &tag.name {
-                let seen = Seen { picture, tag };
+                let seen = TaggedPicture { picture, tag };
                 names.entry(name.to_lowercase()).or_default().push(seen);
             }
         }
@@ -81,8 +81,8 @@ fn by_name(season: &Season) -> BTreeMap<String, Vec<Seen<'_>>> {
 }
 
 /// Every name that has been given.
-pub(super) fn names(season: &Season) -> Vec<Named> {
-    let named = |seen: Vec<Seen>| Named {
+pub(super) fn names(season: &DeskSeason) -> Vec<Named> {
+    let named = |seen: Vec<TaggedPicture>| Named {
         name: seen[0].tag.name.clone().unwrap_or_default(),
         who: seen[0].tag.who.word(),
     };
@@ -120,7 +120,7 @@ fn law(settings: &Settings) -> String {
     )
 }
 
-fn view(season: &Season, seen: &[Seen]) -> anyhow::Result<DeerView> {
+fn view(season: &DeskSeason, seen: &[TaggedPicture]) -> anyhow::Result<DeerView> {
     let mut moments: BTreeMap<&str, Vec<(LocalTime, u32)>> = BTreeMap::new();
     for s in seen {
         let camera = &season.crawl.pictures[s.picture as usize].camera;
@@ -155,7 +155,7 @@ fn view(season: &Season, seen: &[Seen]) -> anyhow::Result<DeerView> {
 }
 
 /// The kind that it was tagged as; a deer that was called two kinds is only a deer.
-fn kinds(seen: &[Seen]) -> &'static str {
+fn kinds(seen: &[TaggedPicture]) -> &'static str {
     let first = seen[0].tag.who;
     if seen.iter().all(|s| s.tag.who == first) {
         first.word()
@@ -164,7 +164,7 @@ fn kinds(seen: &[Seen]) -> &'static str {
     }
 }
 
-fn ages(seen: &[Seen]) -> String {
+fn ages(seen: &[TaggedPicture]) -> String {
     let mut ages: Vec<f64> = seen.iter().filter_map(|s| s.tag.age).collect();
     ages.sort_by(f64::total_cmp);
     ages.dedup();
@@ -186,7 +186,7 @@ fn share(counted: usize, visits: usize, light: &str) -> String {
     }
 }
 
-fn picture(season: &Season, index: u32) -> PictureView {
+fn picture(season: &DeskSeason, index: u32) -> PictureView {
     let picture = &season.crawl.pictures[index as usize];
     let visit = season.screens.of_picture[index as usize];
     let time = season.screens.times[index as usize];

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use serde::Deserialize;
 
-use super::state::{Season, Tagging};
+use super::state::{DeskSeason, Tagging};
 use crate::property::{parse_date, same_name};
 use crate::sun::Light;
 use crate::tags::Who;
@@ -63,12 +63,12 @@ impl Filter {
     }
 
     /// The screens that are wanted, in order.
-    pub fn fitting(&self, season: &Season) -> Vec<usize> {
+    pub fn fitting(&self, season: &DeskSeason) -> Vec<usize> {
         let all = 0..season.screens.all.len();
         all.filter(|s| self.fits(season, *s)).collect()
     }
 
-    fn fits(&self, season: &Season, screen: usize) -> bool {
+    fn fits(&self, season: &DeskSeason, screen: usize) -> bool {
         let s = &season.screens.all[screen];
         let date = s.moment.map(|m| m.date());
         let camera = season.screens.camera(s);
@@ -89,7 +89,7 @@ impl Filter {
     }
 }
 
-fn fits_tags(wanted: Tags, season: &Season, screen: usize) -> bool {
+fn fits_tags(wanted: Tags, season: &DeskSeason, screen: usize) -> bool {
     match wanted {
         Tags::Untagged => season.tagging(screen) != Tagging::Tagged,
         Tags::Tagged => season.tagging(screen) == Tagging::Tagged,

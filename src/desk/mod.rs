@@ -14,15 +14,15 @@
 //! `cameras.csv` stay the truth, and are read again when another program has saved them.
 
 mod clip;
+mod contact_sheet;
 mod deer;
 mod filter;
 mod keys;
-mod log;
+mod logbook;
 mod pages;
 mod quiet;
 mod screens;
 mod server;
-mod sheet;
 mod sorting;
 mod state;
 mod views;
@@ -45,12 +45,12 @@ use crate::property::Property;
 use keys::Keys;
 use sorting::Sorting;
 pub use sorting::probably_nothing;
-use state::{Season, Tagging};
+use state::{DeskSeason, Tagging};
 use views::{Size, Views};
 
 /// How the desk is to be opened.
 #[derive(Debug, Clone)]
-pub struct Request {
+pub struct DeskOptions {
     /// Where to listen: a loopback address.
     pub address: IpAddr,
     /// The port; 0 for any that is free.
@@ -61,7 +61,7 @@ pub struct Request {
 
 /// The desk, shared by everything that answers.
 pub(crate) struct Desk {
-    season: Mutex<Season>,
+    season: Mutex<DeskSeason>,
     views: Views,
     keys: Mutex<Keys>,
     today: NaiveDate,
@@ -70,7 +70,7 @@ pub(crate) struct Desk {
 }
 
 impl Desk {
-    fn season(&self) -> MutexGuard<'_, Season> {
+    fn season(&self) -> MutexGuard<'_, DeskSeason> {
         // A panic in one answer must not take the desk from the others.
         self.season.lock().unwrap_or_else(|e| e.into_inner())
     }
@@ -80,7 +80,7 @@ impl Desk {
     ///
     /// # Errors
     /// When it does not come to an end, or what it wrote cannot be read.
-    fn season_to_change(&self) -> Result<MutexGuard<'_, Season>> {
+    fn season_to_change(&self) -> Result<MutexGuard<'_, DeskSeason>> {
         const STEP: Duration = Duration::from_millis(50);
         const STEPS: u32 = 60;
         for _ in 0..STEPS {
@@ -107,7 +107,7 @@ impl Desk {
 /// When the property cannot be read, the desk is open already, or the address cannot be had.
 pub fn serve(
     root: &Path,
-    request: &Request,
+    request: &DeskOptions,
     progress: &ProgressBar,
     open: impl FnOnce(&str),
 ) -> Result<()> {
@@ -126,7 +126,7 @@ pub fn serve(
     progress.finish_and_clear();
     clock::settle(&property, &mut crawl, request.today);
     let desk = Arc::new(Desk {
-        season: Mutex::new(Season::open(property, crawl)?),
+        season: Mutex::new(DeskSeason::open(property, crawl)?),
         views: Views::default(),
         keys: Mutex::new(Keys::read(root)?),
         today: request.today,
@@ -242,7 +242,7 @@ fn read_elsewhere(desk: &Desk) -> Result<()> {
         (season.property.clone(), Arc::clone(&season.crawl))
     };
     let mut problems = Vec::new();
-    let found = crate::tags::elsewhere(&property, &crawl, &mut problems)?;
+    let found = crate::tags::foreign_tags(&property, &crawl, &mut problems)?;
     let mut season = desk.season();
     season.take_in(found);
     season.tell(problems.iter().take(5).map(ToString::to_string));

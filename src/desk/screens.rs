@@ -7,7 +7,7 @@ use anyhow::Result;
 use chrono::{NaiveDate, TimeDelta};
 
 use crate::card::Crawl;
-use crate::clock::{Clocks, LocalTime};
+use crate::clock::{LocalTime, Timeline};
 use crate::property::Property;
 use crate::sun::{Light, SunDay, SunTable};
 
@@ -52,15 +52,7 @@ pub(super) struct Screens {
 
 impl Screens {
     pub fn of(property: &Property, crawl: &Crawl) -> Result<Self> {
-        let clocks = Clocks::of(property);
-        let times: Vec<Option<LocalTime>> = crawl
-            .pictures
-            .iter()
-            .map(|p| {
-                let stamp = p.time.as_ref().ok()?;
-                Some(clocks.local(&p.camera, stamp.time, stamp.offset))
-            })
-            .collect();
+        let times = Timeline::of(property, crawl)?.times(crawl.pictures.len())?;
         let mut sun = SunTable::default();
         let mut screens = Self::default();
         for (name, mut pictures) in by_camera(crawl) {

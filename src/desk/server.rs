@@ -26,7 +26,7 @@ use serde_json::json;
 use super::filter::Asked;
 use super::keys::Keys;
 use super::views::{self, Size, is_playable};
-use super::{Desk, Request, deer, log, pages, sheet, visits};
+use super::{Desk, DeskOptions, contact_sheet, deer, logbook, pages, visits};
 
 /// What is answered: JSON, or a failure.
 pub(super) struct Reply(String);
@@ -93,7 +93,7 @@ fn as_type(kind: &'static str, body: impl Into<Body>) -> ([(HeaderName, &'static
 }
 
 /// Serves the desk until the program is stopped.
-pub(super) fn run(desk: &Arc<Desk>, request: &Request, open: impl FnOnce(&str)) -> Result<()> {
+pub(super) fn run(desk: &Arc<Desk>, request: &DeskOptions, open: impl FnOnce(&str)) -> Result<()> {
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()?;
@@ -326,15 +326,15 @@ async fn undo(State(desk): Shared) -> Answer {
 
 async fn contact_sheet(
     State(desk): Shared,
-    Query(part): Query<sheet::Part>,
+    Query(part): Query<contact_sheet::Part>,
     Query(asked): Query<Asked>,
 ) -> Answer {
-    work(desk, move |desk| sheet::sheet(desk, &part, &asked)).await
+    work(desk, move |desk| contact_sheet::sheet(desk, &part, &asked)).await
 }
 
 async fn sweep(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
-    let sent: sheet::Sweep = sent(&headers, &body)?;
-    work(desk, move |desk| sheet::sweep(desk, &sent)).await
+    let sent: contact_sheet::Sweep = sent(&headers, &body)?;
+    work(desk, move |desk| contact_sheet::sweep(desk, &sent)).await
 }
 
 async fn named_deer(State(desk): Shared, Query(which): Query<deer::Which>) -> Answer {
@@ -342,12 +342,12 @@ async fn named_deer(State(desk): Shared, Query(which): Query<deer::Which>) -> An
 }
 
 async fn read_log(State(desk): Shared) -> Answer {
-    work(desk, log::read).await
+    work(desk, logbook::read).await
 }
 
 async fn write_log(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
-    let sent: log::Change = sent(&headers, &body)?;
-    work(desk, move |desk| log::change(desk, &sent)).await
+    let sent: logbook::Change = sent(&headers, &body)?;
+    work(desk, move |desk| logbook::change(desk, &sent)).await
 }
 
 async fn change_keys(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {

@@ -104,7 +104,7 @@ pub(super) fn sort(
             // Neighbours of the first and the last lie outside the batch.
             let margin = EITHER_SIDE * 4;
             let wide = from.saturating_sub(margin)..(until + margin).min(of_camera.len());
-            let looks: Vec<Option<Look>> = of_camera[wide.clone()]
+            let looks: Vec<Option<ComparedPicture>> = of_camera[wide.clone()]
                 .par_iter()
                 .map(|p| look(property, crawl, screens, *p))
                 .collect();
@@ -120,14 +120,19 @@ pub(super) fn sort(
 }
 
 /// A picture made comparable.
-struct Look {
+struct ComparedPicture {
     screen: u32,
     time_s: i64,
     shade: Option<Shade>,
     frame: Frame,
 }
 
-fn look(property: &Property, crawl: &Crawl, screens: &Screens, picture: u32) -> Option<Look> {
+fn look(
+    property: &Property,
+    crawl: &Crawl,
+    screens: &Screens,
+    picture: u32,
+) -> Option<ComparedPicture> {
     let p = &crawl.pictures[picture as usize];
     let time = screens.times[picture as usize]?;
     if p.clip {
@@ -135,7 +140,7 @@ fn look(property: &Property, crawl: &Crawl, screens: &Screens, picture: u32) -> 
     }
     const ACROSS_PX: u16 = 160;
     let small = decode_small(&property.root.join(&p.file), ACROSS_PX)?;
-    Some(Look {
+    Some(ComparedPicture {
         screen: screens.of_picture[picture as usize],
         time_s: time.utc().timestamp(),
         shade: shade_of(&small),
@@ -143,10 +148,10 @@ fn look(property: &Property, crawl: &Crawl, screens: &Screens, picture: u32) -> 
     })
 }
 
-fn is_quiet(looks: &[Option<Look>], i: usize) -> Option<bool> {
+fn is_quiet(looks: &[Option<ComparedPicture>], i: usize) -> Option<bool> {
     let this = looks[i].as_ref()?;
     // Pictures of the same visit show the same deer.
-    let comparable = |l: &&Look| {
+    let comparable = |l: &&ComparedPicture| {
         l.screen != this.screen
             && l.shade == this.shade
             && (l.time_s - this.time_s).abs() <= APART_DAYS * 86_400

@@ -9,20 +9,20 @@ use super::screens::Screens;
 use super::sorting::Sorting;
 use crate::card::Crawl;
 use crate::property::{Property, Written};
-use crate::tags::{Elsewhere, Opened, Tag, TagBook, Who};
+use crate::tags::{ForeignTag, Opened, Tag, TagBook, Who};
 
 /// A season on the desk.
-pub(super) struct Season {
+pub(super) struct DeskSeason {
     pub property: Property,
     pub crawl: Arc<Crawl>,
     pub screens: Arc<Screens>,
     pub book: TagBook,
     /// For every picture, what other sources say of it.
-    pub elsewhere: Vec<Vec<Elsewhere>>,
+    pub elsewhere: Vec<Vec<ForeignTag>>,
     pub sorting: Sorting,
-    /// Counts up when the pictures are read anew: numbers of screens mean something else then.
+    /// Progress up when the pictures are read anew: numbers of screens mean something else then.
     pub generation: u64,
-    /// Counts up with every change.
+    /// Progress up with every change.
     pub version: u64,
     /// The version in which each screen last changed.
     changed_in: Vec<u64>,
@@ -61,16 +61,16 @@ impl From<anyhow::Error> for Refused {
     }
 }
 
-/// Counts of screens and pictures.
+/// Progress of screens and pictures.
 #[derive(Debug, Clone, Copy, Default, serde::Serialize)]
-pub(super) struct Counts {
+pub(super) struct Progress {
     pub visits: usize,
     pub untagged: usize,
     pub pictures: usize,
     pub untagged_pictures: usize,
 }
 
-impl Season {
+impl DeskSeason {
     /// Lays a season out.
     ///
     /// # Errors
@@ -83,7 +83,7 @@ impl Season {
     /// stays.
     ///
     /// # Errors
-    /// As [`Season::open`]; then all is as it was.
+    /// As [`DeskSeason::open`]; then all is as it was.
     pub fn open_again(&mut self, property: Property, crawl: Crawl) -> Result<()> {
         let next = Self::lay_out(property, crawl, self.generation + 1, TagBook::reopen)?;
         let before = std::mem::replace(self, next);
@@ -229,8 +229,8 @@ impl Season {
         self.changed_in[screen]
     }
 
-    pub fn counts(&self) -> Counts {
-        let mut counts = Counts::default();
+    pub fn counts(&self) -> Progress {
+        let mut counts = Progress::default();
         for (i, screen) in self.screens.all.iter().enumerate() {
             counts.visits += 1;
             counts.pictures += screen.pictures.len();
@@ -382,7 +382,7 @@ impl Season {
     }
 
     /// Takes in what other programs have written of the pictures.
-    pub fn take_in(&mut self, found: Vec<Elsewhere>) {
+    pub fn take_in(&mut self, found: Vec<ForeignTag>) {
         self.elsewhere = vec![Vec::new(); self.crawl.pictures.len()];
         self.version += 1;
         for e in found {
@@ -393,7 +393,7 @@ impl Season {
         }
     }
 
-    /// Counts up because something outside the tags has changed.
+    /// Progress up because something outside the tags has changed.
     pub fn touch(&mut self) {
         self.version += 1;
     }

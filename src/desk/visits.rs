@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::Desk;
 use super::filter::{Asked, Filter};
 use super::server::{Answer, Failure, Reply};
-use super::state::{Counts, Refused, Season, Tagging, said};
+use super::state::{DeskSeason, Progress, Refused, Tagging, said};
 use super::views::is_playable;
 use crate::tags::{Tag, Who};
 
@@ -103,12 +103,12 @@ struct OtherView {
 const PER_GENERATION: u64 = 1 << 24;
 
 /// The number that the page knows a picture by.
-pub(super) fn number(season: &Season, picture: u32) -> u64 {
+pub(super) fn number(season: &DeskSeason, picture: u32) -> u64 {
     season.generation * PER_GENERATION + u64::from(picture)
 }
 
 /// The picture that a number means now.
-pub(super) fn picture(season: &Season, number: u64) -> Option<u32> {
+pub(super) fn picture(season: &DeskSeason, number: u64) -> Option<u32> {
     let index = number.checked_sub(season.generation * PER_GENERATION)?;
     let known = index < season.crawl.pictures.len() as u64;
     known.then_some(index as u32)
@@ -132,7 +132,7 @@ pub(super) fn state_word(tagging: Tagging) -> &'static str {
 }
 
 impl VisitView {
-    pub fn of(season: &Season, id: usize) -> Self {
+    pub fn of(season: &DeskSeason, id: usize) -> Self {
         let screen = &season.screens.all[id];
         let pictures: Vec<PictureView> = screen
             .pictures
@@ -174,7 +174,7 @@ impl VisitView {
 }
 
 impl PictureView {
-    fn of(season: &Season, index: u32) -> Self {
+    fn of(season: &DeskSeason, index: u32) -> Self {
         let picture = &season.crawl.pictures[index as usize];
         let time = season.screens.times[index as usize];
         Self {
@@ -194,7 +194,7 @@ impl PictureView {
     }
 }
 
-fn others(season: &Season, id: usize) -> Vec<OtherView> {
+fn others(season: &DeskSeason, id: usize) -> Vec<OtherView> {
     let mut views = Vec::new();
     for picture in &season.screens.all[id].pictures {
         let counts = season.tags_of(*picture);
@@ -257,7 +257,7 @@ pub(super) fn visit(desk: &Desk, going: &Going, asked: &Asked) -> Answer {
 }
 
 fn target(
-    season: &Season,
+    season: &DeskSeason,
     going: &Going,
     fitting: &[usize],
     is_untagged: impl Fn(&usize) -> bool,
@@ -296,7 +296,7 @@ pub(super) struct Tagged {
 #[derive(Serialize)]
 struct Saved {
     visit: VisitView,
-    counts: Counts,
+    counts: Progress,
     version: u64,
 }
 

@@ -7,21 +7,21 @@
 
 mod change_point;
 mod circle;
-mod circle_tests;
+mod circular_tests;
 mod cluster;
 mod multiplicity;
-mod order;
 mod proportion;
+mod quantiles;
 mod rate;
 mod resample;
 
 pub use change_point::{ChangePoint, change_point};
 pub use circle::{Density, density, overlap, overlap_of};
-pub use circle_tests::{Direction, direction, uniform_scores};
+pub use circular_tests::{Direction, direction, uniform_scores};
 pub use cluster::{DayCount, Runs, runs_of_counts, runs_of_shares};
 pub use multiplicity::weighted_holm;
-pub use order::{median, median_interval, quantile, shift_between};
 pub use proportion::{Counts, Estimate, change, change_against, change_p_value, wilson};
+pub use quantiles::{median, median_interval, quantile, shift_between};
 pub use rate::{Exposure, rate, rate_p_value, rate_ratio};
 pub use resample::block_interval;
 

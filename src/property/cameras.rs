@@ -3,9 +3,11 @@
 use std::path::Path;
 
 use anyhow::Result;
-use chrono::{Days, FixedOffset, NaiveDate};
+use chrono::{FixedOffset, NaiveDate};
 
-use super::{Headings, Ledger, Position, Problem, Row, Settings, Sheet, parse_number, same_name};
+use super::{
+    Cause, Headings, Ledger, Position, Problem, Row, Settings, Sheet, parse_number, same_name,
+};
 
 pub(super) const FILE: &str = "cameras.csv";
 pub(super) const HEADINGS: Headings = Headings {
@@ -146,26 +148,15 @@ fn overlap(before: &[Placement], new: &Placement, line: u64) -> Option<Problem> 
     let other = before.iter().find(|p| {
         same_name(&p.camera, &new.camera) && **p != *new && ends_after(p, new) && ends_after(new, p)
     })?;
-    let day = |d: Option<NaiveDate>, open: &str| d.map_or(open.to_owned(), |d| d.to_string());
     Some(Problem::cell(
         FILE,
         line,
         "from",
-        format!(
-            "{} hangs at two places at once: another row of it goes from {} to {}. On days that both rows claim the first counts.",
-            new.camera,
-            day(other.from, "the beginning"),
-            day(other.until, "the end"),
-        ),
-        match new
-            .from
-            .and_then(|from| from.checked_sub_days(Days::new(1)))
-        {
-            Some(before) => format!(
-                "If it was moved on {}, end the other row with until {before}.",
-                before + Days::new(1)
-            ),
-            None => "Give each row its from and until.".to_owned(),
+        Cause::TwoPlaces {
+            camera: new.camera.clone(),
+            from: other.from,
+            until: other.until,
+            moved: new.from,
         },
     ))
 }
@@ -174,26 +165,16 @@ fn overlap(before: &[Placement], new: &Placement, line: u64) -> Option<Problem> 
 const FURTHEST_M: f64 = 100_000.0;
 
 pub(super) fn placement(row: &Row, home: Position) -> Result<Placement, Problem> {
-    let cell = |column: &str, what: String, remedy: &str| {
-        Problem::cell(FILE, row.line, column, what, remedy)
-    };
-    let camera = row.some("camera").ok_or_else(|| {
-        cell(
-            "camera",
-            "the camera has no name, so the row was left out.".into(),
-            "Write the name of the camera's folder.",
-        )
-    })?;
+    let cell = |column: &str, cause: Cause| Problem::cell(FILE, row.line, column, cause);
+    let camera = row
+        .some("camera")
+        .ok_or_else(|| cell("camera", Cause::PlacementWithoutCamera))?;
     let from = date(row, "from")?;
     let until = date(row, "until")?;
     if let (Some(from), Some(until)) = (from, until)
         && until < from
     {
-        return Err(cell(
-            "until",
-            format!("{until} is before from, {from}, so the row was left out."),
-            "Put the later date under until.",
-        ));
+        return Err(cell("until", Cause::UntilBeforeFrom { from, until }));
     }
     let place = position(row, FILE, home)?;
     Ok(Placement {
@@ -203,11 +184,8 @@ pub(super) fn placement(row: &Row, home: Position) -> Result<Placement, Problem>
         from,
         until,
         clock: clock(row.get("clock")).ok_or_else(|| {
-            cell(
-                "clock",
-                format!("\"{}\" is not a way to keep a clock, so the row was left out.", row.get("clock")),
-                "Use local (reset for daylight time), standard (never moved) or an offset such as -06:00.",
-            )
+            let text = row.get("clock").to_owned();
+            cell("clock", Cause::UnknownClockSetting { text })
         })?,
         folder: row.some("folder").map(str::to_owned),
     })
@@ -233,26 +211,21 @@ pub(super) fn position(row: &Row, file: &str, home: Position) -> Result<Option<P
         return Ok(place);
     }
     let swapped = lat.zip(lon).and_then(|(lat, lon)| Position::new(lon, lat));
-    let (what, remedy) = match (place, swapped.filter(near)) {
-        (_, Some(_)) => (
-            format!(
-                "latitude {latitude} and longitude {longitude} are swapped, so the row was left out."
-            ),
-            "Put the two the other way round: latitude is how far north.",
-        ),
-        (Some(place), None) => (
-            format!(
-                "the place would be {:.0} km from the property, so the row was left out.",
-                place.distance_m(home) / 1000.0
-            ),
-            "Check both numbers and their signs: west and south are negative.",
-        ),
-        (None, None) => (
-            format!("\"{latitude}\", \"{longitude}\" is not a place, so the row was left out."),
-            "Use degrees, north and east positive, such as 43.10 and -90.70, or leave both empty.",
-        ),
+    let (latitude, longitude) = (latitude.to_owned(), longitude.to_owned());
+    let cause = match (place, swapped.filter(near)) {
+        (_, Some(_)) => Cause::SwappedPlace {
+            latitude,
+            longitude,
+        },
+        (Some(place), None) => Cause::FarPlace {
+            km: format!("{:.0}", place.distance_m(home) / 1000.0),
+        },
+        (None, None) => Cause::NoPlace {
+            latitude,
+            longitude,
+        },
     };
-    Err(Problem::cell(file, row.line, "latitude", what, remedy))
+    Err(Problem::cell(file, row.line, "latitude", cause))
 }
 
 fn clock(text: &str) -> Option<ClockSetting> {
@@ -288,14 +261,14 @@ mod tests {
             read_back("camera,from,until\nOak,2025-09-01,\noak,2025-10-01,2025-11-01\n");
         assert_eq!(rows, 2);
         assert!(
-            problems[0].what.contains("two places at once"),
+            problems[0].what().contains("two places at once"),
             "{problems:?}"
         );
         let (rows, problems) =
             read_back("camera,latitude,longitude\nA,-90.71,43.11\nB,43.11,-90.71\nC,43.1,90.7\n");
         assert_eq!(rows, 1);
-        assert!(problems[0].what.contains("swapped"), "{problems:?}");
-        assert!(problems[1].what.contains("km from"), "{problems:?}");
+        assert!(problems[0].what().contains("swapped"), "{problems:?}");
+        assert!(problems[1].what().contains("km from"), "{problems:?}");
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::path::Path;
 use anyhow::{Context, Result};
 use chrono::{NaiveDateTime, NaiveTime};
 
-use super::{Headings, Ledger, Problem, Row, Settings, Sheet, parse_count, same_name};
+use super::{Cause, Headings, Ledger, Problem, Row, Settings, Sheet, parse_count};
 
 pub(super) const FILE: &str = "clocks.csv";
 const HEADINGS: Headings = Headings {
@@ -51,11 +51,9 @@ pub struct ClockCorrection {
 }
 
 impl ClockCorrection {
-    /// Whether a camera's uncorrected clock time falls under this row.
-    pub fn covers(&self, camera: &str, time: NaiveDateTime) -> bool {
-        same_name(&self.camera, camera)
-            && self.from.is_none_or(|f| f <= time)
-            && self.until.is_none_or(|u| time <= u)
+    /// Whether a moment of its camera's uncorrected clock falls under this row.
+    pub fn covers(&self, time: NaiveDateTime) -> bool {
+        self.from.is_none_or(|f| f <= time) && self.until.is_none_or(|u| time <= u)
     }
 
     /// The minutes to add at a moment of the camera's uncorrected clock.
@@ -88,40 +86,24 @@ pub(super) fn read(
 }
 
 fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
-    let cell = |column: &str, what: String, remedy: &str| {
-        Problem::cell("clocks.csv", row.line, column, what, remedy)
-    };
-    let camera = row.some("camera").ok_or_else(|| {
-        cell(
-            "camera",
-            "there is no camera, so the row was left out.".into(),
-            "Name the camera whose clock is corrected.",
-        )
-    })?;
+    let cell = |column: &str, cause: Cause| Problem::cell(FILE, row.line, column, cause);
+    let camera = row
+        .some("camera")
+        .ok_or_else(|| cell("camera", Cause::CorrectionWithoutCamera))?;
     let minutes = |column: &str| {
         parse_count(row.get(column))
             .filter(|m| m.abs() <= LARGEST_SHIFT_MIN)
             .ok_or_else(|| {
-                cell(
-                    column,
-                    format!(
-                        "\"{}\" is not a number of minutes, so the row was left out.",
-                        row.get(column)
-                    ),
-                    "Write the minutes to add to the camera's clock, such as -60.",
-                )
+                let text = row.get(column).to_owned();
+                cell(column, Cause::NotMinutes { text })
             })
     };
     let of_file_date = match row.get("reads").to_lowercase().as_str() {
         "" | "clock" => false,
         FILE_DATE => true,
         other => {
-            let what = format!("\"{other}\" is nothing that a row can act on, so it was left out.");
-            return Err(cell(
-                "reads",
-                what,
-                "Leave it empty, or write file date for pictures without a time.",
-            ));
+            let text = other.to_owned();
+            return Err(cell("reads", Cause::UnknownReading { text }));
         }
     };
     let end_of_day = NaiveTime::from_hms_opt(23, 59, 59).unwrap_or_default();

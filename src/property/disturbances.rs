@@ -6,7 +6,7 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 
 use super::cameras::position;
-use super::{Headings, Position, Problem, Row, Settings, Sheet};
+use super::{Cause, Headings, Position, Problem, Row, Settings, Sheet};
 
 pub(super) const FILE: &str = "disturbances.csv";
 pub(super) const HEADINGS: Headings = Headings {
@@ -97,11 +97,7 @@ pub(super) fn read(
                 FILE,
                 row.line,
                 "id",
-                format!(
-                    "\"{}\" is used by an earlier row, so this row was left out.",
-                    d.id
-                ),
-                "Give every disturbance its own id.",
+                Cause::IdInUse { id: d.id },
             )),
             Ok(d) => disturbances.push(d),
             Err(problem) => problems.push(problem),
@@ -111,44 +107,20 @@ pub(super) fn read(
 }
 
 pub(super) fn disturbance(row: &Row, home: Position) -> Result<Disturbance, Problem> {
-    let cell = |column: &str, what: String, remedy: &str| {
-        Problem::cell(FILE, row.line, column, what, remedy)
-    };
-    let id = row.some("id").ok_or_else(|| {
-        cell(
-            "id",
-            "there is no id, so the row was left out.".into(),
-            "Give it a short name, such as tower-blind.",
-        )
-    })?;
-    let start = moment(row, "start")?.ok_or_else(|| {
-        cell(
-            "start",
-            "there is no start, so the row was left out.".into(),
-            "Write the date it began, such as 2025-10-18.",
-        )
-    })?;
+    let cell = |column: &str, cause: Cause| Problem::cell(FILE, row.line, column, cause);
+    let id = row.some("id").ok_or_else(|| cell("id", Cause::NoId))?;
+    let start = moment(row, "start")?.ok_or_else(|| cell("start", Cause::NoStart))?;
     let end = moment(row, "end")?;
     if end.is_some_and(|end| end < start) {
-        return Err(cell(
-            "end",
-            "it ends before it starts, so the row was left out.".into(),
-            "Put the later date under end.",
-        ));
+        return Err(cell("end", Cause::EndBeforeStart));
     }
     Ok(Disturbance {
         id: id.to_owned(),
         start,
         end,
         by: by(row.get("by")).ok_or_else(|| {
-            cell(
-                "by",
-                format!(
-                    "\"{}\" is not known, so the row was left out.",
-                    row.get("by")
-                ),
-                "Use neighbour, own or nature.",
-            )
+            let text = row.get("by").to_owned();
+            cell("by", Cause::UnknownDoer { text })
         })?,
         what: row.some("what").unwrap_or(id).to_owned(),
         position: position(row, FILE, home)?,

@@ -2,7 +2,7 @@
 
 use anyhow::Result;
 
-use super::{Headings, Ledger, Problem, Settings, Sheet, cameras, disturbances};
+use super::{Cause, Headings, Ledger, Problem, Settings, Sheet, cameras, disturbances};
 
 /// A table of the log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,7 +49,10 @@ impl LogTable {
         let before = ledger.text();
         let sheet = match Sheet::decode(self.file(), (before.to_owned() + line).as_bytes()) {
             Ok(sheet) => sheet.with_order(settings.date_order),
-            Err(e) => return Some(Problem::file(self.file(), e.to_string(), "")),
+            Err(e) => {
+                let why = e.to_string();
+                return Some(Problem::file(self.file(), Cause::NoTable { why }));
+            }
         };
         let mut problems = Vec::new();
         let mut rows = 0;
@@ -65,11 +68,7 @@ impl LogTable {
             problems.extend(read.err());
         });
         if rows == 0 && problems.is_empty() {
-            return Some(Problem::file(
-                self.file(),
-                "the row is empty.",
-                "Fill it in.",
-            ));
+            return Some(Problem::file(self.file(), Cause::EmptyRow));
         }
         problems.into_iter().next()
     }

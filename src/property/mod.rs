@@ -5,6 +5,7 @@
 //! wrong. A row that cannot be used is put aside as a [`Problem`] and the rest goes on.
 
 mod cameras;
+mod cause;
 mod clocks;
 mod dates;
 mod disturbances;
@@ -23,6 +24,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result};
 
 pub use cameras::{ClockSetting, Placement, set_clock};
+pub use cause::{AtWork, Cause};
 pub use clocks::{ClockCorrection, add_corrections, correction_lines, remove_correction};
 pub use dates::{DateOrder, parse_date, parse_date_time, parse_moment};
 pub use disturbances::{By, Disturbance};

@@ -2,10 +2,12 @@
 
 use std::fmt;
 
-use serde::Serialize;
+use serde::ser::{Serialize, SerializeStruct, Serializer};
+
+use super::Cause;
 
 /// Something in the person's files that could not be used. The rest went on without it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
     /// The file, relative to the property.
     pub file: String,
@@ -13,39 +15,39 @@ pub struct Problem {
     pub line: Option<u64>,
     /// The column's heading.
     pub column: Option<String>,
-    /// What is wrong.
-    pub what: String,
-    /// What would be right.
-    pub remedy: String,
+    /// What is wrong, and with what.
+    pub cause: Cause,
 }
 
 impl Problem {
     /// A problem with a whole file or folder.
-    pub fn file(file: &str, what: impl Into<String>, remedy: impl Into<String>) -> Self {
+    pub fn file(file: &str, cause: Cause) -> Self {
         Self {
             file: file.to_owned(),
             line: None,
             column: None,
-            what: what.into(),
-            remedy: remedy.into(),
+            cause,
         }
     }
 
     /// A problem with one cell of a table.
-    pub fn cell(
-        file: &str,
-        line: u64,
-        column: &str,
-        what: impl Into<String>,
-        remedy: impl Into<String>,
-    ) -> Self {
+    pub fn cell(file: &str, line: u64, column: &str, cause: Cause) -> Self {
         Self {
             file: file.to_owned(),
             line: Some(line),
             column: Some(column.to_owned()),
-            what: what.into(),
-            remedy: remedy.into(),
+            cause,
         }
+    }
+
+    /// What is wrong.
+    pub fn what(&self) -> String {
+        self.cause.what()
+    }
+
+    /// What would be right.
+    pub fn remedy(&self) -> String {
+        self.cause.remedy()
     }
 }
 
@@ -73,6 +75,19 @@ impl fmt::Display for Problem {
         if let Some(column) = &self.column {
             write!(f, ", column {column}")?;
         }
-        write!(f, ": {} {}", self.what, self.remedy)
+        write!(f, ": {} {}", self.what(), self.remedy())
+    }
+}
+
+/// Whoever reads the findings gets the sentences and not what they were made of.
+impl Serialize for Problem {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut problem = serializer.serialize_struct("Problem", 5)?;
+        problem.serialize_field("file", &self.file)?;
+        problem.serialize_field("line", &self.line)?;
+        problem.serialize_field("column", &self.column)?;
+        problem.serialize_field("what", &self.what())?;
+        problem.serialize_field("remedy", &self.remedy())?;
+        problem.end()
     }
 }

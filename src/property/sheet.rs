@@ -4,15 +4,17 @@
 //! blank lines, columns in another order and Windows-1252 text are all understood, because each is
 //! what some spreadsheet writes when asked for CSV (common practice, no standard).
 
-use std::cell::RefCell;
 use std::collections::HashMap;
+use std::ops::Range;
 use std::path::Path;
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 use anyhow::{Result, bail};
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+use rayon::prelude::*;
 
 use super::dates::{self, DateOrder, NoDate};
-use super::{Problem, text};
+use super::{Cause, Problem, text};
 
 /// The columns of a table.
 pub struct Headings<'a> {
@@ -34,9 +36,9 @@ pub struct Sheet {
     /// What the property says of the order of day and month.
     date_order: Option<DateOrder>,
     /// What each column was found to say of it.
-    orders: RefCell<HashMap<String, Option<DateOrder>>>,
+    orders: Mutex<HashMap<String, Option<DateOrder>>>,
     /// The question that the first date which could be read in two ways has raised.
-    asked: RefCell<Option<Problem>>,
+    asked: OnceLock<Problem>,
 }
 
 /// One row of a [`Sheet`].
@@ -44,7 +46,7 @@ pub struct Row<'a> {
     /// The line in the file, header = 1.
     pub line: u64,
     /// Where the row lies in the table's text, its line end included.
-    pub span: std::ops::Range<usize>,
+    pub span: Range<usize>,
     sheet: &'a Sheet,
     record: &'a csv::StringRecord,
 }
@@ -97,8 +99,10 @@ impl Row<'_> {
                 &sheet.file,
                 self.line,
                 column,
-                format!("\"{text}\" is not a date, so the row was left out."),
-                remedy,
+                Cause::NotADate {
+                    text: text.to_owned(),
+                    remedy: remedy.to_owned(),
+                },
             ),
         })
     }
@@ -144,8 +148,9 @@ impl Sheet {
                     name,
                     1,
                     column,
-                    "this column is not known and was left alone.",
-                    format!("Known columns: {}.", known.join(", ")),
+                    Cause::UnknownColumn {
+                        known: known.join(", "),
+                    },
                 ));
             }
         }
@@ -207,8 +212,8 @@ impl Sheet {
             delimiter,
             columns,
             date_order: None,
-            orders: RefCell::default(),
-            asked: RefCell::default(),
+            orders: Mutex::default(),
+            asked: OnceLock::new(),
         })
     }
 
@@ -226,7 +231,9 @@ impl Sheet {
     /// The order of day and month in a column: what a cell of it with a number over twelve says, else
     /// what another column of the table says, else what the property says.
     fn order_of(&self, column: &str) -> Option<DateOrder> {
-        if let Some(order) = self.orders.borrow().get(column) {
+        // Held until the column is known: the rows of a large table are read side by side.
+        let mut orders = self.orders.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(order) = orders.get(column) {
             return *order;
         }
         let mut said: HashMap<&str, [bool; 2]> = HashMap::new();
@@ -256,7 +263,7 @@ impl Sheet {
             None => one(&of_table),
         };
         let order = order.or(self.date_order);
-        self.orders.borrow_mut().insert(column.to_owned(), order);
+        orders.insert(column.to_owned(), order);
         order
     }
 
@@ -267,13 +274,12 @@ impl Sheet {
                 &self.file,
                 line,
                 column,
-                format!(
-                    "\"{text}\" can be read with the day first or with the month first, and no date in its column tells which, so rows with such a date were left out."
-                ),
-                "Write date_order = \"day first\" or date_order = \"month first\" at the top of property.toml, or dates as 2025-10-18.",
+                Cause::EitherDate {
+                    text: text.to_owned(),
+                },
             )
         };
-        self.asked.borrow_mut().get_or_insert_with(question).clone()
+        self.asked.get_or_init(question).clone()
     }
 
     /// Whether the file ends within a character, which was left away.
@@ -289,27 +295,79 @@ impl Sheet {
         mut each: impl FnMut(&Row, &mut Vec<Problem>),
     ) {
         let first = problems.len();
-        self.every_row(problems, &mut each);
-        // The same question again tells nothing new.
-        let question = self.asked.borrow();
+        self.every_row(self.rows_from..self.text.len(), problems, &mut each);
+        self.ask_once(problems, first);
+    }
+
+    /// The same for a table of any length: its rows are read in parts, side by side, each part with a state
+    /// of its own. The parts come back in order.
+    pub fn in_parts<S: Send>(
+        &self,
+        problems: &mut Vec<Problem>,
+        begin: impl Fn() -> S + Sync,
+        each: impl Fn(&mut S, &Row, &mut Vec<Problem>) + Sync,
+    ) -> Vec<S> {
+        let part = |range: Range<usize>| {
+            let (mut state, mut problems) = (begin(), Vec::new());
+            self.every_row(range, &mut problems, &mut |row: &Row, told: &mut Vec<_>| {
+                each(&mut state, row, told);
+            });
+            (state, problems)
+        };
+        let first = problems.len();
+        let mut states = Vec::new();
+        let read: Vec<(S, Vec<Problem>)> = self.parts().into_par_iter().map(part).collect();
+        for (state, mut told) in read {
+            states.push(state);
+            problems.append(&mut told);
+        }
+        self.ask_once(problems, first);
+        states
+    }
+
+    /// Pieces of the text that begin and end with a row. A quotation mark may hold a line end, and then the
+    /// text is one piece.
+    fn parts(&self) -> Vec<Range<usize>> {
+        const PART: usize = 4 << 20;
+        let (bytes, end) = (self.text.as_bytes(), self.text.len());
+        if end - self.rows_from <= PART || memchr::memchr(b'"', bytes).is_some() {
+            return vec![self.rows_from..end];
+        }
+        let mut parts = Vec::new();
+        let mut from = self.rows_from;
+        while from < end {
+            let wanted = (from + PART).min(end);
+            let until = memchr::memchr(b'\n', &bytes[wanted..]).map_or(end, |n| wanted + n + 1);
+            parts.push(from..until);
+            from = until;
+        }
+        parts
+    }
+
+    /// The same question again tells nothing new.
+    fn ask_once(&self, problems: &mut Vec<Problem>, first: usize) {
+        let Some(question) = self.asked.get() else {
+            return;
+        };
         let (mut at, mut asked) = (0, false);
         problems.retain(|p| {
             at += 1;
-            let asks = at > first && Some(p) == question.as_ref();
+            let asks = at > first && p == question;
             !(asks && std::mem::replace(&mut asked, true))
         });
     }
 
     fn every_row(
         &self,
+        part: Range<usize>,
         problems: &mut Vec<Problem>,
         each: &mut impl FnMut(&Row, &mut Vec<Problem>),
     ) {
-        let mut lines = LineCounter::new(&self.text);
-        let mut from = self.rows_from;
+        let mut lines = LineCounter::new(&self.text, part.start);
+        let mut from = part.start;
         let mut record = csv::StringRecord::new();
         'restart: loop {
-            let mut reader = reader(&self.text[from..], self.delimiter);
+            let mut reader = reader(&self.text[from..part.end], self.delimiter);
             while reader.read_record(&mut record).unwrap_or(false) {
                 let start = from + record.position().map_or(0, |p| p.byte() as usize);
                 let end = from + reader.position().byte() as usize;
@@ -319,20 +377,12 @@ impl Sheet {
                 let (line, start) = lines.at(start);
                 let raw = &self.text[start.min(end)..end];
                 if has_stray_quote(raw, self.delimiter) {
-                    problems.push(self.shape_problem(
-                        line,
-                        "a quotation mark is opened and never closed, so the row was left out.",
-                        "Close it, or remove it.",
-                    ));
+                    problems.push(self.shape_problem(line, Cause::OpenQuote));
                     from = start + raw.find('\n').map_or(raw.len(), |n| n + 1);
                     continue 'restart;
                 }
                 if self.has_surplus(&record) {
-                    problems.push(self.shape_problem(
-                        line,
-                        "there are more cells than columns, so the row was left out.",
-                        "Put quotation marks around a cell that holds a comma or semicolon, a number with a decimal comma too.",
-                    ));
+                    problems.push(self.shape_problem(line, Cause::SurplusCells));
                     continue;
                 }
                 let row = Row {
@@ -417,13 +467,12 @@ impl Sheet {
         surplus.peek().is_some() && (surplus.any(|c| !c.trim().is_empty()) || torn())
     }
 
-    fn shape_problem(&self, line: u64, what: &str, remedy: &str) -> Problem {
+    fn shape_problem(&self, line: u64, cause: Cause) -> Problem {
         Problem {
             file: self.file.clone(),
             line: Some(line),
             column: None,
-            what: what.to_owned(),
-            remedy: remedy.to_owned(),
+            cause,
         }
     }
 }
@@ -431,6 +480,9 @@ impl Sheet {
 /// Whether the quotation marks of a row do not pair up: one is open at its end, or over a line's end
 /// two rows have become one, so that something stands behind a mark that should close its cell.
 fn has_stray_quote(raw: &str, delimiter: u8) -> bool {
+    if memchr::memchr(b'"', raw.as_bytes()).is_none() {
+        return false;
+    }
     if raw.bytes().filter(|b| *b == b'"').count() % 2 == 1 {
         return true;
     }
@@ -476,11 +528,14 @@ struct LineCounter<'a> {
 }
 
 impl<'a> LineCounter<'a> {
-    fn new(text: &'a str) -> Self {
+    /// Counts on from a byte.
+    fn new(text: &'a str, from: usize) -> Self {
+        let bytes = text.as_bytes();
+        let passed = memchr::memchr_iter(b'\n', &bytes[..from]).count();
         Self {
-            bytes: text.as_bytes(),
-            at: 0,
-            line: 1,
+            bytes,
+            at: from,
+            line: 1 + passed as u64,
         }
     }
 
@@ -600,7 +655,7 @@ mod tests {
         let (got, problems) = dates(table, None);
         assert_eq!(got, ["2025-10-18"]);
         assert_eq!(problems.len(), 2, "{problems:?}");
-        assert!(problems[0].remedy.contains("date_order"), "{problems:?}");
+        assert!(problems[0].remedy().contains("date_order"), "{problems:?}");
         let (got, problems) = dates(table, Some(DateOrder::DayFirst));
         assert_eq!((got.len(), problems.len()), (3, 1));
         let (got, problems) = dates(b"from\n10/25/2025\n25/10/2025\n10/11/2025\n", None);

@@ -11,7 +11,7 @@ use polars::io::parquet::write::BatchedWriter;
 use polars::prelude::*;
 use tempfile::NamedTempFile;
 
-use super::{Fate, Request};
+use super::{CardPull, Fate};
 use crate::card::{CameraTime, Picture, shown};
 use crate::files::{name_new_file, new_file_in, sync_folder};
 use crate::property::{Property, parse_date_time};
@@ -105,7 +105,7 @@ pub(super) struct Rows {
 impl Rows {
     pub fn add(
         &mut self,
-        request: &Request,
+        request: &CardPull,
         on_card: &Path,
         bytes: u64,
         fate: &Fate,

@@ -49,7 +49,7 @@ const BATCH: usize = 8192;
 
 /// What is to be pulled, and where to.
 #[derive(Debug, Clone)]
-pub struct Request<'a> {
+pub struct CardPull<'a> {
     /// The card's folder.
     pub card: &'a Path,
     /// The camera whose folder receives the files.
@@ -87,7 +87,7 @@ impl Fate {
 /// # Errors
 /// When the card or the property cannot be used at all, when the disk is full, or when another
 /// pull does not end. What was copied until then stays, verified.
-pub fn pull(property: &Property, request: &Request, progress: &ProgressBar) -> Result<Receipt> {
+pub fn pull(property: &Property, request: &CardPull, progress: &ProgressBar) -> Result<Receipt> {
     apart(property, request.card)?;
     let _lock = hold_lock(property, |words| {
         progress.suspend(|| eprintln!("{words}"));
@@ -156,7 +156,7 @@ fn worth_a_pull(listed: &Listed, card: &Path) -> Result<()> {
 /// now: what cannot be remembered becomes a note on the receipt.
 fn remember(
     property: &Property,
-    request: &Request,
+    request: &CardPull,
     listed: &Listed,
     fates: &[Fate],
     before: &Catalogue,

@@ -10,7 +10,7 @@ use chrono::TimeDelta;
 use serde::Serialize;
 
 use super::list::{CardFile, Listed};
-use super::{Fate, Request};
+use super::{CardPull, Fate};
 use crate::card::{self, CameraTime, Picture, TimeOrigin, Unreadable, shown};
 
 /// Something on the card that did not reach the property, or did so damaged.
@@ -125,7 +125,7 @@ pub struct Receipt {
 const GAP_DAYS: i64 = 3;
 
 impl Receipt {
-    pub(super) fn new(request: &Request, listed: &Listed, pull: String) -> Self {
+    pub(super) fn new(request: &CardPull, listed: &Listed, pull: String) -> Self {
         Self {
             pull,
             card: request.card.display().to_string(),

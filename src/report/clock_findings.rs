@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use crate::card::Shade;
-use crate::trust::{CameraClock, Finding, Row};
+use crate::clock_check::{CameraClock, ClockRow, Finding};
 
 /// One entry a camera. Minutes are to be added to the camera's clock.
 pub fn clocks(clocks: &[CameraClock]) -> Value {
@@ -26,7 +26,7 @@ pub fn clocks(clocks: &[CameraClock]) -> Value {
 /// One finding. `rows` are for `clocks.csv`, `setting` for the column `clock` of `cameras.csv`.
 pub fn clock_finding(f: &Finding) -> Value {
     let moment = |t: chrono::NaiveDateTime| t.format("%FT%T").to_string();
-    let row = |r: &Row| {
+    let row = |r: &ClockRow| {
         json!({
             "from": moment(r.from),
             "until": moment(r.until),

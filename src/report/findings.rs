@@ -5,6 +5,7 @@
 
 use serde_json::{Value, json};
 
+use super::digits;
 use crate::debrief::{DaylightAnswer, Debrief, Usual};
 use crate::measure::{Direction, Estimate};
 use crate::property::ShareOf;
@@ -18,7 +19,7 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
         property["latitude"] = json!(settings.position.latitude_deg);
         property["longitude"] = json!(settings.position.longitude_deg);
     }
-    json!({
+    let mut findings = json!({
         "property": property,
         "settings": {
             "legal_before_sunrise_min": settings.legal_before_sunrise_min,
@@ -41,12 +42,14 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
         "unlogged": unlogged(debrief),
         "repeated": repeated(debrief),
         "problems": debrief.problems,
-    })
+    });
+    digits::round(&mut findings);
+    findings
 }
 
 /// Cameras that seem to have been moved or turned without a record.
 fn view_changes(debrief: &Debrief) -> Value {
-    let change = |c: &crate::trust::ViewChange| {
+    let change = |c: &crate::view_check::ViewChange| {
         json!({
             "camera": c.camera,
             "before": { "picture": c.before.0, "date": c.before.1.to_string() },
@@ -89,7 +92,7 @@ pub fn cameras(debrief: &Debrief, with_places: bool) -> Value {
             .collect();
         let mut value = json!({
             "camera": c.name,
-            "setting": c.settings(),
+            "setting": c.setting_words(),
             "nights": c.effort.nights(),
             "nights_at_most": c.effort.nights_at_most(),
             "visits": c.visits(crate::visits::Kind::Deer).len(),

@@ -1,9 +1,12 @@
 //! Every plot of the report, drawn once, for the page and for files of their own.
 
+use std::collections::HashMap;
+
 use anyhow::Result;
 use chrono::{NaiveDate, Offset, TimeZone};
 use rayon::prelude::*;
 
+use super::file_names::{FileNames, slug};
 use super::plots::{Curve, Spot, activity, changes, clock_light, placebo, ranking, season, sketch};
 use super::words;
 use crate::debrief::Debrief;
@@ -25,7 +28,7 @@ pub(super) struct Plot {
 }
 
 /// What a plot shows. Numbers are indices of cameras and disturbances.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum Subject {
     Ranking,
     Season(Option<usize>),
@@ -43,8 +46,36 @@ pub(super) enum Subject {
     Clock(usize),
 }
 
-/// Draws everything.
-pub(super) fn draw(debrief: &Debrief) -> Result<Vec<Plot>> {
+/// Every plot, to be found by what it shows.
+pub(super) struct Gallery {
+    plots: Vec<Plot>,
+    places: HashMap<Subject, usize>,
+}
+
+impl Gallery {
+    /// Draws everything.
+    pub fn draw(debrief: &Debrief) -> Result<Self> {
+        let plots = draw(debrief)?;
+        let places = plots.iter().enumerate();
+        Ok(Self {
+            places: places.map(|(place, plot)| (plot.subject, place)).collect(),
+            plots,
+        })
+    }
+
+    /// The plot of a subject; `None` where there was too little to draw.
+    pub fn of(&self, subject: Subject) -> Option<&Plot> {
+        self.places.get(&subject).map(|place| &self.plots[*place])
+    }
+
+    /// All of them, in the order of the page.
+    pub fn plots(&self) -> &[Plot] {
+        &self.plots
+    }
+}
+
+fn draw(debrief: &Debrief) -> Result<Vec<Plot>> {
+    let files = &FileNames::of(debrief);
     let cameras = 0..debrief.season.cameras.len();
     let disturbances = 0..debrief.property.disturbances.len();
     let mut subjects = vec![Subject::Ranking, Subject::Season(None)];
@@ -65,29 +96,29 @@ pub(super) fn draw(debrief: &Debrief) -> Result<Vec<Plot>> {
     subjects.extend((0..debrief.wrong_clocks().count()).map(Subject::Clock));
     let drawn: Vec<Option<Plot>> = subjects
         .into_par_iter()
-        .map(|subject| plot(debrief, subject))
+        .map(|subject| plot(debrief, files, subject))
         .collect::<Result<_>>()?;
     Ok(drawn.into_iter().flatten().collect())
 }
 
-fn plot(debrief: &Debrief, subject: Subject) -> Result<Option<Plot>> {
+fn plot(debrief: &Debrief, files: &FileNames, subject: Subject) -> Result<Option<Plot>> {
     let drawn = match subject {
         Subject::Ranking => Some((
             "ranking".to_owned(),
             ranking(debrief)?,
             "Cameras ranked by visits of mature bucks per 100 camera-nights".to_owned(),
         )),
-        Subject::Season(camera) => season_plot(debrief, camera)?,
-        Subject::Changes(d) => Some(changes_plot(debrief, d)?),
-        Subject::Sketch(d) => sketch_plot(debrief, d)?,
+        Subject::Season(camera) => season_plot(debrief, files, camera)?,
+        Subject::Changes(d) => Some(changes_plot(debrief, files, d)?),
+        Subject::Sketch(d) => sketch_plot(debrief, files, d)?,
         Subject::Activity {
             disturbance,
             camera,
-        } => Some(activity_plot(debrief, disturbance, camera)?),
+        } => Some(activity_plot(debrief, files, disturbance, camera)?),
         Subject::Placebo {
             disturbance,
             camera,
-        } => placebo_plot(debrief, disturbance, camera)?,
+        } => placebo_plot(debrief, files, disturbance, camera)?,
         Subject::Clock(n) => clock_plot(debrief, n)?,
     };
     Ok(drawn.map(|(name, svg, alt)| Plot {
@@ -101,11 +132,15 @@ fn plot(debrief: &Debrief, subject: Subject) -> Result<Option<Plot>> {
 /// File name, picture, and what it shows.
 type Drawn = (String, String, String);
 
-fn season_plot(debrief: &Debrief, camera: Option<usize>) -> Result<Option<Drawn>> {
+fn season_plot(
+    debrief: &Debrief,
+    files: &FileNames,
+    camera: Option<usize>,
+) -> Result<Option<Drawn>> {
     let every = &debrief.season.cameras;
     let (cameras, name, file): (Vec<&Camera>, &str, String) = match camera {
         Some(c) => {
-            let file = format!("season-{}", file_name(debrief, c));
+            let file = format!("season-{}", files.camera(c));
             (vec![&every[c]], &every[c].name, file)
         }
         None => (every.iter().collect(), "all cameras", "season".to_owned()),
@@ -120,22 +155,19 @@ fn clock_plot(debrief: &Debrief, n: usize) -> Result<Option<Drawn>> {
     };
     let heading = format!("{}: {}", finding.camera, finding.fault.word());
     let drawn = clock_light(debrief, finding, &heading)?;
-    Ok(drawn.map(|svg| (format!("clock-{}", n + 1), svg, heading)))
+    let file = format!("clock-{}-{}", slug(&finding.camera), finding.from.date());
+    Ok(drawn.map(|svg| (file, svg, heading)))
 }
 
-fn changes_plot(debrief: &Debrief, d: usize) -> Result<Drawn> {
+fn changes_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Drawn> {
     let logged = &debrief.property.disturbances[d];
     let heading = format!("Mature bucks before and after: {}", logged.what);
     let rows: Vec<&Shift> = debrief.shifts.of(&logged.id, Kind::MatureBuck).collect();
     let svg = changes(debrief, &heading, &rows)?;
-    Ok((
-        format!("changes-{}", disturbance_file(debrief, d)),
-        svg,
-        heading,
-    ))
+    Ok((format!("changes-{}", files.disturbance(d)), svg, heading))
 }
 
-fn sketch_plot(debrief: &Debrief, d: usize) -> Result<Option<Drawn>> {
+fn sketch_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Option<Drawn>> {
     let logged = &debrief.property.disturbances[d];
     let date = logged.first_day_after();
     let cameras = debrief
@@ -157,19 +189,18 @@ fn sketch_plot(debrief: &Debrief, d: usize) -> Result<Option<Drawn>> {
     let spots: Vec<Spot> = cameras.chain(itself).collect();
     let heading = format!("Where the cameras hang: {}", logged.what);
     let svg = sketch(&heading, &spots)?;
-    Ok(svg.map(|svg| {
-        (
-            format!("sketch-{}", disturbance_file(debrief, d)),
-            svg,
-            heading,
-        )
-    }))
+    Ok(svg.map(|svg| (format!("sketch-{}", files.disturbance(d)), svg, heading)))
 }
 
-fn activity_plot(debrief: &Debrief, disturbance: usize, camera: usize) -> Result<Drawn> {
+fn activity_plot(
+    debrief: &Debrief,
+    files: &FileNames,
+    disturbance: usize,
+    camera: usize,
+) -> Result<Drawn> {
     let logged = &debrief.property.disturbances[disturbance];
     let here = &debrief.season.cameras[camera];
-    let (kind, [before, after], mean) = sides(debrief, logged, here)?;
+    let (kind, [before, after], mean) = sides(debrief, logged, camera)?;
     let heading = format!(
         "{} at {}, {} days either side of {}",
         kind.plural(),
@@ -178,14 +209,15 @@ fn activity_plot(debrief: &Debrief, disturbance: usize, camera: usize) -> Result
         words::day(logged.start.date())
     );
     let svg = activity(&heading, &before, &after, mean, &debrief.property.settings)?;
-    Ok((
-        pair_file("activity", debrief, disturbance, camera),
-        svg,
-        heading,
-    ))
+    Ok((files.pair("activity", disturbance, camera), svg, heading))
 }
 
-fn placebo_plot(debrief: &Debrief, disturbance: usize, camera: usize) -> Result<Option<Drawn>> {
+fn placebo_plot(
+    debrief: &Debrief,
+    files: &FileNames,
+    disturbance: usize,
+    camera: usize,
+) -> Result<Option<Drawn>> {
     let logged = &debrief.property.disturbances[disturbance];
     let mut rows = debrief.shifts.of(&logged.id, Kind::MatureBuck);
     let row = rows.find(|r| r.camera == camera);
@@ -198,16 +230,8 @@ fn placebo_plot(debrief: &Debrief, disturbance: usize, camera: usize) -> Result<
     );
     let days = debrief.property.settings.shift_days;
     let svg = placebo(&heading, measured, logged.first_day_after(), days)?;
-    let file = pair_file("placebo", debrief, disturbance, camera);
+    let file = files.pair("placebo", disturbance, camera);
     Ok(svg.map(|svg| (file, svg, heading)))
-}
-
-fn pair_file(what: &str, debrief: &Debrief, disturbance: usize, camera: usize) -> String {
-    format!(
-        "{what}-{}-{}",
-        disturbance_file(debrief, disturbance),
-        file_name(debrief, camera)
-    )
 }
 
 /// The kinds worth a curve, the most asked-for first.
@@ -218,24 +242,25 @@ const FEWEST: usize = 5;
 fn sides(
     debrief: &Debrief,
     disturbance: &Disturbance,
-    camera: &Camera,
+    index: usize,
 ) -> Result<(Kind, [Curve; 2], MeanDay)> {
+    let camera = &debrief.season.cameras[index];
     let windows = Windows::around(disturbance, debrief.property.settings.shift_days);
     let sides = [windows.before, windows.after];
-    let enough = |kind: &Kind| {
-        sides
-            .iter()
-            .all(|s| camera.visits_between(*kind, s.0, s.1).len() >= FEWEST)
-    };
+    let as_on = windows.after.0;
+    let visits = |kind, side| camera.visits_at_place(kind, side, as_on);
+    let enough = |kind: &Kind| sides.iter().all(|s| visits(*kind, *s).count() >= FEWEST);
     let kind = KINDS.into_iter().find(enough).unwrap_or(Kind::Deer);
     let mean = mean_day(debrief, disturbance, camera, windows)?;
-    let curves = sides.map(|(from, until)| Curve {
-        minutes: camera
-            .visits_between(kind, from, until)
-            .iter()
+    let days = &debrief.season.days;
+    let curves = sides.map(|side| Curve {
+        minutes: visits(kind, side)
             .map(|v| mean.anchor(v.after_sunrise_min, v.day_length_min()))
             .collect(),
-        nights: camera.effort.dates_between(from, until).len(),
+        nights: days
+            .between(index, kind, side, as_on)
+            .filter(|d| d.worked)
+            .count(),
     });
     Ok((kind, curves, mean))
 }
@@ -272,29 +297,4 @@ fn mean_day(
         sunrise_min: 360.0,
         sunset_min: 1080.0,
     }))
-}
-
-/// A camera's file name: its name in plain letters, and its number so that no two are alike.
-fn file_name(debrief: &Debrief, camera: usize) -> String {
-    format!(
-        "{:02}-{}",
-        camera + 1,
-        slug(&debrief.season.cameras[camera].name)
-    )
-}
-
-/// The same for a disturbance.
-fn disturbance_file(debrief: &Debrief, disturbance: usize) -> String {
-    let id = &debrief.property.disturbances[disturbance].id;
-    format!("{:02}-{}", disturbance + 1, slug(id))
-}
-
-fn slug(name: &str) -> String {
-    let letters: String = name
-        .to_lowercase()
-        .chars()
-        .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
-        .take(40)
-        .collect();
-    letters.trim_matches('-').to_owned()
 }

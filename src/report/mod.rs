@@ -1,6 +1,8 @@
 //! What a person and a program get to read: a page, plots, tables and the findings file.
 
 mod clock_findings;
+mod digits;
+mod file_names;
 mod findings;
 mod gallery;
 mod html;
@@ -12,3 +14,4 @@ mod words;
 pub use clock_findings::{clock_finding, clocks};
 pub use findings::{cameras, daylight, findings, pictures, shifts};
 pub use save::{Saved, save};
+pub(crate) use words::whole_percent;

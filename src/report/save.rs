@@ -1,11 +1,12 @@
 //! Writing the report's files, each whole or not at all.
 
-use std::io::Write;
+use std::fs::File;
+use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 
-use super::{findings, html, tables};
+use super::{findings, html, plots, tables};
 use crate::debrief::Debrief;
 use crate::files::{self, Lasting};
 
@@ -33,8 +34,8 @@ pub fn save(debrief: &Debrief, folder: &Path, with_places: bool) -> Result<Saved
         Ok(path)
     };
     let page = html::page(debrief, with_places)?;
-    for plot in &page.plots {
-        put(&plot.file, super::plots::standalone(&plot.svg).as_bytes())?;
+    for plot in page.gallery.plots() {
+        put(&plot.file, plots::standalone(&plot.svg).as_bytes())?;
     }
     for (name, table) in tables::tables(debrief)? {
         put(name, &tables::csv(table)?)?;
@@ -43,7 +44,30 @@ pub fn save(debrief: &Debrief, folder: &Path, with_places: bool) -> Result<Saved
     let text = serde_json::to_string_pretty(&findings)? + "\n";
     put("findings.json", text.as_bytes())?;
     let page = put("report.html", page.html.as_bytes())?;
+    remove_old_plots(folder, &files)?;
     Ok(Saved { page, files })
+}
+
+/// Takes away plots that an earlier debrief wrote here and that this one does not have; every other file is
+/// somebody else's.
+fn remove_old_plots(folder: &Path, written: &[PathBuf]) -> Result<()> {
+    for entry in folder.read_dir().into_iter().flatten().flatten() {
+        let path = entry.path();
+        let is_svg = path.extension().is_some_and(|e| e == "svg");
+        if is_svg && !written.contains(&path) && is_ours(&path) {
+            std::fs::remove_file(&path)
+                .with_context(|| format!("cannot remove {}", path.display()))?;
+        }
+    }
+    Ok(())
+}
+
+fn is_ours(plot: &Path) -> bool {
+    /// The mark stands right behind the first tag.
+    const HEAD: u64 = 1024;
+    let mut head = Vec::new();
+    let read = File::open(plot).and_then(|f| f.take(HEAD).read_to_end(&mut head));
+    read.is_ok() && String::from_utf8_lossy(&head).contains(plots::MARK)
 }
 
 /// A reader never meets half a file.

@@ -4,6 +4,7 @@ use anyhow::Result;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use polars::prelude::{CsvWriter, DataFrame, SerWriter, df};
 
+use super::digits::to_digits;
 use crate::clock::LocalTime;
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
@@ -19,6 +20,7 @@ pub(super) fn tables(debrief: &Debrief) -> Result<Vec<Table>> {
         ("daylight.csv", daylight(debrief)?),
         ("shifts.csv", shifts(debrief)?),
         ("visits.csv", visits(debrief)?),
+        ("days.csv", days(debrief)?),
         ("set-aside.csv", set_aside(debrief)?),
         ("pictures.csv", debrief.crawl.table()?),
         ("light.csv", light(debrief)?),
@@ -36,15 +38,22 @@ fn ends(estimates: impl Iterator<Item = Option<Estimate>>) -> [Vec<Option<f64>>;
     let finite = |x: f64| Some(x).filter(|x| x.is_finite());
     let mut columns: [Vec<Option<f64>>; 3] = Default::default();
     for estimate in estimates {
-        columns[0].push(estimate.map(|e| e.value));
-        columns[1].push(estimate.and_then(|e| finite(e.low)));
-        columns[2].push(estimate.and_then(|e| finite(e.high)));
+        columns[0].push(estimate.map(|e| to_digits(e.value)));
+        columns[1].push(estimate.and_then(|e| finite(e.low)).map(to_digits));
+        columns[2].push(estimate.and_then(|e| finite(e.high)).map(to_digits));
     }
     columns
 }
 
 fn count(n: usize) -> u32 {
     u32::try_from(n).unwrap_or(u32::MAX)
+}
+
+/// The day table: what every count and rate of the report is taken from.
+fn days(debrief: &Debrief) -> Result<DataFrame> {
+    let season = &debrief.season;
+    let names: Vec<&str> = season.cameras.iter().map(|c| c.name.as_str()).collect();
+    season.days.table(&season.settings.name, &names)
 }
 
 fn daylight(debrief: &Debrief) -> Result<DataFrame> {
@@ -54,8 +63,8 @@ fn daylight(debrief: &Debrief) -> Result<DataFrame> {
     let counts = |of: fn(&crate::debrief::DaylightAnswer) -> usize| -> Vec<u32> {
         rows.iter().map(|a| count(of(a))).collect()
     };
-    let evening = |a: &crate::debrief::DaylightAnswer| a.evening.map(|u| u.median_min);
-    let morning = |a: &crate::debrief::DaylightAnswer| a.morning.map(|u| u.median_min);
+    let evening = |a: &crate::debrief::DaylightAnswer| a.evening.map(|u| to_digits(u.median_min));
+    let morning = |a: &crate::debrief::DaylightAnswer| a.morning.map(|u| to_digits(u.median_min));
     Ok(df!(
         "camera" => rows.iter().map(|a| debrief.camera_name(a.camera)).collect::<Vec<_>>(),
         "who" => rows.iter().map(|a| a.kind.word()).collect::<Vec<_>>(),
@@ -109,7 +118,7 @@ fn shifts(debrief: &Debrief) -> Result<DataFrame> {
         "rate_ratio" => rate,
         "rate_ratio_low" => rate_low,
         "rate_ratio_high" => rate_high,
-        "p_value" => rows.iter().map(|r| r.p_value).collect::<Vec<_>>(),
+        "p_value" => rows.iter().map(|r| r.p_value.map(to_digits)).collect::<Vec<_>>(),
         "p_adjusted" => rows.iter().map(|r| r.p_adjusted).collect::<Vec<_>>(),
         "verdict" => rows.iter().map(|r| r.verdict.word()).collect::<Vec<_>>(),
         "pattern" => rows.iter().map(|r| r.pattern.map(|p| p.word())).collect::<Vec<_>>(),

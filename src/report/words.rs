@@ -10,16 +10,23 @@ const NBSP: char = '\u{a0}';
 
 /// `32 %`
 pub(super) fn percent(share: f64) -> String {
-    format!("{:.0}{NBSP}%", share * 100.0)
+    format!("{:.0}{NBSP}%", whole_percent(share))
 }
 
 /// `19–49 %`
 pub(super) fn percent_range(estimate: Estimate) -> String {
     format!(
         "{:.0}–{:.0}{NBSP}%",
-        estimate.low * 100.0,
-        estimate.high * 100.0
+        whole_percent(estimate.low),
+        whole_percent(estimate.high)
     )
+}
+
+/// A share as whole percents, halves upward: 11 of 200 is 6 %, although its nearest binary fraction lies
+/// under 5.5.
+pub(crate) fn whole_percent(share: f64) -> f64 {
+    const NOISE: f64 = 1e-9;
+    (share * 100.0 + 0.5 + NOISE).floor()
 }
 
 /// `11 of 34 visits, 32 % (19–49 %)`; without visits just `no visits`.

@@ -4,13 +4,15 @@
 //!
 //! * Days are the units. Visits come in runs (one buck on his feet for a week), so counts are
 //!   divided by a design effect measured from the days themselves before anything is tested.
-//! * The season moves every camera alike. Where there are control cameras, a camera's change is
-//!   tested against theirs over the same dates, so what the whole property did is taken out.
+//! * The season moves every camera alike. A camera's change is tested against that of the control
+//!   cameras over the same dates, or of the same camera in the same weeks of last year, so what the whole
+//!   property did is taken out. Where there is neither, the verdict is `no control`.
 //! * Everything looked at shares one error rate (Holm), for the shares and for the rates alike. Half of it goes to the question that was
 //!   asked first, mature bucks at the cameras near a disturbance; the rest to everything else.
 //!
 //! A verdict says that a pattern changed. It never says who changed it.
 
+mod around;
 mod compare;
 mod controls;
 mod enough;
@@ -19,11 +21,12 @@ mod placebo;
 mod pressure;
 mod roles;
 mod timing;
+mod unlogged;
 mod verdict;
-mod watch;
 mod window;
 
 use rayon::prelude::*;
+use xxhash_rust::xxh3::xxh3_64_with_seed;
 
 use self::roles::Logged;
 use crate::measure::{Estimate, Runs, weighted_holm};
@@ -36,8 +39,8 @@ pub use placebo::Placebo;
 pub use pressure::{DayAfter, FOLLOWED_DAYS, Repeated};
 pub use roles::Role;
 pub use timing::Timing;
+pub use unlogged::Unlogged;
 pub use verdict::{Pattern, Verdict};
-pub use watch::Unlogged;
 pub use window::{Side, Windows};
 
 /// What happened at one camera, for one kind of deer, around one disturbance.
@@ -125,7 +128,7 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
     look_closer(season, &log, &mut rows);
     Shifts {
         rows,
-        unlogged: watch::watch(season, &log),
+        unlogged: unlogged::unlogged(season, &log),
         repeated: pressure::repeated(season, &log),
         problems,
     }
@@ -137,7 +140,7 @@ pub fn verdicts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
     let log = roles::logged(season, disturbances, &mut problems);
     Shifts {
         rows: judged(season, &log),
-        unlogged: watch::watch(season, &log),
+        unlogged: unlogged::unlogged(season, &log),
         repeated: Vec::new(),
         problems,
     }
@@ -156,7 +159,7 @@ fn judged(season: &Season, log: &[Logged]) -> Vec<Shift> {
     }
     let shares = |r: &Shift| {
         r.p_value
-            .filter(|_| r.verdict != Verdict::TooFewVisits && !r.clock_in_doubt)
+            .filter(|_| r.verdict == Verdict::NoClearChange && !r.clock_in_doubt)
     };
     adjust(&mut rows, shares, |r, p| r.p_adjusted = Some(p));
     adjust(
@@ -182,16 +185,22 @@ fn look_closer(season: &Season, log: &[Logged], rows: &mut [Shift]) {
         theirs.retain(|r| r.role == Role::Near);
         theirs.par_iter_mut().for_each(|row| {
             let camera = &season.cameras[row.camera];
-            let seed = row.camera as u64 * 10 + row.kind as u64;
+            let seed = seed(&[&row.disturbance, &camera.name, row.kind.word()]);
             row.timing = Some(timing::timing(camera, row.kind, &windows, seed));
             if row.verdict.is_clear() {
-                row.onset = onset::onset(camera, row.kind, &windows, row.runs);
+                row.onset = onset::onset(season, row.camera, row.kind, &windows, row.runs);
             }
         });
         for row in theirs.iter_mut().filter(|r| r.kind == Kind::MatureBuck) {
             row.placebo = placebos[row.camera].take();
         }
     }
+}
+
+/// What is drawn at random for a row follows from what it is about, and not from its place among others.
+fn seed(names: &[&str]) -> u64 {
+    let seed = |seed, name: &&str| xxh3_64_with_seed(name.as_bytes(), seed);
+    names.iter().fold(0, seed)
 }
 
 /// Adjusts one question's p-values over all rows. Half of the error allowance goes to mature bucks

@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 
 use super::window::{Tally, Windows};
 use crate::measure::{Counts, DayCount, Runs, change_point, wilson};
-use crate::visits::{Camera, Kind};
+use crate::visits::{Camera, Kind, Season};
 
 /// When the share most likely changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,11 +28,18 @@ const LONGEST_GAP_DAYS: i64 = 30;
 const FEWEST: f64 = 5.0;
 
 /// Looks for the day of the change within the days compared, and for a recovery after it.
-pub(super) fn onset(camera: &Camera, kind: Kind, windows: &Windows, runs: Runs) -> Option<Onset> {
+pub(super) fn onset(
+    season: &Season,
+    camera: usize,
+    kind: Kind,
+    windows: &Windows,
+    runs: Runs,
+) -> Option<Onset> {
     let start = windows.before.0;
-    let last = followed_until(camera, windows)?;
+    let last = followed_until(&season.cameras[camera], windows)?;
+    let as_on = windows.after.0;
     let tally =
-        |from: NaiveDate, until: NaiveDate| Tally::of(camera, kind, (from, until), windows.after.0);
+        |from: NaiveDate, until: NaiveDate| Tally::of(season, camera, kind, (from, until), as_on);
     let found = change_point(&tally(start, windows.after.1).days, runs.design_effect)?;
     let date_of = |index: usize| start + Days::new(index as u64);
     let date = date_of(found.at);

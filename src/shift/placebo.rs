@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 use rayon::prelude::*;
 
 use super::Role;
-use super::compare::{self, Comparison};
+use super::compare;
 use super::roles::Logged;
 use super::window::Windows;
 use crate::visits::{Kind, Season};
@@ -52,19 +52,19 @@ pub(super) fn placebos(
             })
         })
         .collect();
-    let own = changes(&compare::cameras(season, &here, kind, roles, log));
+    let is_near = |camera: usize| roles[camera] == Role::Near;
+    let changes = |windows: &Windows| -> Vec<Option<f64>> {
+        let compared = compare::shares(season, windows, kind, roles, log, is_near);
+        compared
+            .iter()
+            .map(|c| c.as_ref()?.tested_change())
+            .collect()
+    };
+    let own = changes(&here);
     let dates: Vec<NaiveDate> = from.iter_days().take_while(|d| *d <= until).collect();
     let measured: Vec<Vec<Option<f64>>> = dates
         .par_iter()
-        .map(|date| {
-            changes(&compare::cameras(
-                season,
-                &Windows::at(*date, days),
-                kind,
-                roles,
-                log,
-            ))
-        })
+        .map(|date| changes(&Windows::at(*date, days)))
         .collect();
     for (date, measured) in dates.into_iter().zip(measured) {
         let windows = Windows::at(date, days);
@@ -86,8 +86,4 @@ pub(super) fn placebos(
         }
     }
     placebos
-}
-
-fn changes(compared: &[Comparison]) -> Vec<Option<f64>> {
-    compared.iter().map(Comparison::tested_change).collect()
 }

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use crate::property::{Disturbance, Problem, same_name};
+use crate::property::{Cause, Disturbance, Problem, same_name};
 use crate::visits::Season;
 
 /// A camera's part in the comparison.
@@ -101,11 +101,10 @@ fn listed(
     for name in disturbance.near.iter().filter(|n| !known(n)) {
         problems.push(Problem::file(
             "disturbances.csv",
-            format!(
-                "{}: near names a camera \"{name}\" that has no pictures and no row in cameras.csv.",
-                disturbance.id
-            ),
-            "Write the camera's name as its folder has it; put ; between several.",
+            Cause::UnknownNear {
+                id: disturbance.id.clone(),
+                camera: name.clone(),
+            },
         ));
     }
     // A list of which nothing is known makes no camera near: to take them all would be a guess.
@@ -121,10 +120,9 @@ fn listed(
 fn unplaced(camera: &str, disturbance: &Disturbance) -> Problem {
     Problem::file(
         "cameras.csv",
-        format!(
-            "{camera} has no latitude and longitude, so it counts as a control for {}.",
-            disturbance.id
-        ),
-        "Give its place, or list the near cameras in disturbances.csv.",
+        Cause::Unplaced {
+            camera: camera.to_owned(),
+            id: disturbance.id.clone(),
+        },
     )
 }

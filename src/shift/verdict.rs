@@ -1,7 +1,10 @@
 //! What can be said, in the words of the findings file.
 
+use std::collections::HashSet;
+
 use super::Shift;
 use super::compare::LEVEL;
+use crate::visits::Kind;
 
 /// What happened to the daylight share.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -14,6 +17,8 @@ pub enum Verdict {
     NoClearChange,
     /// Even the largest possible change could not have been told from chance.
     TooFewVisits,
+    /// There is nothing to compare with: the season itself may have made the change.
+    NoControl,
 }
 
 impl Verdict {
@@ -24,6 +29,7 @@ impl Verdict {
             Self::ClearRise => "clear rise",
             Self::NoClearChange => "no clear change",
             Self::TooFewVisits => "too few visits",
+            Self::NoControl => "no control",
         }
     }
 
@@ -65,11 +71,17 @@ impl Pattern {
 /// not called a drop.
 pub(super) fn judge(rows: &mut [Shift]) {
     for row in rows.iter_mut() {
-        if row.verdict != Verdict::TooFewVisits {
+        if row.verdict == Verdict::NoClearChange {
             row.verdict = verdict(row);
         }
     }
-    let patterns: Vec<Option<Pattern>> = rows.iter().map(|row| pattern(row, rows)).collect();
+    let is_more = |row: &&Shift| visits_changed(row) == Some(Some(false));
+    let more: HashSet<(String, Kind)> = rows
+        .iter()
+        .filter(is_more)
+        .map(|row| (row.disturbance.clone(), row.kind))
+        .collect();
+    let patterns: Vec<Option<Pattern>> = rows.iter().map(|row| pattern(row, &more)).collect();
     for (row, pattern) in rows.iter_mut().zip(patterns) {
         row.pattern = pattern;
     }
@@ -87,19 +99,14 @@ fn verdict(row: &Shift) -> Verdict {
     }
 }
 
-fn pattern(row: &Shift, rows: &[Shift]) -> Option<Pattern> {
+/// `more` holds the disturbances and kinds of which some camera had clearly more visits.
+fn pattern(row: &Shift, more: &HashSet<(String, Kind)>) -> Option<Pattern> {
     match visits_changed(row)? {
-        Some(fewer) if fewer => {
-            let more_elsewhere = rows
-                .iter()
-                .filter(|o| o.disturbance == row.disturbance && o.kind == row.kind)
-                .any(|o| visits_changed(o) == Some(Some(false)));
-            Some(if more_elsewhere {
-                Pattern::Moved
-            } else {
-                Pattern::Left
-            })
-        }
+        Some(fewer) if fewer => Some(if more.contains(&(row.disturbance.clone(), row.kind)) {
+            Pattern::Moved
+        } else {
+            Pattern::Left
+        }),
         Some(_) => None,
         None if row.verdict == Verdict::ClearDrop => Some(Pattern::WentDark),
         None if row.verdict == Verdict::NoClearChange => Some(Pattern::Stayed),

@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 
 use crate::measure::{Counts, DayCount, Estimate, wilson};
 use crate::property::Disturbance;
-use crate::visits::{Camera, Kind, PicturesOn};
+use crate::visits::{DayVisits, Kind, PicturesOn, Season};
 
 /// The dates compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -71,6 +71,7 @@ pub struct Side {
 }
 
 /// One side's visits, day by day.
+#[derive(Clone)]
 pub(super) struct Tally {
     pub side: Side,
     /// Every date of the window, in order.
@@ -85,45 +86,46 @@ impl Tally {
     /// Counts a camera's dates from one to another, as far as it hung where it did on `as_on`: a
     /// camera that was moved is another camera.
     pub fn of(
-        camera: &Camera,
+        season: &Season,
+        camera: usize,
         kind: Kind,
         (from, until): (NaiveDate, NaiveDate),
         as_on: NaiveDate,
     ) -> Self {
-        let stayed = |date: NaiveDate| !camera.moved_between(date, as_on);
-        let dates: Vec<NaiveDate> = from.iter_days().take_while(|d| *d <= until).collect();
-        let mut days = vec![DayCount::default(); dates.len()];
-        let (mut visits, mut legal, mut counted) = (0, 0, 0);
-        for visit in camera.visits_between(kind, from, until) {
-            if stayed(visit.date()) {
-                let day = &mut days[(visit.date() - from).num_days() as usize];
-                day.trials += 1.0;
-                day.hits += f64::from(visit.counted);
-                visits += 1;
-                legal += usize::from(visit.light.is_legal());
-                counted += usize::from(visit.counted);
+        let mut sum = DayVisits::default();
+        let mut pictures = PicturesOn::default();
+        let length = usize::try_from((until - from).num_days() + 1).unwrap_or(0);
+        let [mut counted_per_night, mut visits_per_night] =
+            [0, 1].map(|_| Vec::with_capacity(length));
+        let mut days = Vec::with_capacity(length);
+        for day in season.days.between(camera, kind, (from, until), as_on) {
+            let seen = day.seen;
+            sum.visits += seen.visits;
+            sum.legal += seen.legal;
+            sum.counted += seen.counted;
+            pictures.all += day.pictures as usize;
+            pictures.untagged += day.untagged as usize;
+            let (hits, trials) = (f64::from(seen.counted), f64::from(seen.visits));
+            days.push(DayCount { hits, trials });
+            if day.worked {
+                counted_per_night.push(hits);
+                visits_per_night.push(trials);
             }
         }
-        let nights: Vec<&DayCount> = camera
-            .effort
-            .dates_between(from, until)
-            .iter()
-            .filter(|date| stayed(**date))
-            .map(|date| &days[(*date - from).num_days() as usize])
-            .collect();
+        let (visits, counted) = (sum.visits as usize, sum.counted as usize);
         Self {
             side: Side {
                 from,
                 until,
-                nights: nights.len(),
+                nights: counted_per_night.len(),
                 visits,
-                legal,
+                legal: sum.legal as usize,
                 counted,
                 share: wilson(Counts::new(counted, visits)),
-                pictures: camera.pictures_between(from, until),
+                pictures,
             },
-            counted_per_night: nights.iter().map(|day| day.hits).collect(),
-            visits_per_night: nights.iter().map(|day| day.trials).collect(),
+            counted_per_night,
+            visits_per_night,
             days,
         }
     }

@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use rayon::prelude::*;
 use sunrise::{Coordinates, DawnType, SolarDay, SolarEvent};
 use thiserror::Error;
 
@@ -137,23 +138,45 @@ pub struct SunTable {
 }
 
 impl SunTable {
-    /// The sun's day at a place, worked out once.
+    /// The sun's days at some places on some dates, each worked out once.
+    ///
+    /// # Errors
+    /// As [`SunDay::on`].
+    pub fn of(wanted: impl Iterator<Item = (NaiveDate, Position)>) -> Result<Self, NoSunrise> {
+        let places: HashMap<_, _> = wanted.map(|w| (key(w.0, w.1), w)).collect();
+        let on = |(key, (date, place))| Ok((key, SunDay::on(date, place)?));
+        let days = places
+            .into_par_iter()
+            .map(on)
+            .collect::<Result<_, NoSunrise>>()?;
+        Ok(Self { days })
+    }
+
+    /// The sun's day at a place: out of the table, or worked out.
+    ///
+    /// # Errors
+    /// As [`SunDay::on`].
+    pub fn get(&self, date: NaiveDate, place: Position) -> Result<SunDay, NoSunrise> {
+        match self.days.get(&key(date, place)) {
+            Some(day) => Ok(*day),
+            None => SunDay::on(date, place),
+        }
+    }
+
+    /// The same, kept for the next time.
     ///
     /// # Errors
     /// As [`SunDay::on`].
     pub fn day(&mut self, date: NaiveDate, place: Position) -> Result<SunDay, NoSunrise> {
-        let key = (
-            place.latitude_deg.to_bits(),
-            place.longitude_deg.to_bits(),
-            date,
-        );
-        if let Some(day) = self.days.get(&key) {
-            return Ok(*day);
-        }
-        let day = SunDay::on(date, place)?;
-        self.days.insert(key, day);
+        let day = self.get(date, place)?;
+        self.days.insert(key(date, place), day);
         Ok(day)
     }
+}
+
+fn key(date: NaiveDate, place: Position) -> (u64, u64, NaiveDate) {
+    let (latitude, longitude) = (place.latitude_deg, place.longitude_deg);
+    (latitude.to_bits(), longitude.to_bits(), date)
 }
 
 #[cfg(test)]

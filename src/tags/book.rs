@@ -15,7 +15,7 @@ use crate::property::{Ledger, Problem, Property};
 /// property, and rows that cannot be used, are left where they are.
 pub struct TagBook {
     ledger: Ledger,
-    rows: Vec<Row>,
+    rows: Vec<BookRow>,
     /// For every picture of the crawl, its rows' tags in the file's order.
     tags: Vec<Vec<Tag>>,
     /// Rows that were taken out, by their pictures' paths: the person's own columns come back with the
@@ -26,7 +26,7 @@ pub struct TagBook {
 }
 
 /// A usable row of the file.
-struct Row {
+struct BookRow {
     span: Range<usize>,
     picture: u32,
 }
@@ -112,7 +112,7 @@ impl TagBook {
                 return;
             };
             if let Some(tag) = seen(row, FILE, problems) {
-                rows.push(Row {
+                rows.push(BookRow {
                     span: row.span.clone(),
                     picture,
                 });
@@ -146,8 +146,8 @@ impl TagBook {
         crawl: &Crawl,
         changes: &BTreeMap<u32, Vec<Tag>>,
     ) -> Result<()> {
-        let is_changed = |row: &Row| changes.contains_key(&row.picture);
-        let gone: Vec<&Row> = self.rows.iter().filter(|row| is_changed(row)).collect();
+        let is_changed = |row: &BookRow| changes.contains_key(&row.picture);
+        let gone: Vec<&BookRow> = self.rows.iter().filter(|row| is_changed(row)).collect();
         let mut before: HashMap<u32, Vec<String>> = HashMap::new();
         for row in &gone {
             let text = self.ledger.row(row.span.clone()).to_owned();
@@ -168,7 +168,7 @@ impl TagBook {
         for (picture, line) in lines {
             let span = at..at + line.len();
             at = span.end;
-            self.rows.push(Row { span, picture });
+            self.rows.push(BookRow { span, picture });
         }
         for (picture, tags) in changes {
             self.tags[*picture as usize].clone_from(tags);
@@ -220,7 +220,7 @@ impl TagBook {
     }
 
     /// Forgets rows that were taken out of the file, and moves up those behind them.
-    fn take_out(&mut self, is_gone: impl Fn(&Row) -> bool) {
+    fn take_out(&mut self, is_gone: impl Fn(&BookRow) -> bool) {
         let mut gone_bytes = 0;
         self.rows.retain_mut(|row| {
             if is_gone(row) {

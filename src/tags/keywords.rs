@@ -4,7 +4,7 @@ use anyhow::Result;
 use roxmltree::{Document, ParsingOptions};
 
 use super::words::{Tag, Who, seen};
-use crate::property::{Headings, Problem, Property, Sheet};
+use crate::property::{Cause, Headings, Problem, Property, Sheet};
 
 const FILE: &str = "keywords.csv";
 const HEADINGS: Headings = Headings {
@@ -25,13 +25,7 @@ impl Meanings {
                     let tag = seen(row, FILE, problems);
                     meanings.extend(tag.map(|t| (keyword.to_lowercase(), t)));
                 }
-                None => problems.push(Problem::cell(
-                    FILE,
-                    row.line,
-                    "keyword",
-                    "there is no keyword, so the row was left out.",
-                    "Write the keyword as the photo manager has it.",
-                )),
+                None => problems.push(Problem::cell(FILE, row.line, "keyword", Cause::NoKeyword)),
             });
         }
         for who in Who::ALL {

@@ -3,12 +3,12 @@
 use anyhow::Result;
 use polars::prelude::*;
 
-use super::Columns;
-use super::elsewhere::{Elsewhere, Origin};
 use super::find::{Content, Finder, Found};
+use super::foreign::{ForeignTag, Origin};
+use super::sightings::SeenColumns;
 use super::words::seen;
-use crate::card::{Crawl, Picture, Stamp};
-use crate::property::{Headings, Problem, Property, Row, Sheet};
+use crate::card::{Crawl, Picture};
+use crate::property::{Cause, Headings, Problem, Property, Row, Sheet};
 
 pub(super) use crate::property::TAGS as FILE;
 pub(super) const HEADINGS: Headings = Headings {
@@ -16,10 +16,11 @@ pub(super) const HEADINGS: Headings = Headings {
     known: &["picture", "who", "count", "age", "name", "note", "content"],
 };
 
-pub(super) struct Joined {
-    pub sightings: DataFrame,
+/// What counts of all that was said of the pictures.
+pub(super) struct Said {
+    /// One row a tag: `picture` and what was seen in it.
+    pub table: DataFrame,
     pub tagged: Vec<bool>,
-    pub without_time: usize,
 }
 
 /// The usable rows of `tags.csv`, each with its picture. Rows that mean no picture become problems.
@@ -27,7 +28,7 @@ pub(super) fn read(
     property: &Property,
     crawl: &Crawl,
     problems: &mut Vec<Problem>,
-) -> Result<Vec<Elsewhere>> {
+) -> Result<Vec<ForeignTag>> {
     let finder = Finder::of(property, crawl);
     let mut tags = Vec::new();
     let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, problems)? else {
@@ -38,7 +39,7 @@ pub(super) fn read(
             return;
         };
         match meant(row, &finder) {
-            Ok(picture) => tags.push(Elsewhere {
+            Ok(picture) => tags.push(ForeignTag {
                 picture,
                 origin: Origin::Tags,
                 tag,
@@ -51,89 +52,61 @@ pub(super) fn read(
 
 /// The picture that a row means.
 pub(super) fn meant(row: &Row, finder: &Finder) -> Result<u32, Problem> {
-    const REMEDY: &str =
-        "Write the picture's path below the property, such as cards/Oak/IMG_0001.JPG.";
-    let cell = |column: &str, what: String, remedy: &str| {
-        Problem::cell(FILE, row.line, column, what, remedy)
-    };
+    let cell = |column: &str, cause: Cause| Problem::cell(FILE, row.line, column, cause);
     let Some(path) = row.some("picture") else {
-        let what = "no picture is named, so the row was left out.".to_owned();
-        return Err(cell("picture", what, REMEDY));
+        return Err(cell("picture", Cause::NoPictureNamed));
     };
     let content = match row.some("content").map(Content::parse) {
         None => None,
         Some(Some(content)) => Some(content),
-        Some(None) => {
-            let what = "this is not a picture's hash, so the row was left out.";
-            return Err(cell(
-                "content",
-                what.to_owned(),
-                "Leave it empty if you do not know it.",
-            ));
-        }
+        Some(None) => return Err(cell("content", Cause::NotAHash)),
     };
-    match finder.find(path, content) {
-        Found::Picture(picture) => Ok(picture),
-        Found::Unknown => Err(cell(
-            "picture",
-            format!(
-                "\"{path}\" matches no picture on the cards, or more than one, so the row was left out."
-            ),
-            REMEDY,
-        )),
-        Found::Gone => Err(cell(
-            "picture",
-            format!(
-                "the picture of this tag, \"{path}\", is not on the cards any more, so the row was left out."
-            ),
-            "Put the picture back; under another name or in another folder it is found too.",
-        )),
-        Found::NamedAnew => Err(cell(
-            "picture",
-            format!(
-                "the picture of this tag is not on the cards any more, and another picture is called \"{path}\" now, so the row was left out."
-            ),
-            "Put the picture back; under another name or in another folder it is found too.",
-        )),
-    }
+    let named = || path.to_owned();
+    let cause = match finder.find(path, content) {
+        Found::Picture(picture) => return Ok(picture),
+        Found::Unknown => Cause::NoSuchPicture { path: named() },
+        Found::Gone => Cause::PictureGone { path: named() },
+        Found::NamedAnew => Cause::PathTaken { path: named() },
+    };
+    Err(cell("picture", cause))
 }
 
-/// Joins tags to pictures, those of `tags.csv` first. Sources that say different things of one picture
-/// become problems.
-pub(super) fn join(
-    own: Vec<Elsewhere>,
-    others: &[Elsewhere],
+/// Of each picture the tags of the source that counts most, `tags.csv` first. Sources that say different
+/// things of one picture become problems.
+pub(super) fn settled(
+    own: Vec<ForeignTag>,
+    others: &[ForeignTag],
     crawl: &Crawl,
     problems: &mut Vec<Problem>,
-) -> Result<Joined> {
+) -> Said {
     let mut all = own;
     all.extend(others.iter().cloned());
     all.sort_by_key(|e| (e.picture, e.origin));
-    let mut columns = Columns::default();
-    let (mut tagged, mut without_time) = (vec![false; crawl.pictures.len()], 0);
+    let (mut pictures, mut seen_there) = (Vec::new(), SeenColumns::default());
+    let mut tagged = vec![false; crawl.pictures.len()];
     for of_picture in all.chunk_by(|a, b| a.picture == b.picture) {
-        let Some(picture) = crawl.pictures.get(of_picture[0].picture as usize) else {
+        let (index, counts) = (of_picture[0].picture, of_picture[0].origin);
+        let Some(picture) = crawl.pictures.get(index as usize) else {
             continue;
         };
-        tagged[of_picture[0].picture as usize] = true;
-        let counts = |e: &&Elsewhere| e.origin == of_picture[0].origin;
+        tagged[index as usize] = true;
         problems.extend(conflict(picture, of_picture));
-        for tag in of_picture.iter().filter(counts) {
-            match &picture.time {
-                Ok(stamp) => columns.add(picture, *stamp, tag),
-                Err(_) => without_time += 1,
-            }
+        for said in of_picture.iter().filter(|e| e.origin == counts) {
+            pictures.push(index);
+            seen_there.push(said.tag.clone());
         }
     }
-    Ok(Joined {
+    let mut columns = vec![Column::new("picture".into(), pictures)];
+    columns.extend(seen_there.into_columns());
+    Said {
+        // Columns of one length each make a table.
+        table: DataFrame::new_infer_height(columns).unwrap_or_default(),
         tagged,
-        without_time,
-        sightings: columns.into_table()?,
-    })
+    }
 }
 
 /// Two sources that see different kinds in one picture.
-fn conflict(picture: &Picture, of_picture: &[Elsewhere]) -> Option<Problem> {
+fn conflict(picture: &Picture, of_picture: &[ForeignTag]) -> Option<Problem> {
     let kinds = |origin: Origin| -> Vec<&str> {
         let here = of_picture.iter().filter(|e| e.origin == origin);
         let mut kinds: Vec<&str> = here.map(|e| e.tag.who.word()).collect();
@@ -148,27 +121,9 @@ fn conflict(picture: &Picture, of_picture: &[Elsewhere]) -> Option<Problem> {
     let says = |origin: Origin| format!("{} say {}", origin.word(), kinds(origin).join(" and "));
     Some(Problem::file(
         &picture.path,
-        format!(
-            "{}, and {}; the first counts.",
-            says(counts),
-            says(other.origin)
-        ),
-        "Look at the picture and put one of them right.",
+        Cause::SourcesDiffer {
+            counts: says(counts),
+            other: says(other.origin),
+        },
     ))
-}
-
-impl Columns {
-    fn add(&mut self, picture: &Picture, stamp: Stamp, seen: &Elsewhere) {
-        let shown = stamp.time.shown().and_utc();
-        let offset_s = stamp.offset.map(|o| i64::from(o.local_minus_utc()));
-        self.camera.push(picture.camera.clone());
-        self.picture.push(Some(seen.picture));
-        self.camera_time.push(shown.timestamp_millis());
-        self.offset_s.push(offset_s);
-        self.who.push(seen.tag.who.word());
-        self.count.push(seen.tag.count);
-        self.age.push(seen.tag.age);
-        self.name.push(seen.tag.name.clone());
-        self.origin.push(seen.origin.word());
-    }
 }

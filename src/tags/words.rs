@@ -1,6 +1,6 @@
 //! The words of a tag, and the cells that go with them.
 
-use crate::property::{Problem, Row, parse_count, parse_number};
+use crate::property::{Cause, Problem, Row, parse_count, parse_number};
 
 /// Who is in a picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -91,11 +91,9 @@ pub(super) fn seen(row: &Row, file: &str, problems: &mut Vec<Problem>) -> Option
             file,
             row.line,
             "who",
-            format!(
-                "\"{}\" is not a known word, so the row was left out.",
-                row.get("who")
-            ),
-            "Use buck, doe, fawn, deer, other, person, vehicle or empty.",
+            Cause::UnknownWho {
+                text: row.get("who").to_owned(),
+            },
         ));
         return None;
     };
@@ -116,19 +114,16 @@ pub(super) fn seen_as(
     problems: &mut Vec<Problem>,
 ) -> Option<Tag> {
     let who = known.who;
-    let mut problem = |column: &str, what: String, remedy: &str| {
-        problems.push(Problem::cell(file, line, column, what, remedy));
+    let mut problem = |column: &str, cause: Cause| {
+        problems.push(Problem::cell(file, line, column, cause));
     };
     let count = match count.map(|c| (c, parse_count(c))) {
         None => known.count,
         Some((_, Some(n))) if n.fract() == 0.0 && (1.0..=COUNT_MAX).contains(&n) => n as u32,
         Some((_, Some(0.0))) if !who.is_deer() => 0,
         Some((text, _)) => {
-            problem(
-                "count",
-                format!("\"{text}\" is not a number of animals, so the row was left out."),
-                "Use a whole number from 1, or leave it empty for one.",
-            );
+            let text = text.to_owned();
+            problem("count", Cause::NotACount { text });
             return None;
         }
     };
@@ -137,14 +132,8 @@ pub(super) fn seen_as(
         Some(text) => {
             let age = parse_number(text).filter(|a| possible_age(who, *a));
             if age.is_none() {
-                problem(
-                    "age",
-                    format!(
-                        "\"{text}\" cannot be the age of a {}; the age was left out and the rest of the row counts.",
-                        who.word()
-                    ),
-                    "Use years such as 0.5, 1.5, 2.5, or leave it empty.",
-                );
+                let (text, who) = (text.to_owned(), who.word().to_owned());
+                problem("age", Cause::ImpossibleAge { text, who });
             }
             age
         }

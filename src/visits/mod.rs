@@ -1,11 +1,13 @@
 //! From sightings to the independent events that everything counts, and the effort behind them.
 
+mod day_table;
 mod effort;
 mod kind;
 mod season;
 mod visit;
 
+pub use day_table::{Day, DayTable, DayVisits};
 pub use effort::{Effort, Silence};
 pub use kind::Kind;
-pub use season::{Camera, PicturesOn, Season};
+pub use season::{Camera, Doubts, PicturesOn, Season};
 pub use visit::{Visit, visits_of_one};

@@ -4,16 +4,17 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use anyhow::Result;
 use chrono::NaiveDate;
+use rayon::prelude::*;
 
-use super::Kind;
 use super::effort::{Effort, effort};
-use super::visit::{Seen, Visit, visits};
+use super::visit::{Moment, Visit, visits};
+use super::{DayTable, Kind};
 use crate::card::{Crawl, Picture, file_number};
-use crate::clock::Clocks;
-use crate::property::{Placement, Position, Property, Settings};
+use crate::clock::{CameraCodes, LocalTime, Timeline};
+use crate::property::{Placement, Position, Property, Settings, same_name};
 use crate::pull::{Catalogue, Pulls};
 use crate::sun::SunTable;
-use crate::tags::{self, Tagged, Who};
+use crate::tags::{Sighting, Tagged, Who};
 
 /// One camera's season.
 #[derive(Debug, Clone)]
@@ -87,6 +88,29 @@ impl Camera {
         )
     }
 
+    /// Its pictures, date by date.
+    pub(super) fn pictures_by_date(&self) -> impl Iterator<Item = (NaiveDate, PicturesOn)> + '_ {
+        self.pictures_on.iter().map(|(date, on)| (*date, *on))
+    }
+
+    /// First and last date of which anything is known.
+    pub(super) fn dates(&self) -> Option<(NaiveDate, NaiveDate)> {
+        let worked = self.effort.dates.first().zip(self.effort.dates.last());
+        worked.map(|(first, last)| (*first, *last))
+    }
+
+    /// Its visits of a kind on dates from one to another, as far as it hung where it did on `as_on`: a camera
+    /// that was moved is another camera.
+    pub fn visits_at_place(
+        &self,
+        kind: Kind,
+        (from, until): (NaiveDate, NaiveDate),
+        as_on: NaiveDate,
+    ) -> impl Iterator<Item = &Visit> {
+        let visits = self.visits_between(kind, from, until).iter();
+        visits.filter(move |v| !self.moved_between(v.date(), as_on))
+    }
+
     /// The placement in force on a date, or the nearest in time.
     pub fn placement_on(&self, date: NaiveDate) -> Option<&Placement> {
         self.placements.iter().min_by_key(|p| p.days_away(date))
@@ -103,7 +127,7 @@ impl Camera {
     }
 
     /// What it looked at, placement by placement.
-    pub fn settings(&self) -> String {
+    pub fn setting_words(&self) -> String {
         let mut words: Vec<&str> = self.placements.iter().map(|p| p.setting.as_str()).collect();
         words.retain(|w| !w.is_empty());
         words.dedup();
@@ -127,121 +151,160 @@ pub struct Season {
     pub settings: Settings,
     /// Cameras in the order of `cameras.csv`, then by name.
     pub cameras: Vec<Camera>,
+    /// All of them day by day.
+    pub days: DayTable,
 }
 
 /// What was gathered for one camera, before it is counted.
 #[derive(Default)]
 struct Gathered {
-    name: String,
     active: BTreeSet<NaiveDate>,
     people_on: BTreeSet<NaiveDate>,
     /// Dates whose first picture follows on the one before it by its number, within one roll.
     runs_on: BTreeSet<NaiveDate>,
     pictures: usize,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
-    seen: [Vec<Seen>; Kind::ALL.len()],
+    seen: [Vec<Moment>; Kind::ALL.len()],
 }
 
-/// Cameras by their name in small letters.
-type ByName = HashMap<String, Gathered>;
+impl Gathered {
+    fn take_in(&mut self, mut rows: Vec<Sighting>, mature_age: f64) {
+        rows.sort_by_key(|r| (r.time, r.picture));
+        for day in rows.chunk_by(|a, b| a.time.day() == b.time.day()) {
+            let date = day[0].time.date();
+            self.active.insert(date);
+            if day.iter().any(|r| r.who == Who::Person) {
+                self.people_on.insert(date);
+            }
+        }
+        for row in rows {
+            for kind in Kind::ALL {
+                if kind.includes(row.who, row.age, mature_age) {
+                    self.seen[kind as usize].push(Moment {
+                        time: row.time,
+                        picture: row.picture,
+                        count: row.count,
+                    });
+                }
+            }
+        }
+    }
+
+    /// Every date of its sightings of deer.
+    fn dates(&self) -> impl Iterator<Item = NaiveDate> + '_ {
+        let deer = &self.seen[Kind::Deer as usize];
+        deer.chunk_by(|a, b| a.time.day() == b.time.day())
+            .map(|day| day[0].time.date())
+    }
+}
+
+/// Dates whose times are in doubt, by camera: first and last.
+pub type Doubts = [(String, (NaiveDate, NaiveDate))];
 
 impl Season {
     /// Puts pictures, tags, clocks and light together.
     ///
     /// # Errors
     /// Where the sun does not rise or set at a camera on a date with a visit.
-    pub fn of(property: &Property, crawl: &Crawl, tagged: &Tagged) -> Result<Self> {
-        let mut gathered = gather(property, crawl, tagged)?;
-        let mut sun = SunTable::default();
-        let cameras = order(property, &gathered)
-            .into_iter()
-            .map(|name| {
-                let found = gathered.remove(&name.to_lowercase()).unwrap_or_default();
-                camera(property, name, found, &mut sun)
-            })
+    pub fn of(
+        property: &Property,
+        crawl: &Crawl,
+        timeline: &Timeline,
+        tagged: &Tagged,
+        doubts: &Doubts,
+    ) -> Result<Self> {
+        let gathered = gather(property, crawl, timeline, tagged)?;
+        let names = tagged.sightings.cameras.names();
+        let mut all: Vec<(&String, Gathered)> = names.iter().zip(gathered).collect();
+        // Cameras as cameras.csv lists them, then those it does not, by name.
+        let listed = CameraCodes::of(property).names().len();
+        all[listed..].sort_by_key(|(name, _)| *name);
+        let dates = |(name, gathered): &(&String, Gathered)| -> Vec<(NaiveDate, Position)> {
+            let place = |date| (date, property.position(name, date));
+            gathered.dates().map(place).collect()
+        };
+        let sun = SunTable::of(all.iter().flat_map(dates))?;
+        let mut cameras = all
+            .into_par_iter()
+            .map(|(name, found)| camera(property, name.clone(), found, &sun))
             .collect::<Result<Vec<_>>>()?;
+        for camera in &mut cameras {
+            let mine = doubts
+                .iter()
+                .filter(|(name, _)| same_name(name, &camera.name));
+            camera.clock_in_doubt = mine.map(|(_, dates)| *dates).collect();
+        }
         Ok(Self {
             settings: property.settings.clone(),
+            days: DayTable::of(&cameras),
             cameras,
         })
     }
 
     /// First and last date on which any camera worked.
     pub fn span(&self) -> Option<(NaiveDate, NaiveDate)> {
-        let dates = |c: &Camera| Some((*c.effort.dates.first()?, *c.effort.dates.last()?));
-        let spans = self.cameras.iter().filter_map(dates);
-        spans.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
+        self.days.span()
     }
 }
 
-/// Every moment of every camera, from pictures and from sightings, in local time.
-fn gather(property: &Property, crawl: &Crawl, tagged: &Tagged) -> Result<ByName> {
-    let clocks = Clocks::of(property);
-    let mut cameras = ByName::new();
+/// Every moment of every camera, by its code.
+fn gather(
+    property: &Property,
+    crawl: &Crawl,
+    timeline: &Timeline,
+    tagged: &Tagged,
+) -> Result<Vec<Gathered>> {
+    let names = tagged.sightings.cameras.names();
+    let mut cameras: Vec<Gathered> = names.iter().map(|_| Gathered::default()).collect();
+    let mut codes = timeline.cameras.clone();
+    let times = timeline.times(crawl.pictures.len())?;
     let with_tag = with_clips(crawl, &tagged.tagged);
-    let runs_on = runs_on(property, crawl, &clocks);
-    for (picture, is_tagged) in crawl.pictures.iter().zip(&with_tag) {
-        let camera = entry(&mut cameras, &picture.camera);
+    for ((picture, time), is_tagged) in crawl.pictures.iter().zip(&times).zip(&with_tag) {
+        let camera = &mut cameras[codes.code(&picture.camera) as usize];
         camera.pictures += 1;
-        if let Ok(stamp) = picture.time {
-            let date = clocks
-                .local(&picture.camera, stamp.time, stamp.offset)
-                .date();
+        if let Some(date) = time.map(LocalTime::date) {
             camera.active.insert(date);
             let on = camera.pictures_on.entry(date).or_default();
             on.all += 1;
             on.untagged += usize::from(!is_tagged);
         }
     }
+    let mut rows: Vec<Vec<Sighting>> = names.iter().map(|_| Vec::new()).collect();
+    for row in tagged.sightings.rows()? {
+        rows[row.camera as usize].push(row);
+    }
     let mature_age = property.settings.mature_age;
-    tags::rows(&tagged.sightings, |row| {
-        let time = match (row.picture, row.offset) {
-            (None, Some(offset)) => clocks.instant(row.time, offset),
-            (_, offset) => clocks.local(row.camera, row.time, offset),
-        };
-        let camera = entry(&mut cameras, row.camera);
-        camera.active.insert(time.date());
-        if row.who == Who::Person {
-            camera.people_on.insert(time.date());
-        }
-        for kind in Kind::ALL {
-            if kind.includes(row.who, row.age, mature_age) {
-                camera.seen[kind as usize].push(Seen {
-                    time,
-                    picture: row.picture,
-                    count: row.count,
-                });
-            }
-        }
-    })?;
-    for (name, dates) in runs_on {
-        entry(&mut cameras, &name).runs_on = dates;
+    cameras
+        .par_iter_mut()
+        .zip(rows)
+        .for_each(|(camera, rows)| camera.take_in(rows, mature_age));
+    for (name, dates) in runs_on(property, crawl, &times) {
+        cameras[codes.code(name) as usize].runs_on = dates;
     }
     Ok(cameras)
 }
 
 /// For every camera the dates on which its pictures number on from those of an earlier date: the card
 /// was not changed and the camera not set anew in between.
-fn runs_on(
+fn runs_on<'a>(
     property: &Property,
-    crawl: &Crawl,
-    clocks: &Clocks,
-) -> Vec<(String, BTreeSet<NaiveDate>)> {
+    crawl: &'a Crawl,
+    times: &[Option<LocalTime>],
+) -> Vec<(&'a str, BTreeSet<NaiveDate>)> {
     /// Pictures deleted in the camera's menu leave a gap.
     const SKIPPED: u64 = 3;
     let mut of_camera: BTreeMap<&str, Vec<&Picture>> = BTreeMap::new();
-    for picture in &crawl.pictures {
+    let mut date_of: HashMap<&str, NaiveDate> = HashMap::new();
+    for (picture, time) in crawl.pictures.iter().zip(times) {
         of_camera.entry(&picture.camera).or_default().push(picture);
+        date_of.extend(time.map(|t| (picture.path.as_str(), t.date())));
     }
     let pulls = Pulls::of(Catalogue::read(property));
     let dates = |pictures: &[&Picture]| {
         let mut dates = BTreeSet::new();
         for roll in pulls.rolls(pictures) {
-            let dated = |p: &&Picture| {
-                let stamp = p.time.as_ref().ok()?;
-                let date = clocks.local(&p.camera, stamp.time, stamp.offset).date();
-                Some((date, file_number(&p.file)?))
-            };
+            let dated =
+                |p: &&Picture| Some((*date_of.get(p.path.as_str())?, file_number(&p.file)?));
             let all: Vec<(NaiveDate, u64)> = roll.pictures.iter().filter_map(dated).collect();
             let follows = |w: &&[(NaiveDate, u64)]| {
                 w[1].0 > w[0].0 && (w[0].1 + 1..=w[0].1 + SKIPPED).contains(&w[1].1)
@@ -252,7 +315,7 @@ fn runs_on(
     };
     of_camera
         .iter()
-        .map(|(name, pictures)| ((*name).to_owned(), dates(pictures)))
+        .map(|(name, pictures)| (*name, dates(pictures)))
         .collect()
 }
 
@@ -280,46 +343,12 @@ fn with_clips(crawl: &Crawl, tagged: &[bool]) -> Vec<bool> {
         .collect()
 }
 
-fn entry<'a>(cameras: &'a mut ByName, name: &str) -> &'a mut Gathered {
-    cameras
-        .entry(name.to_lowercase())
-        .or_insert_with(|| Gathered {
-            name: name.to_owned(),
-            ..Gathered::default()
-        })
-}
-
-/// Cameras as `cameras.csv` lists them, then those it does not, by name.
-fn order(property: &Property, gathered: &ByName) -> Vec<String> {
-    let mut listed = BTreeSet::new();
-    let mut names: Vec<String> = Vec::new();
-    for placement in &property.placements {
-        if listed.insert(placement.camera.to_lowercase()) {
-            names.push(placement.camera.clone());
-        }
-    }
-    let mut others: Vec<String> = gathered
-        .iter()
-        .filter(|(key, _)| !listed.contains(*key))
-        .map(|(_, camera)| camera.name.clone())
-        .collect();
-    others.sort();
-    names.append(&mut others);
-    names
-}
-
-fn camera(
-    property: &Property,
-    name: String,
-    gathered: Gathered,
-    sun: &mut SunTable,
-) -> Result<Camera> {
+fn camera(property: &Property, name: String, gathered: Gathered, sun: &SunTable) -> Result<Camera> {
     let placements: Vec<&Placement> = property.placements_of(&name).collect();
     let mut found: [Vec<Visit>; Kind::ALL.len()] = Default::default();
-    for (kind, mut seen) in gathered.seen.into_iter().enumerate() {
-        seen.sort_by_key(|s| (s.time.utc(), s.picture));
+    for (kind, seen) in gathered.seen.into_iter().enumerate() {
         found[kind] = visits(&seen, &property.settings, |date| {
-            sun.day(date, property.position(&name, date))
+            sun.get(date, property.position(&name, date))
         })?;
     }
     Ok(Camera {

@@ -8,7 +8,7 @@ use crate::sun::{Light, MeanDay, NoSunrise, SUN_DAY_MIN, SunDay, SunTable};
 
 /// One sighting of deer, its time settled.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Seen {
+pub(super) struct Moment {
     pub time: LocalTime,
     pub picture: Option<u32>,
     pub count: u32,
@@ -69,9 +69,9 @@ pub fn visits_of_one(
     moments: &[(LocalTime, u32)],
     sun: &mut SunTable,
 ) -> Result<Vec<Visit>, NoSunrise> {
-    let seen: Vec<Seen> = moments
+    let seen: Vec<Moment> = moments
         .iter()
-        .map(|(time, picture)| Seen {
+        .map(|(time, picture)| Moment {
             time: *time,
             picture: Some(*picture),
             count: 1,
@@ -85,7 +85,7 @@ pub fn visits_of_one(
 /// Splits sightings of one kind at one camera, in order of time, into visits: a gap *over*
 /// `gap_min` begins a new one.
 pub(super) fn visits(
-    seen: &[Seen],
+    seen: &[Moment],
     settings: &Settings,
     mut sun: impl FnMut(NaiveDate) -> Result<SunDay, NoSunrise>,
 ) -> Result<Vec<Visit>, NoSunrise> {
@@ -113,7 +113,7 @@ pub(super) fn visits(
 
 /// The largest number seen in one picture; rows of the same picture add up, and so do rows without
 /// a picture at the same moment.
-fn largest_group(pictures: &[Seen]) -> u32 {
+fn largest_group(pictures: &[Moment]) -> u32 {
     pictures
         .chunk_by(|a, b| a.time == b.time && a.picture == b.picture)
         .map(|moment| moment.iter().map(|s| s.count).sum())

@@ -1,6 +1,7 @@
 //! Practice seasons by the hundred, and what the program makes of them.
 
 use graylight::card;
+use graylight::clock::Timeline;
 use graylight::measure::Estimate;
 use graylight::practice::{self, Options, Trouble};
 use graylight::property::Property;
@@ -60,8 +61,9 @@ fn judged(options: &Options) -> Shifts {
     let today = chrono::NaiveDate::from_ymd_opt(2026, 2, 1).unwrap();
     let property = Property::open(folder.path()).unwrap();
     let crawl = card::crawl(&property, today, &ProgressBar::hidden());
-    let tagged = tags::read(&property, &crawl, today).unwrap();
-    let season = Season::of(&property, &crawl, &tagged).unwrap();
+    let timeline = Timeline::of(&property, &crawl).unwrap();
+    let tagged = tags::read(&property, &crawl, &timeline, today).unwrap();
+    let season = Season::of(&property, &crawl, &timeline, &tagged, &[]).unwrap();
     verdicts(&season, &property.disturbances)
 }
 

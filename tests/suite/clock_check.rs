@@ -1,9 +1,9 @@
 //! Wrong clocks named from the pictures, right clocks left alone, and nothing changed unasked.
 
 use graylight::card;
+use graylight::clock_check::{CameraClock, Fault, check};
 use graylight::practice::{ClockFault, Options};
 use graylight::property::Property;
-use graylight::trust::{CameraClock, Fault, check};
 use graylight::visits::Kind;
 use indicatif::ProgressBar;
 use rayon::prelude::*;
@@ -65,7 +65,7 @@ fn score(fault: ClockFault, weeks: u32, named: Fault, truth_min: Option<f64>) ->
                     .collect::<Vec<_>>()
             )),
         }
-        let middle = |f: &graylight::trust::Finding| (f.low_min + f.high_min) / 2.0;
+        let middle = |f: &graylight::clock_check::Finding| (f.low_min + f.high_min) / 2.0;
         if let (Some(truth), [finding]) = (truth_min, &wrong.findings[..]) {
             score.within_12_min += usize::from((middle(finding).abs() - truth).abs() <= 12.0);
         }
@@ -403,7 +403,7 @@ fn two_cameras_a_year_apart_disagree_and_neither_is_accused() {
         let problems = place.debrief().problems;
         let apart = problems
             .iter()
-            .filter(|p| p.what.contains("never at work together"));
+            .filter(|p| p.what().contains("never at work together"));
         apart.count()
     };
     assert_eq!(told(), 1);

@@ -5,8 +5,8 @@ use chrono::{DateTime, NaiveDate, NaiveDateTime, TimeDelta, Utc};
 use chrono_tz::America::Chicago;
 use chrono_tz::OffsetComponents;
 use graylight::card::CameraTime;
+use graylight::clock_check::{CameraClock, Glimpse, judge_glimpses};
 use graylight::property::Property;
-use graylight::trust::{CameraClock, Glimpse, judge_glimpses};
 use rayon::prelude::*;
 
 use crate::light_worlds::{Frame, Site, World, frames};
@@ -66,7 +66,7 @@ fn accused(world: World, from: &str, days: u32, per_day: f64, seeds: u64) -> Vec
         .into_par_iter()
         .flat_map_iter(|seed| {
             let clock = judged(&property, &season(world, from, days, per_day, seed), right);
-            let told = |f: &graylight::trust::Finding| {
+            let told = |f: &graylight::clock_check::Finding| {
                 format!(
                     "{seed}: {} {:+} ({:?})",
                     f.fault.word(),
@@ -181,9 +181,9 @@ fn error_min(
             property.placements = vec![graylight::property::Placement::anywhere("Oak", setting)];
         }
     }
-    let clocks = graylight::clock::Clocks::of(&property);
+    let clocks = graylight::clock::Clocks::of(&property).of_camera("Oak");
     let off = |f: &Frame| {
-        let read = clocks.local("Oak", CameraTime::new(shows(f.utc)), None);
+        let read = clocks.local(CameraTime::new(shows(f.utc)), None);
         let minutes = read.minutes_since(f.utc).rem_euclid(1440.0);
         minutes.min(1440.0 - minutes)
     };

@@ -8,8 +8,6 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use graylight::tags::{SightingRow, rows};
-
 use crate::support::{Place, picture_at};
 
 fn run(program: &str, args: &[&str], file: &Path) {
@@ -39,7 +37,7 @@ fn picture(place: &Place, n: u32) -> PathBuf {
 fn seen(place: &Place) -> Vec<String> {
     let debrief = place.debrief();
     let mut seen = Vec::new();
-    rows(&debrief.tagged.sightings, |row: SightingRow| {
+    for row in debrief.tagged.sightings.rows().unwrap() {
         let picture = &debrief.crawl.pictures[row.picture.unwrap() as usize].path;
         let age = row.age.map_or(String::new(), |a| format!(" {a}"));
         let name = row.name.map_or(String::new(), |n| format!(" {n}"));
@@ -51,8 +49,7 @@ fn seen(place: &Place) -> Vec<String> {
             row.who.word(),
             row.count
         ));
-    })
-    .unwrap();
+    }
     seen.sort();
     seen
 }

@@ -4,6 +4,7 @@ mod cli;
 mod clips_outside;
 mod clock_check;
 mod clock_worlds;
+mod day_table;
 mod desk;
 mod desk_files;
 mod desk_support;

@@ -230,7 +230,7 @@ fn a_second_reading_with_other_bytes_counts_once() {
             debrief
                 .problems
                 .iter()
-                .any(|p| p.what.contains("one of the two is damaged"))
+                .any(|p| p.what().contains("one of the two is damaged"))
         );
         assert_eq!(debrief.crawl.found(), 4);
     }
@@ -345,7 +345,7 @@ fn kinds_that_are_not_read_are_copied_counted_and_not_called_safe_alone() {
         (1, 3)
     );
     assert!(
-        debrief.problems.iter().any(|p| p.what.contains("3 heic")),
+        debrief.problems.iter().any(|p| p.what().contains("3 heic")),
         "{:?}",
         debrief.problems
     );

@@ -134,7 +134,7 @@ fn a_time_in_the_wrong_directory_and_a_time_of_change_alone() {
         .collect();
     assert_eq!(origins, [TimeOrigin::Original, TimeOrigin::Changed]);
     let told =
-        |p: &graylight::property::Problem| p.what.contains("only the time of their last change");
+        |p: &graylight::property::Problem| p.what().contains("only the time of their last change");
     assert!(debrief.problems.iter().any(told), "{:?}", debrief.problems);
 }
 
@@ -215,7 +215,7 @@ fn clips_in_utc_beside_stills_are_one_visit_each() {
             .crawl
             .problems
             .iter()
-            .any(|p| p.what.contains("UTC"))
+            .any(|p| p.what().contains("UTC"))
     );
 }
 
@@ -245,7 +245,7 @@ fn a_card_without_times_gets_them_from_one_known_picture() {
         before
             .problems
             .iter()
-            .any(|p| p.what.contains("20 of 20 pictures carry no time"))
+            .any(|p| p.what().contains("20 of 20 pictures carry no time"))
     );
     let output = graylight()
         .arg("clock")

@@ -323,7 +323,7 @@ fn loose_pictures_and_clips_are_told() {
     assert_eq!(stamp.origin.word(), "file name");
     assert_eq!(stamp.time.to_string(), "2025-11-08 06:41:27");
     assert_eq!(debrief.crawl.unreadable.len(), 1);
-    assert!(debrief.problems[0].what.contains("no camera's folder"));
+    assert!(debrief.problems[0].what().contains("no camera's folder"));
 }
 
 /// Two months of evenings: 8 of 10 visits in legal light, or 2 of 10 from a date on.

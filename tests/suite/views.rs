@@ -4,9 +4,10 @@ use std::path::Path;
 use std::process::Command;
 
 use graylight::card;
+use graylight::clock::Timeline;
 use graylight::practice::Options;
 use graylight::property::Property;
-use graylight::trust::{ViewChange, view_changes};
+use graylight::view_check::{ViewChange, view_changes};
 use image::imageops::{FilterType, crop_imm, resize};
 use image::{Rgb, RgbImage};
 use indicatif::ProgressBar;
@@ -19,7 +20,8 @@ use crate::support::{Place, reference, today};
 fn changes(place: &Place) -> Vec<ViewChange> {
     let property = Property::open(place.path()).unwrap();
     let crawl = card::crawl(&property, today(), &ProgressBar::hidden());
-    view_changes(&property, &crawl)
+    let timeline = Timeline::of(&property, &crawl).unwrap();
+    view_changes(&property, &crawl, &timeline).unwrap()
 }
 
 /// A practice property of two seasons whose `cameras.csv` knows no dates: the third camera was moved

@@ -91,7 +91,8 @@ fn what_happens_every_year_is_the_season() {
         let row = debrief.shifts.of("blind", Kind::MatureBuck).next().unwrap();
         (row.verdict, row.share_change_against_controls.is_some())
     };
-    assert_eq!(verdict(&[2025]), (Verdict::ClearDrop, false));
+    // One camera and one year: the season itself may have done it.
+    assert_eq!(verdict(&[2025]), (Verdict::NoControl, false));
     // 52 weeks earlier is one day off the calendar, so the fall is not quite the same.
     assert_eq!(verdict(&[2024, 2025]), (Verdict::NoClearChange, true));
 }

@@ -4,11 +4,11 @@ use maud::{Markup, html};
 
 use super::figure;
 use crate::debrief::Debrief;
-use crate::report::gallery::{Plot, Subject};
+use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
 use crate::visits::{Camera, Kind};
 
-pub(super) fn section(debrief: &Debrief, plots: &[Plot], with_places: bool) -> Markup {
+pub(super) fn section(debrief: &Debrief, gallery: &Gallery, with_places: bool) -> Markup {
     html! {
         section {
             h2 { "Camera by camera" }
@@ -17,7 +17,7 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot], with_places: bool) -> M
             }
             @for (i, camera) in debrief.season.cameras.iter().enumerate() {
                 details {
-                    summary { (camera.name) @if !camera.settings().is_empty() { ", " (camera.settings()) } ": " (nights(camera)) }
+                    summary { (camera.name) @if !camera.setting_words().is_empty() { ", " (camera.setting_words()) } ": " (nights(camera)) }
                     @if with_places {
                         @for place in camera.placements.iter().filter_map(|p| p.position) {
                             p.note { (format!("{:.5}, {:.5}", place.latitude_deg, place.longitude_deg)) }
@@ -36,7 +36,7 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot], with_places: bool) -> M
                             }
                         }
                     }
-                    (figure(plots, Subject::Season(Some(i))))
+                    (figure(gallery, Subject::Season(Some(i))))
                 }
             }
         }

@@ -6,12 +6,12 @@ use maud::{Markup, html};
 use super::{figure, summary};
 use crate::debrief::Debrief;
 use crate::property::{By, Disturbance};
-use crate::report::gallery::{Plot, Subject};
+use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
 use crate::shift::{Enough, MOST_TIMES, Onset, Placebo, Role, Shift, Side, WORTH_KNOWING};
 use crate::visits::Kind;
 
-pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
+pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
     let disturbances = &debrief.property.disturbances;
     html! {
         section {
@@ -23,13 +23,13 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
                 }
             }
             @for (i, disturbance) in disturbances.iter().enumerate() {
-                (one(debrief, plots, i, disturbance))
+                (one(debrief, gallery, i, disturbance))
             }
         }
     }
 }
 
-fn one(debrief: &Debrief, plots: &[Plot], index: usize, disturbance: &Disturbance) -> Markup {
+fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturbance) -> Markup {
     let rows: Vec<&Shift> = debrief
         .shifts
         .of(&disturbance.id, Kind::MatureBuck)
@@ -50,17 +50,17 @@ fn one(debrief: &Debrief, plots: &[Plot], index: usize, disturbance: &Disturbanc
             p.note { (logged(disturbance)) " " (windows(&rows)) }
             p.answer { (words::capital(&summary::verdict_sentence(debrief, &near))) }
             @for note in notes(debrief, disturbance, &near, &others) { p.mind { (note) } }
-            (figure(plots, Subject::Changes(index)))
+            (figure(gallery, Subject::Changes(index)))
             @for shift in &near {
-                (figure(plots, Subject::Activity { disturbance: index, camera: shift.camera }))
+                (figure(gallery, Subject::Activity { disturbance: index, camera: shift.camera }))
             }
             @for kind in [Kind::MatureBuck, Kind::Deer] { (table(debrief, disturbance, kind)) }
-            (working(debrief, plots, index, &near))
+            (working(debrief, gallery, index, &near))
             @if !others.is_empty() {
                 details {
                     summary { "The same days at the control cameras" }
                     @for shift in &others {
-                        (figure(plots, Subject::Activity { disturbance: index, camera: shift.camera }))
+                        (figure(gallery, Subject::Activity { disturbance: index, camera: shift.camera }))
                     }
                 }
             }
@@ -187,15 +187,15 @@ fn notes(
 }
 
 /// What a sceptic asks next, camera by camera.
-fn working(debrief: &Debrief, plots: &[Plot], index: usize, near: &[&Shift]) -> Markup {
+fn working(debrief: &Debrief, gallery: &Gallery, index: usize, near: &[&Shift]) -> Markup {
     html! {
         details {
             summary { "Working: mature bucks at the near cameras, minutes, other dates, what could be seen" }
-            (figure(plots, Subject::Sketch(index)))
+            (figure(gallery, Subject::Sketch(index)))
             @for shift in near {
                 h4 { (debrief.camera_name(Some(shift.camera))) }
                 ul { @for line in findings(shift) { li { (line) } } }
-                (figure(plots, Subject::Placebo { disturbance: index, camera: shift.camera }))
+                (figure(gallery, Subject::Placebo { disturbance: index, camera: shift.camera }))
             }
         }
     }

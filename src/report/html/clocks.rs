@@ -4,12 +4,12 @@ use maud::{Markup, html};
 
 use super::figure;
 use crate::card::Shade;
+use crate::clock_check::{CameraClock, Finding, duration};
 use crate::debrief::Debrief;
-use crate::report::gallery::{Plot, Subject};
+use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
-use crate::trust::{CameraClock, Finding, duration};
 
-pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
+pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
     html! {
         @if !debrief.clocks.is_empty() {
             section {
@@ -24,7 +24,7 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
                         p.answer { (words::capital(&finding.evidence)) "." }
                         @if let Some(doubt) = &finding.doubt { p.mind { "But " (doubt) "." } }
                         p { (remedy(finding)) }
-                        (figure(plots, Subject::Clock(i)))
+                        (figure(gallery, Subject::Clock(i)))
                     }
                 }
                 ul {

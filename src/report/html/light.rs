@@ -4,11 +4,11 @@ use maud::{Markup, html};
 
 use super::figure;
 use crate::debrief::{DaylightAnswer, Debrief, Usual};
-use crate::report::gallery::{Plot, Subject};
+use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
 use crate::visits::Kind;
 
-pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
+pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
     let light = debrief.property.settings.share_light();
     html! {
         section {
@@ -19,9 +19,9 @@ pub(super) fn section(debrief: &Debrief, plots: &[Plot]) -> Markup {
                 "; the range behind it is where the true share lies, 19 times in 20, if every visit stands for itself."
             }
             (kinds(debrief))
-            (figure(plots, Subject::Ranking))
+            (figure(gallery, Subject::Ranking))
             (by_camera(debrief, Kind::MatureBuck))
-            (figure(plots, Subject::Season(None)))
+            (figure(gallery, Subject::Season(None)))
         }
     }
 }

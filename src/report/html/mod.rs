@@ -1,30 +1,30 @@
 //! `report.html`: one file, no scripts, nothing fetched; readable on a phone, in print and in the
 //! dark.
 
-mod aside;
 mod cameras;
 mod change;
 mod clocks;
 mod light;
+mod set_aside;
 mod summary;
-mod watch;
+mod unlogged;
 
 use anyhow::Result;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::gallery::{self, Plot, Subject};
+use super::gallery::{Gallery, Subject};
 use super::{plots, words};
 use crate::debrief::Debrief;
 
 /// The page and the plots in it.
 pub(super) struct Page {
     pub html: String,
-    pub plots: Vec<Plot>,
+    pub gallery: Gallery,
 }
 
 /// Builds the page.
 pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
-    let plots = gallery::draw(debrief)?;
+    let gallery = Gallery::draw(debrief)?;
     let name = &debrief.property.settings.name;
     let markup = html! {
         (DOCTYPE)
@@ -44,25 +44,25 @@ pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
                 }
                 main {
                     (summary::section(debrief))
-                    @let clocks = clocks::section(debrief, &plots);
+                    @let clocks = clocks::section(debrief, &gallery);
                     @let wrong = debrief.wrong_clocks().next().is_some();
                     // A wrong clock must be settled before anything after it is believed.
                     @if wrong { (clocks) }
-                    (light::section(debrief, &plots))
-                    (change::section(debrief, &plots))
-                    (watch::section(debrief))
+                    (light::section(debrief, &gallery))
+                    (change::section(debrief, &gallery))
+                    (unlogged::section(debrief))
                     @if !wrong { (clocks) }
-                    (cameras::section(debrief, &plots, with_places))
-                    (aside::left_out(debrief))
-                    (aside::method(debrief))
-                    (aside::cautions(debrief))
+                    (cameras::section(debrief, &gallery, with_places))
+                    (set_aside::left_out(debrief))
+                    (set_aside::method(debrief))
+                    (set_aside::cautions(debrief))
                 }
             }
         }
     };
     Ok(Page {
         html: markup.into_string(),
-        plots,
+        gallery,
     })
 }
 
@@ -80,10 +80,9 @@ fn span(debrief: &Debrief) -> String {
 }
 
 /// A plot in the page, scrolling sideways where the screen is narrower than it can be read at.
-fn figure(plots: &[Plot], subject: Subject) -> Markup {
-    let plot = plots.iter().find(|p| p.subject == subject);
+fn figure(gallery: &Gallery, subject: Subject) -> Markup {
     html! {
-        @if let Some(plot) = plot {
+        @if let Some(plot) = gallery.of(subject) {
             figure role="img" aria-label=(plot.alt) tabindex="0" { (PreEscaped(&plot.svg)) }
         }
     }

@@ -2,10 +2,10 @@
 
 use maud::{Markup, html};
 
+use crate::clock_check::Finding;
 use crate::debrief::Debrief;
 use crate::report::words;
 use crate::shift::{Pattern, Role, Shift, Verdict};
-use crate::trust::Finding;
 use crate::visits::Kind;
 
 pub(super) fn section(debrief: &Debrief) -> Markup {
@@ -102,6 +102,13 @@ pub(super) fn verdict_sentence(debrief: &Debrief, near: &[&Shift]) -> String {
             counts(debrief, near)
         );
     }
+    let judged = near.iter().filter(|s| s.verdict != Verdict::TooFewVisits);
+    if judged.clone().all(|s| s.verdict == Verdict::NoControl) {
+        return format!(
+            "cannot be told, because no camera can be compared with, and the season itself may have made any change ({}).",
+            counts(debrief, near)
+        );
+    }
     format!(
         "no clear change in mature bucks near it ({}).",
         counts(debrief, near)
@@ -114,10 +121,11 @@ fn change_words(debrief: &Debrief, shift: &Shift) -> String {
     } else {
         "rose"
     };
-    let against = shift.share_change_against_controls.map_or_else(
-        || "with no control camera to take the season out".to_owned(),
-        |c| format!("{} against the controls", words::points(c)),
-    );
+    let against = shift
+        .share_change_against_controls
+        .map_or_else(String::new, |c| {
+            format!("{} against the controls", words::points(c))
+        });
     format!(
         "at {} mature bucks in {} {fell} from {} of {} visits to {} of {}: {}, {against} ({} with everything looked at allowed for)",
         debrief.camera_name(Some(shift.camera)),

@@ -2,7 +2,7 @@
 
 use anyhow::Result;
 
-use super::interval_rows::{Row, Scale, draw};
+use super::interval_rows::{IntervalRow, Scale, draw};
 use super::{AFTER, MUTED};
 use crate::debrief::Debrief;
 use crate::report::words;
@@ -16,9 +16,9 @@ pub(in crate::report) fn changes(
 ) -> Result<String> {
     let mut shifts = shifts.to_vec();
     shifts.sort_by_key(|s| (s.role == Role::Control, s.camera));
-    let rows: Vec<Row> = shifts
+    let rows: Vec<IntervalRow> = shifts
         .iter()
-        .map(|s| Row {
+        .map(|s| IntervalRow {
             name: debrief.camera_name(Some(s.camera)).to_owned(),
             estimate: s.share_change,
             colour: if s.role == Role::Near { AFTER } else { MUTED },

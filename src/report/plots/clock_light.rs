@@ -8,9 +8,9 @@ use plotters::style::text_anchor::{HPos, VPos};
 
 use super::{AFTER, Area, Axis, BEFORE, MUTED, dated_axes, plot_error, svg, text, title, write};
 use crate::clock::LocalTime;
+use crate::clock_check::{Finding, LightLook, LightSource};
 use crate::debrief::Debrief;
 use crate::sun::SunDay;
-use crate::trust::{Finding, LightSource, Look};
 
 const HOURS: f64 = 24.0;
 
@@ -20,7 +20,7 @@ pub(in crate::report) fn clock_light(
     finding: &Finding,
     heading: &str,
 ) -> Result<Option<String>> {
-    let looks: Vec<&Look> = debrief
+    let looks: Vec<&LightLook> = debrief
         .clocks
         .iter()
         .filter(|c| c.camera == finding.camera)
@@ -50,11 +50,11 @@ fn panel(
     debrief: &Debrief,
     area: &Area,
     words: &str,
-    looks: &[&Look],
+    looks: &[&LightLook],
     added_min: f64,
 ) -> Result<()> {
     let zone = debrief.property.settings.time_zone;
-    let local = |look: &Look| {
+    let local = |look: &LightLook| {
         let seconds = ((look.shot.minute + added_min) * 60.0) as i64;
         LocalTime::at(
             DateTime::from_timestamp(seconds, 0).unwrap_or_default(),

@@ -8,7 +8,7 @@ use super::{Area, DAY, GRID, INK, MUTED, fit, plot_error, svg, text, title, writ
 use crate::measure::Estimate;
 
 /// One row.
-pub(super) struct Row {
+pub(super) struct IntervalRow {
     pub name: String,
     pub estimate: Option<Estimate>,
     pub colour: RGBColor,
@@ -44,7 +44,7 @@ impl Scale<'_> {
 pub(super) fn draw(
     heading: &str,
     counts_heading: &str,
-    rows: &[Row],
+    rows: &[IntervalRow],
     scale: &Scale,
 ) -> Result<String> {
     let bottom = TOP + 14 + ROW * rows.len() as i32;
@@ -81,7 +81,7 @@ fn grid(area: &Area, scale: &Scale, bottom: i32) -> Result<()> {
     Ok(())
 }
 
-fn mark(area: &Area, scale: &Scale, row: &Row, y: i32) -> Result<()> {
+fn mark(area: &Area, scale: &Scale, row: &IntervalRow, y: i32) -> Result<()> {
     const LONGEST_NAME: usize = 24;
     let name = fit(&row.name, LONGEST_NAME);
     let style = text(15, INK, HPos::Right, VPos::Center);

@@ -67,13 +67,16 @@ fn svg(size: (u32, u32), draw: impl FnOnce(&Area) -> Result<()>) -> Result<Strin
     Ok(text)
 }
 
+/// What tells a plot's file of this program from any other.
+pub(super) const MARK: &str = "<!-- a plot of graylight -->";
+
 /// A plot as a file of its own: with its background and its dark style.
 pub(super) fn standalone(svg: &str) -> String {
     let style = format!(
         "<style>svg{{background:#fff}}{DARK}@media screen and (prefers-color-scheme:dark){{svg{{background:#14181c}}}}</style>"
     );
     match svg.find('>').filter(|_| svg.starts_with("<svg")) {
-        Some(end) => format!("{}{style}{}", &svg[..=end], &svg[end + 1..]),
+        Some(end) => format!("{}{MARK}{style}{}", &svg[..=end], &svg[end + 1..]),
         None => svg.to_owned(),
     }
 }

@@ -3,7 +3,7 @@
 use anyhow::Result;
 
 use super::MATURE;
-use super::interval_rows::{Row, Scale, draw};
+use super::interval_rows::{IntervalRow, Scale, draw};
 use crate::debrief::{DaylightAnswer, Debrief};
 use crate::report::words;
 use crate::visits::Kind;
@@ -23,9 +23,9 @@ pub(in crate::report) fn ranking(debrief: &Debrief) -> Result<String> {
         .map(|r| r.high)
         .fold(4.0, f64::max);
     let until = (highest / 20.0).ceil() * 20.0;
-    let rows: Vec<Row> = answers
+    let rows: Vec<IntervalRow> = answers
         .iter()
-        .map(|a| Row {
+        .map(|a| IntervalRow {
             name: debrief.camera_name(a.camera).to_owned(),
             estimate: a.per_100_nights,
             colour: MATURE,

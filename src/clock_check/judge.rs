@@ -1,0 +1,308 @@
+//! Choosing among the stories that one stretch of pictures allows: the healthy clock unless another
+//! reading is very much likelier, explains the pictures by itself, and stands when it is judged again.
+
+use super::fault::{Fault, Finding, Found, likelier};
+use super::light_model::{
+    Against, Heights, Offset, Shot, against, all_steps, by_group, fit, offset, plus,
+};
+use super::readings::{RIGHT_PRIOR_LOG, Story, any, stories};
+use super::{LightLook, Stretch};
+use crate::property::Property;
+
+/// What the light says of a stretch.
+pub(super) struct Judged {
+    pub offset: Offset,
+    pub findings: Vec<Finding>,
+}
+
+/// A fault must be e^3.9 (about 50) times likelier than a right clock, what was likely beforehand
+/// allowed for.
+const GAIN: f64 = 3.9;
+/// A change of mind in the middle has more that is unknown.
+const SPLIT_GAIN: f64 = 10.0;
+/// A named story may be this much less likely than one that fits any number.
+const PLAINER: f64 = 4.0;
+/// A clock is called right within this, minutes: no more than people set it by.
+const RIGHT_WITHIN_MIN: f64 = 15.0;
+/// Fewer pictures of either sort say nothing.
+pub(super) const FEWEST_OF_A_SORT: usize = 5;
+
+/// Whether there is enough to judge a clock by.
+pub(super) fn is_enough(looks: &[LightLook]) -> bool {
+    let dark = looks.iter().filter(|l| l.shot.grey).count();
+    dark >= FEWEST_OF_A_SORT && looks.len() - dark >= FEWEST_OF_A_SORT
+}
+
+/// Judges a stretch. `None` where its pictures do not follow the sun under any clock, so that their
+/// light says nothing.
+pub(super) fn judge(property: &Property, stretch: &Stretch) -> Option<Judged> {
+    let bench = Bench::of(property, &stretch.looks);
+    let right = bench.right();
+    let chosen = bench.chosen(property, &stretch.looks, right);
+    let healthy = || Judged {
+        offset: bench.offset(&vec![0; stretch.looks.len()]),
+        findings: Vec::new(),
+    };
+    match chosen {
+        Some((story, gain)) => {
+            let offset = bench.offset(&story.moves);
+            let finding = told(stretch, &story, gain, offset);
+            Some(Judged {
+                offset: match story.fault {
+                    Fault::Off | Fault::HalfDay => moved(offset, story.shift_min),
+                    _ => offset,
+                },
+                findings: vec![finding],
+            })
+        }
+        None => {
+            let parts = bench.split(property, stretch);
+            if !parts.is_empty() {
+                return Some(Judged {
+                    findings: parts,
+                    ..healthy()
+                });
+            }
+            bench.follows_the_sun().then(healthy)
+        }
+    }
+}
+
+fn moved(offset: Offset, by: f64) -> Offset {
+    Offset {
+        minutes: offset.minutes + by,
+        low: offset.low + by,
+        high: offset.high + by,
+    }
+}
+
+/// The pictures of a stretch, laid out for trying readings on.
+struct Bench {
+    shots: Vec<Shot>,
+    heights: Heights,
+}
+
+impl Bench {
+    fn of(property: &Property, looks: &[LightLook]) -> Self {
+        let shots: Vec<Shot> = looks.iter().map(|l| l.shot).collect();
+        Self {
+            heights: Heights::of(&shots, property.settings.position),
+            shots,
+        }
+    }
+
+    /// Log likelihood of a reading, right as far as people set clocks.
+    fn log(&self, moves: &[i32]) -> f64 {
+        const AROUND: [(i32, f64); 3] = [(-1, 0.25), (0, 0.5), (1, 0.25)];
+        let each = AROUND.map(|(o, weight)| {
+            fit(&self.shots, &self.heights, &plus(moves, o)).log + f64::ln(weight)
+        });
+        let most = each.into_iter().fold(f64::NEG_INFINITY, f64::max);
+        most + each.iter().map(|l| (l - most).exp()).sum::<f64>().ln()
+    }
+
+    fn right(&self) -> f64 {
+        self.log(&vec![0; self.shots.len()]) + RIGHT_PRIOR_LOG
+    }
+
+    fn against(&self, moves: &[i32]) -> Against {
+        let best = (-1..=1)
+            .map(|o| plus(moves, o))
+            .map(|m| (fit(&self.shots, &self.heights, &m), m))
+            .max_by(|a, b| a.0.log.total_cmp(&b.0.log));
+        best.map_or_else(Against::default, |(f, m)| {
+            against(&self.shots, &self.heights, &m, &f)
+        })
+    }
+
+    /// The plainest story that is likely enough, if any is, and by how much.
+    fn chosen(&self, property: &Property, looks: &[LightLook], right: f64) -> Option<(Story, f64)> {
+        let log = |s: &Story| {
+            let log = match s.is_any {
+                true => fit(&self.shots, &self.heights, &s.moves).log,
+                false => self.log(&s.moves),
+            };
+            log + s.prior_log
+        };
+        let mut tried: Vec<(f64, Story)> = stories(property, looks)
+            .into_iter()
+            .map(|s| (log(&s), s))
+            .collect();
+        let best = tried.iter().max_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some(steps) = best
+            .filter(|b| b.1.is_any && b.0 - right > 0.0)
+            .map(|b| b.1.moves[0])
+        {
+            let near = [-2, -1, 1, 2].map(|o| any(steps + o, looks));
+            tried.extend(near.map(|s| (log(&s), s)));
+            let first_any = tried.iter().position(|t| t.1.is_any).unwrap_or(0);
+            tried[first_any..].sort_by(|a, b| b.0.total_cmp(&a.0));
+        }
+        let most = tried.iter().map(|t| t.0).fold(f64::NEG_INFINITY, f64::max);
+        if most - right < GAIN {
+            return None;
+        }
+        tried.retain(|t| t.0 > most - PLAINER && t.0 - right >= GAIN);
+        // Stories stand in the order of their plainness; one that leaves the clock off is not it.
+        let (log, story) = tried.into_iter().find(|(_, s)| self.is_right_after(s))?;
+        let stands = self.against(&story.moves).follows() && !self.is_near_right(&story);
+        stands.then_some((story, log - right))
+    }
+
+    /// Whether what is left, once a story is believed, is no more than people set clocks by.
+    fn is_right_after(&self, story: &Story) -> bool {
+        let left = self.offset(&story.moves);
+        left.low < RIGHT_WITHIN_MIN && left.high > -RIGHT_WITHIN_MIN
+    }
+
+    /// Whether the interval of an offset that has no name reaches what people set clocks by.
+    fn is_near_right(&self, story: &Story) -> bool {
+        if !story.is_any {
+            return false;
+        }
+        let found = self.offset(&vec![0; self.shots.len()]);
+        found.low < RIGHT_WITHIN_MIN && found.high > -RIGHT_WITHIN_MIN
+    }
+
+    fn offset(&self, moves: &[i32]) -> Offset {
+        offset(&self.shots, &self.heights, moves)
+    }
+
+    fn follows_the_sun(&self) -> bool {
+        self.against(&vec![0; self.shots.len()]).follows()
+    }
+
+    /// A clock that was set anew in the middle: right on one side, off on the other. Each side must be
+    /// found so by itself.
+    fn split(&self, property: &Property, stretch: &Stretch) -> Vec<Finding> {
+        const FEWEST: usize = 20;
+        let n = self.shots.len();
+        if n < 2 * FEWEST {
+            return Vec::new();
+        }
+        let still = vec![0; n];
+        let known = all_steps()
+            .step_by(6)
+            .map(|o| fit(&self.shots, &self.heights, &plus(&still, o)))
+            .max_by(|a, b| a.log.total_cmp(&b.log));
+        let Some(known) = known else {
+            return Vec::new();
+        };
+        let groups = by_group(&self.shots, &self.heights, &still, &known);
+        let Some(cut) = best_cut(&groups, n, FEWEST) else {
+            return Vec::new();
+        };
+        let (early, late) = stretch.cut(cut);
+        let of_part = |part: &Stretch| {
+            if !is_enough(&part.looks) {
+                return None;
+            }
+            let bench = Self::of(property, &part.looks);
+            let (story, gain) = bench.chosen(property, &part.looks, bench.right())?;
+            Some(told(part, &story, gain, bench.offset(&story.moves)))
+        };
+        [early, late].iter().filter_map(of_part).collect()
+    }
+}
+
+/// The shot before which a clock was most likely set anew: with the best offset on either side, one of
+/// the two being right.
+fn best_cut(groups: &[(usize, Vec<f64>)], shots: usize, fewest: usize) -> Option<usize> {
+    let offsets = groups.first()?.1.len();
+    let is_right = |o: usize| o <= 1 || o == offsets - 1;
+    let mut after = vec![0.0; offsets];
+    for (_, logs) in groups {
+        after.iter_mut().zip(logs).for_each(|(a, l)| *a += l);
+    }
+    let all_right = (0..offsets)
+        .filter(|o| is_right(*o))
+        .map(|o| after[o])
+        .fold(f64::NEG_INFINITY, f64::max);
+    let mut before = vec![0.0; offsets];
+    let mut found = (SPLIT_GAIN, None);
+    for (from, logs) in groups {
+        if (fewest..shots.saturating_sub(fewest)).contains(from) {
+            let best = |side: &[f64], right: bool| {
+                let of = (0..offsets)
+                    .filter(|o| !right || is_right(*o))
+                    .map(|o| side[o]);
+                of.fold(f64::NEG_INFINITY, f64::max)
+            };
+            let gain = (best(&before, true) + best(&after, false))
+                .max(best(&before, false) + best(&after, true))
+                - all_right;
+            if gain > found.0 {
+                found = (gain, Some(*from));
+            }
+        }
+        for o in 0..offsets {
+            before[o] += logs[o];
+            after[o] -= logs[o];
+        }
+    }
+    found.1
+}
+
+/// What is left of an offset in a story that has a name: beyond the name the clock was set by hand, and
+/// people set clocks within [`RIGHT_WITHIN_MIN`] (two standard deviations). The light's normal interval
+/// is combined with that.
+fn set_by_hand(light: Offset) -> Offset {
+    let by_hand = (RIGHT_WITHIN_MIN / 2.0).powi(2);
+    let by_light = ((light.high - light.low) / (2.0 * 1.96)).powi(2);
+    let minutes = light.minutes * by_hand / (by_hand + by_light);
+    let half = 1.96 * (by_hand * by_light / (by_hand + by_light)).sqrt();
+    Offset {
+        minutes,
+        low: minutes - half,
+        high: minutes + half,
+    }
+}
+
+fn told(stretch: &Stretch, story: &Story, gain: f64, offset: Offset) -> Finding {
+    let offset = if story.is_any {
+        offset
+    } else {
+        set_by_hand(offset)
+    };
+    let offset = moved(offset, story.shift_min);
+    let found = Found {
+        stretch,
+        offset,
+        gain,
+    };
+    let mut finding = found.finding(story.fault, story.shift_min);
+    finding.setting = story.setting;
+    match story.fault {
+        Fault::HalfDay => {
+            finding.doubt = Some(
+                "the light cannot tell twelve hours ahead from twelve hours behind; the date may be one day off".to_owned(),
+            );
+        }
+        Fault::NotReset => {
+            if let Some(from) = story.from {
+                finding.begin(from);
+            }
+        }
+        Fault::Drift => drift(&mut finding, stretch, story, gain),
+        Fault::Off if story.shift_min.rem_euclid(60.0) != 0.0 => {
+            finding.set_shift(offset.minutes.round());
+        }
+        _ => {}
+    }
+    finding
+}
+
+/// A drift is put right by a row whose minutes grow from its beginning to its end.
+fn drift(finding: &mut Finding, stretch: &Stretch, story: &Story, gain: f64) {
+    let days = (finding.until - finding.from).num_minutes() as f64 / 1440.0;
+    let end = (story.drift_min_per_day * days).round();
+    finding.set_drift(0.0, end);
+    finding.evidence = format!(
+        "the light in {} pictures asks for no correction at the start and {end:+.0} minutes at the end ({} times likelier than a right clock)",
+        stretch.looks.len(),
+        likelier(gain)
+    );
+    finding.doubt = Some(
+        "two pictures of a watch, one early and one late, would settle it to the minute".to_owned(),
+    );
+}

@@ -1,0 +1,299 @@
+//! The log on the page: disturbances, and where cameras hung. The CSV files are read anew for every
+//! answer, and a row that another program has changed meanwhile is not written over.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use serde::{Deserialize, Serialize};
+
+use super::Desk;
+use super::server::{Answer, Failure, Reply};
+use crate::property::{Ledger, LogTable, Problem, Property};
+
+/// A column, described to the page.
+#[derive(Serialize)]
+struct Column {
+    name: &'static str,
+    words: &'static str,
+    kind: &'static str,
+    choices: &'static [&'static str],
+    help: &'static str,
+    required: bool,
+}
+
+const fn column(
+    name: &'static str,
+    words: &'static str,
+    kind: &'static str,
+    help: &'static str,
+) -> Column {
+    Column {
+        name,
+        words,
+        kind,
+        choices: &[],
+        help,
+        required: false,
+    }
+}
+
+const DEGREES_NORTH: &str = "Degrees, south is negative: 43.10";
+const DEGREES_EAST: &str = "Degrees, west is negative: -90.70";
+
+const DISTURBANCES: [Column; 8] = [
+    Column {
+        required: true,
+        ..column(
+            "id",
+            "Short name",
+            "text",
+            "One word or two, such as tower-blind",
+        )
+    },
+    Column {
+        required: true,
+        ..column(
+            "start",
+            "Began",
+            "date-time",
+            "2025-10-18, or 2025-10-18T14:00 by the clock on the wall",
+        )
+    },
+    column("end", "Ended", "date-time", "Empty while it goes on"),
+    Column {
+        choices: &["neighbour", "own", "nature"],
+        ..column(
+            "by",
+            "Whose doing",
+            "choice",
+            "A neighbour's, your own, or nature's",
+        )
+    },
+    column(
+        "what",
+        "What happened",
+        "text",
+        "In your own words, as it will stand in the report",
+    ),
+    column("latitude", "Latitude", "number", DEGREES_NORTH),
+    column("longitude", "Longitude", "number", DEGREES_EAST),
+    column(
+        "near",
+        "Cameras it could touch",
+        "text",
+        "Names with ; between them. Empty: by distance",
+    ),
+];
+
+const CAMERAS: [Column; 8] = [
+    Column {
+        required: true,
+        ..column(
+            "camera",
+            "Camera",
+            "text",
+            "The name of its folder in cards",
+        )
+    },
+    column("latitude", "Latitude", "number", DEGREES_NORTH),
+    column("longitude", "Longitude", "number", DEGREES_EAST),
+    column(
+        "setting",
+        "What it looks at",
+        "text",
+        "A plot, a scrape, a trail",
+    ),
+    column(
+        "from",
+        "Hung there from",
+        "date",
+        "2025-09-01. Empty: always",
+    ),
+    column("until", "Until", "date", "The last day. Empty: still there"),
+    column(
+        "clock",
+        "Its clock",
+        "text",
+        "local (reset for daylight time), standard (never moved), or an offset such as -06:00",
+    ),
+    column(
+        "folder",
+        "Its folder",
+        "text",
+        "Only where that is not the camera's name",
+    ),
+];
+
+#[derive(Serialize)]
+struct TableView {
+    file: &'static str,
+    columns: &'static [Column],
+    rows: Vec<RowView>,
+    problems: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct RowView {
+    row: usize,
+    check: String,
+    cells: BTreeMap<String, String>,
+    problem: Option<String>,
+}
+
+/// A row of a table as it stands in the file.
+struct Found {
+    span: Range<usize>,
+    cells: BTreeMap<String, String>,
+}
+
+/// `GET api/log`
+pub(super) fn read(desk: &Desk) -> Answer {
+    let property = desk.season().property.clone();
+    Reply::json(&serde_json::json!({ "tables": tables(&property)? }))
+}
+
+fn tables(property: &Property) -> anyhow::Result<serde_json::Value> {
+    Ok(serde_json::json!({
+        "disturbances": table(property, LogTable::Disturbances)?,
+        "cameras": table(property, LogTable::Cameras)?,
+    }))
+}
+
+fn table(property: &Property, which: LogTable) -> anyhow::Result<TableView> {
+    let ledger = which.open(&property.root)?;
+    let mut problems = Vec::new();
+    let rows = rows(&ledger, which, &mut problems);
+    let view = |(row, found): (usize, Found)| {
+        let text = ledger.row(found.span);
+        RowView {
+            row,
+            check: check(text),
+            problem: which
+                .problem_of(&ledger, text, &property.settings)
+                .map(|p| said(&p)),
+            cells: found.cells,
+        }
+    };
+    Ok(TableView {
+        file: which.file(),
+        columns: match which {
+            LogTable::Disturbances => &DISTURBANCES,
+            LogTable::Cameras => &CAMERAS,
+        },
+        rows: rows.into_iter().enumerate().map(view).collect(),
+        problems: problems.iter().map(ToString::to_string).collect(),
+    })
+}
+
+fn rows(ledger: &Ledger, which: LogTable, problems: &mut Vec<Problem>) -> Vec<Found> {
+    let mut rows = Vec::new();
+    ledger.for_each(problems, |row, _| {
+        let cell = |c: &&str| ((*c).to_owned(), row.get(c).to_owned());
+        rows.push(Found {
+            span: row.span.clone(),
+            cells: which.columns().iter().map(cell).collect(),
+        });
+    });
+    rows
+}
+
+/// Tells a row from what it was when the page showed it.
+fn check(text: &str) -> String {
+    blake3::hash(text.trim_end().as_bytes()).to_hex()[..16].to_owned()
+}
+
+fn said(problem: &Problem) -> String {
+    format!("{} {}", problem.what(), problem.remedy())
+}
+
+/// What the page sends: a row to add, or one to change and what it was.
+#[derive(Debug, Deserialize)]
+pub(super) struct Change {
+    table: String,
+    row: Option<usize>,
+    check: Option<String>,
+    cells: BTreeMap<String, String>,
+}
+
+/// `POST api/log`: in the file when it answers.
+pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
+    let which = match sent.table.as_str() {
+        "disturbances" => LogTable::Disturbances,
+        "cameras" => LogTable::Cameras,
+        other => return Err(Failure::Wrong(format!("There is no table {other}."))),
+    };
+    // Held until the file is written, so that two windows cannot write at once.
+    let mut season = desk.season_to_change()?;
+    let property = season.property.clone();
+    let mut ledger = which.open(&property.root)?;
+    let found = rows(&ledger, which, &mut Vec::new());
+    let is_text = |c: &String| !c.contains(char::is_control);
+    let cells: Vec<(&str, String)> = which
+        .columns()
+        .iter()
+        .filter_map(|c| Some((*c, sent.cells.get(*c)?.trim().to_owned())))
+        .collect();
+    if let Some((column, _)) = cells.iter().find(|(_, c)| !is_text(c)) {
+        return Err(wrong("A cell is one line of text.", column));
+    }
+    let span = match sent.row {
+        None => None,
+        Some(row) => match found.get(row) {
+            Some(f) if sent.check == Some(check(ledger.row(f.span.clone()))) => {
+                Some(f.span.clone())
+            }
+            _ => return Err(changed(&property, which)?),
+        },
+    };
+    let line = match &span {
+        None => ledger.line(&cells),
+        Some(span) => ledger.changed_line(ledger.row(span.clone()), &cells),
+    };
+    if let Some(problem) = which.problem_of(&ledger, &line, &property.settings) {
+        // It is not left out of anything: it is not written.
+        let words = said(&problem).replace(", so the row was left out", "");
+        return Err(wrong(&words, problem.column.as_deref().unwrap_or("")));
+    }
+    if which == LogTable::Disturbances && is_taken(&found, sent) {
+        return Err(wrong("Another disturbance has this short name.", "id"));
+    }
+    match span {
+        None => ledger.append(&line)?,
+        Some(span) => ledger.replace(&[(span, line)], "")?,
+    };
+    // The row is in the file now, whatever becomes of the rest.
+    let laid = Property::open(&property.root).and_then(|p| season.lay_out_again(p));
+    if let Err(e) = laid {
+        season.tell([format!("{e:#}")]);
+    }
+    drop(season);
+    read(desk)
+}
+
+fn is_taken(found: &[Found], sent: &Change) -> bool {
+    let id = |cells: &BTreeMap<String, String>| cells.get("id").map(|i| i.trim().to_owned());
+    let others = found
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| Some(*i) != sent.row);
+    let wanted = id(&sent.cells);
+    wanted.is_some() && others.map(|(_, f)| id(&f.cells)).any(|i| i == wanted)
+}
+
+fn wrong(error: &str, column: &str) -> Failure {
+    Failure::WrongField {
+        error: error.to_owned(),
+        column: column.to_owned(),
+    }
+}
+
+fn changed(property: &Property, which: LogTable) -> anyhow::Result<Failure> {
+    let error = format!(
+        "{} was changed by another program meanwhile. This is how it is now; nothing was written.",
+        which.file()
+    );
+    Ok(Failure::Changed(serde_json::json!({
+        "error": error,
+        "tables": tables(property)?,
+    })))
+}

@@ -1,0 +1,139 @@
+//! What did not count, how the rest was counted, and what to keep in mind.
+
+use maud::{Markup, html};
+
+use crate::card::TimeOrigin;
+use crate::debrief::Debrief;
+use crate::report::words;
+
+/// More lines than this are left to `set-aside.csv`.
+const LISTED: usize = 40;
+
+pub(super) fn left_out(debrief: &Debrief) -> Markup {
+    let crawl = &debrief.crawl;
+    let untimed: Vec<(&str, String)> = crawl
+        .pictures
+        .iter()
+        .filter_map(|p| Some((p.path.as_str(), p.time.as_ref().err()?.to_string())))
+        .collect();
+    let cut: Vec<(&str, String)> = crawl
+        .pictures
+        .iter()
+        .filter(|p| p.cut_short)
+        .map(|p| {
+            (
+                p.path.as_str(),
+                "the end is missing; its time counts".to_owned(),
+            )
+        })
+        .collect();
+    let unreadable: Vec<(&str, String)> = crawl
+        .unreadable
+        .iter()
+        .map(|(path, why)| (path.as_str(), why.to_string()))
+        .collect();
+    let copies: Vec<(&str, String)> = crawl
+        .duplicates
+        .iter()
+        .map(|(copy, original)| (copy.as_str(), format!("the same as {original}")))
+        .collect();
+    let problems: Vec<(&str, String)> = debrief
+        .problems
+        .iter()
+        .map(|p| ("", p.to_string()))
+        .collect();
+    let dated_by_file: Vec<(&str, String)> = crawl
+        .pictures
+        .iter()
+        .filter_map(|p| Some((p, p.time.as_ref().ok()?)))
+        .filter(|(_, stamp)| stamp.origin == TimeOrigin::FileDate)
+        .map(|(p, stamp)| (p.path.as_str(), stamp.time.to_string()))
+        .collect();
+    let untagged = crawl.pictures.len() - debrief.tagged.pictures();
+    html! {
+        section {
+            h2 { "What was left out" }
+            p {
+                (words::counted(crawl.found(), "picture file")) " found, "
+                (words::grouped(crawl.readable())) " readable, "
+                (words::grouped(crawl.timed())) " with a time that can be used, "
+                (words::grouped(debrief.tagged.pictures())) " tagged. "
+                @if untagged > 0 {
+                    (words::counted(untagged, "picture")) " without a tag "
+                    (if untagged == 1 { "is" } else { "are" }) " counted here and nowhere else; nothing is guessed."
+                }
+            }
+            (list("Files that could not be read", &unreadable))
+            (list("Pictures whose time cannot be used", &untimed))
+            (list("Pictures that are cut short", &cut))
+            (list("Clips that carry no time and go by their file's date, which a computer may have changed", &dated_by_file))
+            (list("Copies of a picture that is already counted", &copies))
+            (list("Rows and folders that could not be used", &problems))
+        }
+    }
+}
+
+fn list(heading: &str, lines: &[(&str, String)]) -> Markup {
+    html! {
+        @if !lines.is_empty() {
+            details {
+                summary { (heading) ": " (words::grouped(lines.len())) }
+                ul {
+                    @for (path, why) in lines.iter().take(LISTED) {
+                        li { @if !path.is_empty() { code { (path) } ": " } (why) }
+                    }
+                }
+                @if lines.len() > LISTED {
+                    p.note { "and " (words::grouped(lines.len() - LISTED)) " more, all in " code { "set-aside.csv" } "." }
+                }
+            }
+        }
+    }
+}
+
+pub(super) fn method(debrief: &Debrief) -> Markup {
+    let s = &debrief.property.settings;
+    html! {
+        section {
+            h2 { "How this was worked out" }
+            ul {
+                li {
+                    "Light: sunrise and sunset at each camera for each date. Legal light here runs from "
+                    (s.legal_before_sunrise_min) " minutes before sunrise to " (s.legal_after_sunset_min)
+                    " minutes after sunset, as set in " code { "property.toml" } "."
+                }
+                li { "A buck is mature from " (s.mature_age) " years. A buck tagged without an age is a buck, not a mature one." }
+                li { "A visit takes the light and the minute of its first picture. Group size is the most seen at one moment." }
+                li { "Ranges of shares are Wilson's score interval, with every visit taken as one independent event. Ranges of rates and of changes are widened where visits come in runs of days." }
+                li { "Rates are left out where more than a tenth of the pictures has no tag yet: what is not tagged would look like deer that stayed away. A camera that was moved counts only where it hung on the day of the disturbance." }
+                li {
+                    "Before and after are equal numbers of whole days. A change is tested against the control cameras over the same days, so what the whole property did at that season is taken out; it must also differ from no change at all. Where there is no control the season is not taken out, and nothing is called clear."
+                }
+                li {
+                    "Everything tested shares one error rate of 5 % (Holm's method); half of it is kept for mature bucks at the near cameras. A clear change needs an adjusted p at or under 0.05."
+                }
+                li { "Curves of activity are in sun-anchored time: every day and night is stretched to the mean sunrise and sunset, then smoothed over about 50 minutes." }
+                li { "Assumed: the clocks are right as " code { "cameras.csv" } " and " code { "clocks.csv" } " say, tags are right, and without the disturbance the near and the control cameras would have changed alike." }
+            }
+            p.note { "Every visit behind these numbers is a row of " code { "visits.csv" } "; the same facts for a program are in " code { "findings.json" } "." }
+        }
+    }
+}
+
+pub(super) fn cautions(debrief: &Debrief) -> Markup {
+    let s = &debrief.property.settings;
+    html! {
+        section {
+            h2 { "Before you act on it" }
+            ul {
+                li {
+                    "Legal light as shown (" (s.legal_before_sunrise_min) " minutes before sunrise, "
+                    (s.legal_after_sunset_min) " minutes after sunset) is this property's own setting. Hours and seasons come from your local regulations, not from this program: check them."
+                }
+                li { "A change in a pattern is not proof of who or what caused it, and nothing to confront a neighbour with." }
+                li { "Wear a full-body harness whenever you are off the ground, hang and climb by the maker's instructions, and tell somebody where you sit." }
+                li { "Identify your target and what lies beyond it. A minute inside legal light can still be too dark to be sure." }
+            }
+        }
+    }
+}

@@ -1,0 +1,246 @@
+//! The day table is the one place from which counts come: whoever adds it up gets every number of the
+//! report, and the report's files stay what they are called.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::Path;
+
+use chrono::NaiveDate;
+use graylight::practice::Options;
+use graylight::shift::Verdict;
+use serde_json::Value;
+
+use crate::support::{Ends, Place, graylight};
+
+fn debrief(place: &Place, out: &Path) -> Value {
+    let mut command = graylight();
+    command
+        .arg("debrief")
+        .arg(place.path())
+        .arg("--out")
+        .arg(out);
+    command.succeeds();
+    serde_json::from_slice(&fs::read(out.join("findings.json")).unwrap()).unwrap()
+}
+
+/// One row of `days.csv`.
+#[derive(Debug)]
+struct Row {
+    camera: String,
+    placement: u32,
+    kind: String,
+    date: NaiveDate,
+    light_visits: u64,
+    visits: u64,
+    worked: bool,
+}
+
+fn rows(out: &Path) -> Vec<Row> {
+    let mut table = csv::Reader::from_path(out.join("days.csv")).unwrap();
+    let headings: Vec<String> = table.headers().unwrap().iter().map(str::to_owned).collect();
+    let row = |record: csv::StringRecord| {
+        let cell = |name: &str| {
+            let at = headings.iter().position(|h| h == name).unwrap();
+            record[at].to_owned()
+        };
+        Row {
+            camera: cell("camera"),
+            placement: cell("placement").parse().unwrap(),
+            kind: cell("kind"),
+            date: cell("date").parse().unwrap(),
+            light_visits: cell("light_visits").parse().unwrap(),
+            visits: cell("visits").parse().unwrap(),
+            worked: cell("worked").parse().unwrap(),
+        }
+    };
+    table.records().map(|r| row(r.unwrap())).collect()
+}
+
+/// A season in which the touched camera was moved nine days before the blind went up.
+fn with_a_move() -> Place {
+    let place = Place::practice(&Options {
+        pictures: false,
+        ..Options::default()
+    });
+    let path = place.path().join("cameras.csv");
+    let table = fs::read_to_string(&path).unwrap();
+    let headings: Vec<&str> = table.lines().next().unwrap().split(',').collect();
+    let at = |name: &str| headings.iter().position(|h| *h == name).unwrap();
+    let mut lines: Vec<String> = table.lines().map(str::to_owned).collect();
+    let moved: Vec<String> = lines[1].split(',').map(str::to_owned).collect();
+    let with = |cells: &[(&str, &str)]| {
+        let mut row = moved.clone();
+        for (name, value) in cells {
+            row[at(name)] = (*value).to_owned();
+        }
+        row.join(",")
+    };
+    lines[1] = with(&[("until", "2025-10-01"), ("setting", "old oak")]);
+    lines.insert(2, with(&[("from", "2025-10-02"), ("setting", "new oak")]));
+    fs::write(path, lines.join("\n") + "\n").unwrap();
+    place
+}
+
+#[test]
+fn every_count_of_the_report_is_a_sum_of_days() {
+    let place = with_a_move();
+    let out = tempfile::tempdir().unwrap();
+    let findings = debrief(&place, out.path());
+    let rows = rows(out.path());
+    let sum = |wanted: &dyn Fn(&Row) -> bool| {
+        let mine = rows.iter().filter(|r| wanted(r));
+        mine.fold((0, 0, 0), |(light, all, nights), r| {
+            (
+                light + r.light_visits,
+                all + r.visits,
+                nights + u64::from(r.worked),
+            )
+        })
+    };
+    for answer in findings["daylight"].as_array().unwrap() {
+        let (camera, who) = (
+            answer["camera"].as_str().unwrap(),
+            answer["who"].as_str().unwrap(),
+        );
+        let (light, all, _) = sum(&|r| (camera == "*" || r.camera == camera) && r.kind == who);
+        assert_eq!(answer["legal_light_visits"], light, "{camera} {who}");
+        assert_eq!(answer["visits"], all, "{camera} {who}");
+    }
+    let mut moved = 0;
+    for shift in findings["shifts"].as_array().unwrap() {
+        let (camera, who) = (
+            shift["camera"].as_str().unwrap(),
+            shift["who"].as_str().unwrap(),
+        );
+        let day = |side: &str, end: &str| -> NaiveDate {
+            shift[side][end].as_str().unwrap().parse().unwrap()
+        };
+        let first_after = day("after", "from");
+        // A camera that was moved is another camera: only days at the place of the day itself count.
+        let here = rows
+            .iter()
+            .find(|r| r.camera == camera && r.date == first_after)
+            .map(|r| r.placement);
+        for side in ["before", "after"] {
+            let (from, until) = (day(side, "from"), day(side, "until"));
+            let within =
+                |r: &Row| r.camera == camera && r.kind == who && (from..=until).contains(&r.date);
+            let (light, all, nights) = sum(&|r| within(r) && Some(r.placement) == here);
+            let told = &shift[side];
+            assert_eq!(told["legal_light_visits"], light, "{camera} {who} {side}");
+            assert_eq!(told["visits"], all, "{camera} {who} {side}");
+            assert_eq!(told["nights"], nights, "{camera} {who} {side}");
+            moved += usize::from(sum(&within).2 > nights);
+        }
+    }
+    assert!(moved >= 5, "the moved camera loses days before: {moved}");
+    // The plot beside the table says the same number of nights.
+    let plot = fs::read_to_string(out.path().join("activity-box-blind-north-fence.svg")).unwrap();
+    let shift = findings["shifts"].as_array().unwrap().iter().find(|s| {
+        s["camera"] == "North Fence" && s["disturbance"] == "box-blind" && s["who"] == "deer"
+    });
+    let nights = shift.unwrap()["before"]["nights"].as_u64().unwrap();
+    assert!(plot.contains(&format!("in {nights} nights")), "{nights}");
+}
+
+fn plots(out: &Path) -> BTreeMap<String, Vec<u8>> {
+    let entries = fs::read_dir(out).unwrap().map(Result::unwrap);
+    let plots = entries.filter(|e| e.path().extension().is_some_and(|e| e == "svg"));
+    plots
+        .map(|e| {
+            (
+                e.file_name().into_string().unwrap(),
+                fs::read(e.path()).unwrap(),
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn plots_keep_their_names_and_go_when_they_are_no_more() {
+    let place = Place::practice(&Options {
+        pictures: false,
+        ..Options::default()
+    });
+    let out = tempfile::tempdir().unwrap();
+    debrief(&place, out.path());
+    let before = plots(out.path());
+    let log = place.path().join("disturbances.csv");
+    let old = fs::read_to_string(&log).unwrap();
+    let (headings, rows) = old.split_once('\n').unwrap();
+    let cells = headings.split(',').map(|h| match h {
+        "id" => "mowing",
+        "start" => "2025-09-20",
+        "near" => "North Fence",
+        _ => "",
+    });
+    let earlier = cells.collect::<Vec<_>>().join(",");
+    fs::write(&log, format!("{headings}\n{earlier}\n{rows}")).unwrap();
+    // What is somebody else's stays, whatever it is called.
+    fs::write(out.path().join("activity-mine.svg"), "<svg>mine</svg>").unwrap();
+    debrief(&place, out.path());
+    let with_earlier = plots(out.path());
+    for (name, plot) in &before {
+        assert!(with_earlier.contains_key(name), "{name} was renamed");
+        // What is about the season and not about the log is the same picture too.
+        assert!(
+            name.starts_with("placebo")
+                || with_earlier[name] == *plot
+                || name.starts_with("season"),
+            "{name}"
+        );
+    }
+    assert!(with_earlier.keys().any(|n| n.contains("mowing")));
+    fs::write(&log, &old).unwrap();
+    debrief(&place, out.path());
+    let mut left: BTreeSet<String> = plots(out.path()).into_keys().collect();
+    assert!(left.remove("activity-mine.svg"));
+    assert_eq!(left, before.into_keys().collect());
+}
+
+/// One camera alone, and its deer went dark: the numbers are told, and nothing is called clear, since the
+/// season itself may have done it.
+#[test]
+fn without_anything_to_compare_with_nothing_is_clear() {
+    let place = Place::practice(&Options {
+        size: 3.0,
+        pictures: false,
+        ..Options::default()
+    });
+    let verdict = || {
+        let debrief = place.debrief();
+        let row = debrief
+            .shifts
+            .rows
+            .iter()
+            .find(|r| r.disturbance == "box-blind" && r.kind == graylight::visits::Kind::MatureBuck)
+            .unwrap();
+        assert!(row.share_change.unwrap().value < -0.2);
+        assert!(row.p_value.unwrap() < 0.01);
+        (row.verdict, row.pattern)
+    };
+    assert_eq!(verdict().0, Verdict::ClearDrop);
+    let sightings = fs::read_to_string(place.path().join("sightings.csv")).unwrap();
+    let (headings, rows) = sightings.split_once('\n').unwrap();
+    let of_one = rows.lines().filter(|l| l.contains("North Fence"));
+    let text = [headings]
+        .into_iter()
+        .chain(of_one)
+        .collect::<Vec<_>>()
+        .join("\n");
+    place.put("sightings.csv", text + "\n");
+    let cameras = fs::read_to_string(place.path().join("cameras.csv")).unwrap();
+    let of_one = cameras
+        .lines()
+        .take(1)
+        .chain(cameras.lines().filter(|l| l.contains("North Fence")));
+    place.put("cameras.csv", of_one.collect::<Vec<_>>().join("\n") + "\n");
+    assert_eq!(verdict(), (Verdict::NoControl, None));
+    assert!(place.debrief().shifts.unlogged.is_empty());
+    let said = graylight().arg("shift").arg(place.path()).output().unwrap();
+    assert!(
+        String::from_utf8(said.stdout)
+            .unwrap()
+            .contains("no control")
+    );
+}
