@@ -47,7 +47,9 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
         .iter()
         .map(|c| c.name.chars().count())
         .fold(18, usize::max);
-    for kind in [Kind::MatureBuck, Kind::Deer] {
+    let mut kinds = vec![debrief.season.about.kind, Kind::Deer];
+    kinds.dedup();
+    for kind in kinds {
         super::say(format_args!("  {}", kind.plural()))?;
         for answer in debrief.daylight.iter().filter(|a| a.kind == kind) {
             let name = answer.camera.map_or("whole property", |c| {

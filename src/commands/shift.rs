@@ -8,7 +8,6 @@ use serde_json::json;
 
 use crate::debrief::Debrief;
 use crate::report;
-use crate::visits::Kind;
 
 /// Before and after each disturbance
 #[derive(Args)]
@@ -51,12 +50,16 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
     }
     for disturbance in &debrief.property.disturbances {
         super::say(format_args!(
-            "{} ({}): mature bucks, {} days before and after",
+            "{} ({}): {}, {} days before and after",
             disturbance.what,
             disturbance.start.date(),
+            debrief.season.about.kind.them(),
             debrief.property.settings.shift_days
         ))?;
-        for s in debrief.shifts.of(&disturbance.id, Kind::MatureBuck) {
+        for s in debrief
+            .shifts
+            .of(&disturbance.id, debrief.season.about.kind)
+        {
             super::say(format_args!(
                 "    {:7} {:20} {:>3} of {:<3} then {:>3} of {:<3} {}",
                 s.role.word(),

@@ -173,7 +173,7 @@ pub(super) fn leader(season: &Season) -> Option<Leader> {
             is_tagged(camera) && camera.effort.nights() > 0 && camera.clock_in_doubt.is_empty()
         })
         .collect();
-    let of = |cameras: &[usize]| exposure(season, cameras, Kind::MatureBuck);
+    let of = |cameras: &[usize]| exposure(season, cameras, season.about.kind);
     let rate = |c: &usize| of(&[*c]).0.rate().unwrap_or(0.0);
     let camera = *comparable
         .iter()

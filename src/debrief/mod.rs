@@ -97,6 +97,16 @@ impl Debrief {
         })
     }
 
+    /// The kinds of which there is a visit, and the one that the season is about: of the others there is
+    /// nothing to say.
+    pub fn kinds_seen(&self) -> impl Iterator<Item = Kind> + '_ {
+        let seen = |kind: &Kind| self.daylight_of(None, *kind).is_some_and(|a| a.visits > 0);
+        let about = self.season.about.kind;
+        Kind::ALL
+            .into_iter()
+            .filter(move |k| *k == about || seen(k))
+    }
+
     /// Every clock fault that is not settled yet.
     pub fn wrong_clocks(&self) -> impl Iterator<Item = &clock_check::Finding> {
         self.clocks.iter().flat_map(|c| &c.findings)

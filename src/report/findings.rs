@@ -33,6 +33,11 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
             "shift_days": settings.shift_days,
             "near_m": settings.near_m,
         },
+        "about": {
+            "who": debrief.season.about.kind.word(),
+            "buck_visits": debrief.season.about.bucks,
+            "buck_visits_with_age": debrief.season.about.aged,
+        },
         "pictures": pictures(debrief),
         "cameras": cameras(debrief, with_places),
         "clocks": super::clocks(&debrief.clocks),

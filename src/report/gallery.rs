@@ -106,7 +106,11 @@ fn plot(debrief: &Debrief, files: &FileNames, subject: Subject) -> Result<Option
         Subject::Ranking => Some((
             "ranking".to_owned(),
             ranking(debrief)?,
-            "Cameras ranked by visits of mature bucks per 100 camera-nights".to_owned(),
+            format!(
+                "Cameras ranked by visits of {} in {} per 100 camera-nights",
+                debrief.season.about.kind.them(),
+                debrief.property.settings.share_light()
+            ),
         )),
         Subject::Season(camera) => season_plot(debrief, files, camera)?,
         Subject::Changes(d) => Some(changes_plot(debrief, files, d)?),
@@ -161,8 +165,15 @@ fn clock_plot(debrief: &Debrief, n: usize) -> Result<Option<Drawn>> {
 
 fn changes_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Drawn> {
     let logged = &debrief.property.disturbances[d];
-    let heading = format!("Mature bucks before and after: {}", logged.what);
-    let rows: Vec<&Shift> = debrief.shifts.of(&logged.id, Kind::MatureBuck).collect();
+    let heading = format!(
+        "{} before and after: {}",
+        debrief.season.about.kind.plural(),
+        logged.what
+    );
+    let rows: Vec<&Shift> = debrief
+        .shifts
+        .of(&logged.id, debrief.season.about.kind)
+        .collect();
     let svg = changes(debrief, &heading, &rows)?;
     Ok((format!("changes-{}", files.disturbance(d)), svg, heading))
 }
@@ -172,7 +183,7 @@ fn sketch_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Option<
     let date = logged.first_day_after();
     let cameras = debrief
         .shifts
-        .of(&logged.id, Kind::MatureBuck)
+        .of(&logged.id, debrief.season.about.kind)
         .filter_map(|row| {
             let camera = &debrief.season.cameras[row.camera];
             Some(Spot {
@@ -219,7 +230,7 @@ fn placebo_plot(
     camera: usize,
 ) -> Result<Option<Drawn>> {
     let logged = &debrief.property.disturbances[disturbance];
-    let mut rows = debrief.shifts.of(&logged.id, Kind::MatureBuck);
+    let mut rows = debrief.shifts.of(&logged.id, debrief.season.about.kind);
     let row = rows.find(|r| r.camera == camera);
     let Some(measured) = row.and_then(|r| r.placebo.as_ref()) else {
         return Ok(None);
@@ -250,7 +261,9 @@ fn sides(
     let as_on = windows.after.0;
     let visits = |kind, side| camera.visits_at_place(kind, side, as_on);
     let enough = |kind: &Kind| sides.iter().all(|s| visits(*kind, *s).count() >= FEWEST);
-    let kind = KINDS.into_iter().find(enough).unwrap_or(Kind::Deer);
+    let first = debrief.season.about.kind;
+    let kinds = KINDS.into_iter().skip_while(|k| *k != first);
+    let kind = kinds.into_iter().find(enough).unwrap_or(Kind::Deer);
     let mean = mean_day(debrief, disturbance, camera, windows)?;
     let days = &debrief.season.days;
     let curves = sides.map(|side| Curve {

@@ -8,7 +8,8 @@
 //!   cameras over the same dates, or of the same camera in the same weeks of last year, so what the whole
 //!   property did is taken out. Where there is neither, the verdict is `no control`.
 //! * Everything looked at shares one error rate (Holm), for the shares and for the rates alike. Half of it goes to the question that was
-//!   asked first, mature bucks at the cameras near a disturbance; the rest to everything else.
+//!   asked first, mature bucks (or whom the tags allow to speak of) at the cameras near a disturbance; the rest to
+//!   everything else.
 //!
 //! A verdict says that a pattern changed. It never says who changed it.
 
@@ -93,7 +94,7 @@ pub struct Shift {
     pub timing: Option<Timing>,
     /// When a clear change began; near cameras only.
     pub onset: Option<Onset>,
-    /// How this date stands among all others; mature bucks at near cameras only.
+    /// How this date stands among all others; the kind that the season is about at near cameras only.
     pub placebo: Option<Placebo>,
 }
 
@@ -161,9 +162,11 @@ fn judged(season: &Season, log: &[Logged]) -> Vec<Shift> {
         r.p_value
             .filter(|_| r.verdict == Verdict::NoClearChange && !r.clock_in_doubt)
     };
-    adjust(&mut rows, shares, |r, p| r.p_adjusted = Some(p));
+    let about = season.about.kind;
+    adjust(&mut rows, about, shares, |r, p| r.p_adjusted = Some(p));
     adjust(
         &mut rows,
+        about,
         |r| r.rate_p_value,
         |r, p| r.rate_p_adjusted = Some(p),
     );
@@ -181,7 +184,7 @@ fn look_closer(season: &Season, log: &[Logged], rows: &mut [Shift]) {
             .iter_mut()
             .filter(|r| r.disturbance == disturbance.id)
             .collect();
-        let mut placebos = placebo::placebos(season, here, Kind::MatureBuck, log);
+        let mut placebos = placebo::placebos(season, here, season.about.kind, log);
         theirs.retain(|r| r.role == Role::Near);
         theirs.par_iter_mut().for_each(|row| {
             let camera = &season.cameras[row.camera];
@@ -191,7 +194,7 @@ fn look_closer(season: &Season, log: &[Logged], rows: &mut [Shift]) {
                 row.onset = onset::onset(season, row.camera, row.kind, &windows, row.runs);
             }
         });
-        for row in theirs.iter_mut().filter(|r| r.kind == Kind::MatureBuck) {
+        for row in theirs.iter_mut().filter(|r| r.kind == season.about.kind) {
             row.placebo = placebos[row.camera].take();
         }
     }
@@ -203,15 +206,16 @@ fn seed(names: &[&str]) -> u64 {
     names.iter().fold(0, seed)
 }
 
-/// Adjusts one question's p-values over all rows. Half of the error allowance goes to mature bucks
-/// near a disturbance, half to all else. Rows whose visits could not have shown anything ask nothing
+/// Adjusts one question's p-values over all rows. Half of the error allowance goes to the deer that
+/// the season is about near a disturbance, half to all else. Rows whose visits could not have shown anything ask nothing
 /// and have no p-value here, so they take no share of it (Tarone 1990, Biometrics 46:515-522).
 fn adjust(
     rows: &mut [Shift],
+    about: Kind,
     question: impl Fn(&Shift) -> Option<f64>,
     answer: impl Fn(&mut Shift, f64),
 ) {
-    let first = |r: &Shift| r.role == Role::Near && r.kind == Kind::MatureBuck;
+    let first = |r: &Shift| r.role == Role::Near && r.kind == about;
     let asked: Vec<(usize, f64, bool)> = rows
         .iter()
         .enumerate()

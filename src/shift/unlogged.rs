@@ -24,7 +24,13 @@ pub struct Unlogged {
     pub p_adjusted: f64,
 }
 
-const KINDS: [Kind; 2] = [Kind::MatureBuck, Kind::Deer];
+/// The kinds that are looked at: whom the season is about, and all deer.
+fn kinds(season: &Season) -> Vec<Kind> {
+    let mut kinds = vec![season.about.kind, Kind::Deer];
+    kinds.dedup();
+    kinds
+}
+
 /// Days from one date looked at to the next.
 const STEP_DAYS: usize = 3;
 
@@ -42,10 +48,13 @@ pub(super) fn unlogged(season: &Season, log: &[Logged]) -> Vec<Unlogged> {
         .step_by(STEP_DAYS)
         .filter(|date| could_show(season, &Windows::at(*date, days)))
         .collect();
-    let looks = (dates.len() * season.cameras.len() * KINDS.len()) as f64;
+    let looks = (dates.len() * season.cameras.len() * kinds(season).len()) as f64;
     let alarms: Vec<Unlogged> = dates
         .par_iter()
-        .flat_map_iter(|date| KINDS.map(|kind| look(season, *date, kind, looks, log)))
+        .flat_map_iter(|date| {
+            let look = |kind| look(season, *date, kind, looks, log);
+            kinds(season).into_iter().map(look).collect::<Vec<_>>()
+        })
         .flatten_iter()
         .filter(|alarm| !is_logged(season, log, alarm))
         .collect();

@@ -84,23 +84,29 @@ pub(super) struct SeenColumns {
     who: Vec<u32>,
     count: Vec<u32>,
     age: Vec<Option<f64>>,
-    name: Vec<Option<String>>,
+    /// Few are of a known individual: the row, and its name.
+    names: Vec<(usize, String)>,
 }
 
 impl SeenColumns {
     pub fn push(&mut self, tag: Tag) {
+        if let Some(name) = tag.name {
+            self.names.push((self.who.len(), name));
+        }
         self.who.push(tag.who as u32);
         self.count.push(tag.count);
         self.age.push(tag.age);
-        self.name.push(tag.name);
     }
 
     pub fn into_columns(self) -> Vec<Column> {
+        let mut named = self.names.iter().peekable();
+        let name = |row: usize| Some(named.next_if(|(at, _)| *at == row)?.1.as_str());
+        let names: StringChunked = (0..self.who.len()).map(name).collect();
         vec![
             Column::new("who".into(), self.who),
             Column::new("count".into(), self.count),
             Column::new("age".into(), self.age),
-            Column::new("name".into(), self.name),
+            names.with_name("name".into()).into_column(),
         ]
     }
 }

@@ -39,6 +39,17 @@ impl Kind {
         }
     }
 
+    /// The plural within a sentence.
+    pub fn them(self) -> &'static str {
+        match self {
+            Self::MatureBuck => "mature bucks",
+            Self::Buck => "bucks",
+            Self::Doe => "does",
+            Self::Fawn => "fawns",
+            Self::Deer => "deer",
+        }
+    }
+
     /// The plural, to begin a sentence with.
     pub fn plural(self) -> &'static str {
         match self {

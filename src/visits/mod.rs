@@ -1,11 +1,13 @@
 //! From sightings to the independent events that everything counts, and the effort behind them.
 
+mod about;
 mod day_table;
 mod effort;
 mod kind;
 mod season;
 mod visit;
 
+pub use about::About;
 pub use day_table::{Day, DayTable, DayVisits};
 pub use effort::{Effort, Silence};
 pub use kind::Kind;

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::effort::{Effort, effort};
 use super::visit::{Moment, Visit, visits};
-use super::{DayTable, Kind};
+use super::{About, DayTable, Kind};
 use crate::card::{Crawl, Picture, file_number};
 use crate::clock::{CameraCodes, LocalTime, Timeline};
 use crate::property::{Placement, Position, Property, Settings, same_name};
@@ -153,6 +153,8 @@ pub struct Season {
     pub cameras: Vec<Camera>,
     /// All of them day by day.
     pub days: DayTable,
+    /// Whom the answers are about.
+    pub about: About,
 }
 
 /// What was gathered for one camera, before it is counted.
@@ -184,6 +186,7 @@ impl Gathered {
                         time: row.time,
                         picture: row.picture,
                         count: row.count,
+                        aged: row.age.is_some(),
                     });
                 }
             }
@@ -237,6 +240,7 @@ impl Season {
         Ok(Self {
             settings: property.settings.clone(),
             days: DayTable::of(&cameras),
+            about: about(&cameras),
             cameras,
         })
     }
@@ -245,6 +249,13 @@ impl Season {
     pub fn span(&self) -> Option<(NaiveDate, NaiveDate)> {
         self.days.span()
     }
+}
+
+fn about(cameras: &[Camera]) -> About {
+    let count = |kind: Kind| cameras.iter().map(|c| c.visits(kind).len()).sum::<usize>();
+    let bucks = cameras.iter().flat_map(|c| c.visits(Kind::Buck));
+    let aged = bucks.filter(|v| v.aged).count();
+    About::of(count(Kind::Buck), aged, count(Kind::Deer))
 }
 
 /// Every moment of every camera, by its code.

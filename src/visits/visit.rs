@@ -12,6 +12,7 @@ pub(super) struct Moment {
     pub time: LocalTime,
     pub picture: Option<u32>,
     pub count: u32,
+    pub aged: bool,
 }
 
 /// An independent event.
@@ -23,6 +24,8 @@ pub struct Visit {
     pub last: LocalTime,
     /// The most deer of the kind seen at one moment.
     pub group: u32,
+    /// Whether somebody said how old one of them is.
+    pub aged: bool,
     /// The light at the first picture.
     pub light: Light,
     /// Whether the daylight share counts it: legal light, or plain daylight if the property says so.
@@ -75,6 +78,7 @@ pub fn visits_of_one(
             time: *time,
             picture: Some(*picture),
             count: 1,
+            aged: false,
         })
         .collect();
     visits(&seen, &property.settings, |date| {
@@ -99,6 +103,7 @@ pub(super) fn visits(
                 first,
                 last,
                 group: largest_group(pictures),
+                aged: pictures.iter().any(|p| p.aged),
                 light,
                 counted: match settings.share_of {
                     ShareOf::Legal => light.is_legal(),

@@ -244,3 +244,95 @@ fn without_anything_to_compare_with_nothing_is_clear() {
             .contains("no control")
     );
 }
+
+/// Most people give no ages, and some tell no bucks apart: then the page is about whom it can speak of, says so
+/// once, and has no rows of nothing.
+#[test]
+fn the_page_is_about_whom_the_tags_tell_of() {
+    let place = Place::practice(&Options {
+        size: 2.0,
+        pictures: false,
+        ..Options::default()
+    });
+    let path = place.path().join("sightings.csv");
+    let whole = fs::read_to_string(&path).unwrap();
+    let headings: Vec<&str> = whole.lines().next().unwrap().split(',').collect();
+    let at = |name: &str| headings.iter().position(|h| *h == name).unwrap();
+    let (age, who) = (at("age"), at("who"));
+    let told = |change: &dyn Fn(usize, &mut Vec<String>)| {
+        let mut lines = vec![whole.lines().next().unwrap().to_owned()];
+        for (n, line) in whole.lines().skip(1).enumerate() {
+            let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+            change(n, &mut cells);
+            lines.push(cells.join(","));
+        }
+        fs::write(&path, lines.join("\n") + "\n").unwrap();
+        let out = tempfile::tempdir().unwrap();
+        let findings = debrief(&place, out.path());
+        let page = fs::read_to_string(out.path().join("report.html")).unwrap();
+        (findings["about"]["who"].as_str().unwrap().to_owned(), page)
+    };
+    let (kind, page) = told(&|_, _| {});
+    assert_eq!(kind, "mature buck");
+    assert!(!page.contains("have an age"));
+    // A tenth of the ages left out changes nothing; a third does.
+    assert_eq!(
+        told(&|n, c| if n % 10 == 0 {
+            c[age].clear()
+        })
+        .0,
+        "mature buck"
+    );
+    assert_eq!(
+        told(&|n, c| if n % 3 == 0 {
+            c[age].clear()
+        })
+        .0,
+        "buck"
+    );
+    let (kind, page) = told(&|_, c| c[age].clear());
+    assert_eq!(kind, "buck");
+    assert!(
+        page.contains("None of") && page.contains("bucks in legal light fell"),
+        "{page}"
+    );
+    let lower = page.to_lowercase();
+    assert_eq!(
+        lower.matches("mature buck").count(),
+        1,
+        "once, in what ages would add"
+    );
+    let (kind, page) = told(&|_, c| {
+        c[age].clear();
+        c[who] = "deer".to_owned();
+    });
+    assert_eq!(kind, "deer");
+    assert!(page.contains("hardly told from other deer"));
+    assert!(!page.contains("no visits"), "no rows of nothing");
+    assert!(!page.to_lowercase().contains("mature buck"));
+}
+
+/// With a tenth of the pictures tagged a share is a share of that tenth, and the first sentence says so.
+#[test]
+fn the_first_sentence_says_how_far_the_tagging_has_come() {
+    let place = Place::practice(&Options {
+        weeks: 4,
+        ..Options::default()
+    });
+    let page = || {
+        let out = tempfile::tempdir().unwrap();
+        debrief(&place, out.path());
+        fs::read_to_string(out.path().join("report.html")).unwrap()
+    };
+    assert!(!page().contains("tagged so far"));
+    let tags = fs::read_to_string(place.path().join("tags.csv")).unwrap();
+    let some = tags.lines().enumerate().filter(|(n, _)| n % 10 == 0);
+    let some: Vec<&str> = some.map(|(_, line)| line).collect();
+    place.put("tags.csv", some.join("\n") + "\n");
+    let said = page();
+    let first = said.split("<li>").nth(1).unwrap();
+    assert!(
+        first.starts_with("Only ") && first.contains("tagged so far"),
+        "{first}"
+    );
+}

@@ -30,7 +30,7 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery, with_places: bool) -
                         }
                     }
                     ul {
-                        @for kind in Kind::ALL {
+                        @for kind in debrief.kinds_seen() {
                             @if let Some(a) = debrief.daylight_of(Some(i), kind) {
                                 li { (kind.plural()) ": " (words::share(a.counted, a.visits, a.share)) }
                             }

@@ -32,7 +32,7 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
 fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturbance) -> Markup {
     let rows: Vec<&Shift> = debrief
         .shifts
-        .of(&disturbance.id, Kind::MatureBuck)
+        .of(&disturbance.id, debrief.season.about.kind)
         .collect();
     let near: Vec<&Shift> = rows
         .iter()
@@ -54,7 +54,7 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
             @for shift in &near {
                 (figure(gallery, Subject::Activity { disturbance: index, camera: shift.camera }))
             }
-            @for kind in [Kind::MatureBuck, Kind::Deer] { (table(debrief, disturbance, kind)) }
+            @for kind in about(debrief) { (table(debrief, disturbance, kind)) }
             (working(debrief, gallery, index, &near))
             @if !others.is_empty() {
                 details {
@@ -65,11 +65,18 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
                 }
             }
             details {
-                summary { "Bucks of all ages, does and fawns" }
-                @for kind in [Kind::Buck, Kind::Doe, Kind::Fawn] { (table(debrief, disturbance, kind)) }
+                summary { "The other kinds" }
+                @for kind in debrief.kinds_seen().filter(|k| !about(debrief).contains(k)) { (table(debrief, disturbance, kind)) }
             }
         }
     }
+}
+
+/// Whom the season is about, and all deer.
+fn about(debrief: &Debrief) -> Vec<Kind> {
+    let mut kinds = vec![debrief.season.about.kind, Kind::Deer];
+    kinds.dedup();
+    kinds
 }
 
 fn logged(disturbance: &Disturbance) -> &'static str {
@@ -128,8 +135,9 @@ fn notes(
     for s in others {
         if s.all_hours_ratio.is_some_and(|r| r.low > 1.0) {
             notes.push(format!(
-                "{} is a control and had more visits of mature bucks after ({}). If they came from the near cameras, the comparison makes the change look larger than it was.",
+                "{} is a control and had more visits of {} after ({}). If they came from the near cameras, the comparison makes the change look larger than it was.",
                 debrief.camera_name(Some(s.camera)),
+                debrief.season.about.kind.them(),
                 words::times(s.all_hours_ratio)
             ));
         }
@@ -190,7 +198,7 @@ fn notes(
 fn working(debrief: &Debrief, gallery: &Gallery, index: usize, near: &[&Shift]) -> Markup {
     html! {
         details {
-            summary { "Working: mature bucks at the near cameras, minutes, other dates, what could be seen" }
+            summary { "Working: " (debrief.season.about.kind.them()) " at the near cameras, minutes, other dates, what could be seen" }
             (figure(gallery, Subject::Sketch(index)))
             @for shift in near {
                 h4 { (debrief.camera_name(Some(shift.camera))) }

@@ -20,14 +20,18 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
             }
             (kinds(debrief))
             (figure(gallery, Subject::Ranking))
-            (by_camera(debrief, Kind::MatureBuck))
+            (by_camera(debrief, debrief.season.about.kind))
             (figure(gallery, Subject::Season(None)))
         }
     }
 }
 
 fn kinds(debrief: &Debrief) -> Markup {
-    let answers = debrief.daylight.iter().filter(|a| a.camera.is_none());
+    let seen: Vec<Kind> = debrief.kinds_seen().collect();
+    let answers = debrief
+        .daylight
+        .iter()
+        .filter(|a| a.camera.is_none() && seen.contains(&a.kind));
     table(
         debrief,
         "The whole property",
@@ -61,7 +65,7 @@ fn table<'a>(
             thead { tr {
                 th scope="col" { (of) }
                 th scope="col" { "In " (debrief.property.settings.share_light()) }
-                th scope="col" { "Per 100 nights" }
+                th scope="col" { "Of these per 100 nights" }
                 th scope="col" { "Evenings, usually" }
                 th scope="col" { "Mornings, usually" }
             } }

@@ -110,7 +110,7 @@ pub(super) fn method(debrief: &Debrief) -> Markup {
                     "Before and after are equal numbers of whole days. A change is tested against the control cameras over the same days, so what the whole property did at that season is taken out; it must also differ from no change at all. Where there is no control the season is not taken out, and nothing is called clear."
                 }
                 li {
-                    "Everything tested shares one error rate of 5 % (Holm's method); half of it is kept for mature bucks at the near cameras. A clear change needs an adjusted p at or under 0.05."
+                    "Everything tested shares one error rate of 5 % (Holm's method); half of it is kept for the question asked first, " (debrief.season.about.kind.them()) " at the near cameras. A clear change needs an adjusted p at or under 0.05."
                 }
                 li { "Curves of activity are in sun-anchored time: every day and night is stretched to the mean sunrise and sunset, then smoothed over about 50 minutes." }
                 li { "Assumed: the clocks are right as " code { "cameras.csv" } " and " code { "clocks.csv" } " say, tags are right, and without the disturbance the near and the control cameras would have changed alike." }

@@ -1,12 +1,13 @@
 //! The answers in a few sentences, first.
 
+use chrono::NaiveDate;
 use maud::{Markup, html};
 
 use crate::clock_check::Finding;
 use crate::debrief::Debrief;
 use crate::report::words;
 use crate::shift::{Pattern, Role, Shift, Verdict};
-use crate::visits::Kind;
+use crate::visits::{About, Camera, Kind, PicturesOn};
 
 pub(super) fn section(debrief: &Debrief) -> Markup {
     html! {
@@ -21,12 +22,14 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
 
 fn sentences(debrief: &Debrief) -> Vec<String> {
     let mut all: Vec<String> = debrief.wrong_clocks().map(wrong_clock).collect();
+    all.extend(tagged_so_far(debrief));
+    all.extend(about(debrief));
     all.push(property(debrief));
     all.extend(best_camera(debrief));
     for disturbance in &debrief.property.disturbances {
         let near: Vec<&Shift> = debrief
             .shifts
-            .of(&disturbance.id, Kind::MatureBuck)
+            .of(&disturbance.id, debrief.season.about.kind)
             .filter(|s| s.role == Role::Near)
             .collect();
         all.push(format!(
@@ -50,11 +53,51 @@ fn wrong_clock(finding: &Finding) -> String {
     )
 }
 
+/// How far the tagging has come, where it has not come far enough for rates.
+fn tagged_so_far(debrief: &Debrief) -> Option<String> {
+    let every = |c: &Camera| c.pictures_between(NaiveDate::MIN, NaiveDate::MAX);
+    let sum = |a: PicturesOn, b: PicturesOn| PicturesOn {
+        all: a.all + b.all,
+        untagged: a.untagged + b.untagged,
+    };
+    let all = debrief.season.cameras.iter().map(every).reduce(sum)?;
+    (!all.are_tagged()).then(|| {
+        format!(
+            "Only {} of {} are tagged so far. What follows is of these alone: the others may hold other deer at other hours.",
+            words::grouped(all.all - all.untagged),
+            words::counted(all.all, "picture"),
+        )
+    })
+}
+
+/// Whom all of it is about, where that is not mature bucks, and what would change it.
+fn about(debrief: &Debrief) -> Option<String> {
+    let About { kind, bucks, aged } = debrief.season.about;
+    let years = debrief.property.settings.mature_age;
+    match kind {
+        Kind::Buck => Some(format!(
+            "{} of {} of bucks have an age, so this is about bucks of all ages. With an age in four of five of them it would be about mature bucks, from {years} years.",
+            match aged {
+                0 => "None".to_owned(),
+                aged => format!("Only {}", words::grouped(aged)),
+            },
+            words::counted(bucks, "visit"),
+        )),
+        Kind::Deer => Some(format!(
+            "Bucks are hardly told from other deer ({} of bucks), so this is about all deer. With bucks tagged, and their ages, it would be about them.",
+            words::counted(bucks, "visit"),
+        )),
+        _ => None,
+    }
+}
+
 fn property(debrief: &Debrief) -> String {
     let light = debrief.property.settings.share_light();
-    match debrief.daylight_of(None, Kind::MatureBuck) {
+    let about = debrief.season.about.kind;
+    match debrief.daylight_of(None, about) {
         Some(a) if a.visits > 0 => format!(
-            "Over the whole property mature bucks came in {light} on {}.",
+            "Over the whole property {} came in {light} on {}.",
+            about.them(),
             words::share(a.counted, a.visits, a.share)
         ),
         _ => format!(
@@ -66,7 +109,7 @@ fn property(debrief: &Debrief) -> String {
 
 fn best_camera(debrief: &Debrief) -> Option<String> {
     let leader = debrief.leader?;
-    let best = debrief.daylight_of(Some(leader.camera), Kind::MatureBuck)?;
+    let best = debrief.daylight_of(Some(leader.camera), debrief.season.about.kind)?;
     let interval = best.per_100_nights.filter(|_| best.counted > 0)?;
     let certainty = if leader.p_adjusted <= 0.05 {
         "clearly more than the other cameras together"
@@ -74,9 +117,10 @@ fn best_camera(debrief: &Debrief) -> Option<String> {
         "but the others are too close behind to call it better"
     };
     Some(format!(
-        "{} had the most: {} of mature bucks in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}.",
+        "{} had the most: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}.",
         debrief.camera_name(best.camera),
         words::counted(best.counted, "visit"),
+        debrief.season.about.kind.them(),
         debrief.property.settings.share_light(),
         words::counted(best.nights, "night"),
         interval.value,
@@ -98,7 +142,8 @@ pub(super) fn verdict_sentence(debrief: &Debrief, near: &[&Shift]) -> String {
     }
     if near.iter().all(|s| s.verdict == Verdict::TooFewVisits) {
         return format!(
-            "not enough visits of mature bucks near it to tell ({}).",
+            "not enough visits of {} near it to tell ({}).",
+            debrief.season.about.kind.them(),
             counts(debrief, near)
         );
     }
@@ -110,7 +155,8 @@ pub(super) fn verdict_sentence(debrief: &Debrief, near: &[&Shift]) -> String {
         );
     }
     format!(
-        "no clear change in mature bucks near it ({}).",
+        "no clear change in {} near it ({}).",
+        debrief.season.about.kind.them(),
         counts(debrief, near)
     )
 }
@@ -127,8 +173,9 @@ fn change_words(debrief: &Debrief, shift: &Shift) -> String {
             format!("{} against the controls", words::points(c))
         });
     format!(
-        "at {} mature bucks in {} {fell} from {} of {} visits to {} of {}: {}, {against} ({} with everything looked at allowed for)",
+        "at {} {} in {} {fell} from {} of {} visits to {} of {}: {}, {against} ({} with everything looked at allowed for)",
         debrief.camera_name(Some(shift.camera)),
+        debrief.season.about.kind.them(),
         debrief.property.settings.share_light(),
         shift.before.counted,
         shift.before.visits,
@@ -147,7 +194,8 @@ fn gone(debrief: &Debrief, shift: &Shift) -> Option<String> {
         Pattern::WentDark | Pattern::Stayed => return None,
     };
     Some(format!(
-        "mature bucks {how} at {}: {} in {} before, {} in {} after ({} with everything looked at allowed for); of those that came, no clear change in the share in {}",
+        "{} {how} at {}: {} in {} before, {} in {} after ({} with everything looked at allowed for); of those that came, no clear change in the share in {}",
+        debrief.season.about.kind.them(),
         debrief.camera_name(Some(shift.camera)),
         words::counted(shift.before.visits, "visit"),
         words::counted(shift.before.nights, "night"),

@@ -6,14 +6,13 @@ use super::MATURE;
 use super::interval_rows::{IntervalRow, Scale, draw};
 use crate::debrief::{DaylightAnswer, Debrief};
 use crate::report::words;
-use crate::visits::Kind;
 
 /// Legal-light visits of mature bucks per 100 camera-nights, best camera first.
 pub(in crate::report) fn ranking(debrief: &Debrief) -> Result<String> {
     let mut answers: Vec<&DaylightAnswer> = debrief
         .daylight
         .iter()
-        .filter(|a| a.camera.is_some() && a.kind == Kind::MatureBuck)
+        .filter(|a| a.camera.is_some() && a.kind == debrief.season.about.kind)
         .collect();
     let value = |a: &DaylightAnswer| a.per_100_nights.map_or(-1.0, |r| r.value);
     answers.sort_by(|a, b| value(b).total_cmp(&value(a)));
@@ -39,7 +38,8 @@ pub(in crate::report) fn ranking(debrief: &Debrief) -> Result<String> {
         .collect();
     draw(
         &format!(
-            "Mature bucks in {}, by camera",
+            "{} in {}, by camera",
+            debrief.season.about.kind.plural(),
             debrief.property.settings.share_light()
         ),
         "counted",
@@ -47,7 +47,7 @@ pub(in crate::report) fn ranking(debrief: &Debrief) -> Result<String> {
         &Scale {
             from: 0.0,
             until,
-            words: "visits per 100 camera-nights, with 95 % interval",
+            words: "these visits per 100 camera-nights, with 95 % interval",
             label: |v| format!("{v:.0}"),
             reference: None,
         },

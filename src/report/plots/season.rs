@@ -27,7 +27,8 @@ struct Picture {
     length: f64,
     /// Day, legal light begins, sunrise, sunset, legal light ends.
     sun: Vec<[f64; 5]>,
-    mature: Vec<(f64, f64)>,
+    about: Vec<(f64, f64)>,
+    who: Kind,
     all: Vec<(f64, f64)>,
     /// Only one in so many of the other deer is drawn.
     every: usize,
@@ -89,7 +90,11 @@ impl Picture {
             first,
             length,
             sun: sun(debrief, first, last)?,
-            mature: points(Kind::MatureBuck),
+            about: match debrief.season.about.kind {
+                Kind::Deer => Vec::new(),
+                kind => points(kind),
+            },
+            who: debrief.season.about.kind,
             every: all.len().div_ceil(MOST_MARKS).max(1),
             all,
             logged: debrief
@@ -103,10 +108,14 @@ impl Picture {
     }
 
     fn legend(&self) -> String {
-        let (mature, all) = (self.mature.len(), self.all.len());
+        let (about, all) = (self.about.len(), self.all.len());
+        let who = match self.who {
+            Kind::Deer => String::new(),
+            kind => format!("▲ {} ({about}) ", kind.word()),
+        };
         match self.every {
-            1 => format!("▲ mature buck ({mature}) ● deer of any kind ({all})"),
-            n => format!("▲ mature buck ({mature}) ● other deer (one in {n} of {all} drawn)"),
+            1 => format!("{who}● deer of any kind ({all})"),
+            n => format!("{who}● other deer (one in {n} of {all} drawn)"),
         }
     }
 
@@ -151,9 +160,9 @@ impl Picture {
         chart
             .draw_series(others.map(|p| Circle::new(*p, 2, MUTED.filled())))
             .map_err(plot_error)?;
-        let mature = self.mature.iter();
+        let about = self.about.iter();
         chart
-            .draw_series(mature.map(|p| TriangleMarker::new(*p, 6, MATURE.filled())))
+            .draw_series(about.map(|p| TriangleMarker::new(*p, 6, MATURE.filled())))
             .map_err(plot_error)?;
         Ok(())
     }
