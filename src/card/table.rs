@@ -5,8 +5,8 @@ use polars::prelude::*;
 
 use super::{Picture, Stamp};
 
-/// Columns: `path`, `camera`, `bytes`, `camera_time` (milliseconds of the camera's own clock since
-/// 1970-01-01T00:00), `offset_s` (seconds east of UTC, where the camera wrote it), `time_from`,
+/// Columns: `path`, `camera`, `bytes`, `camera_time` (by the camera's own clock, ISO 8601
+/// without a zone), `offset_s` (seconds east of UTC, where the camera wrote it), `time_from`,
 /// `make`, `model`, `serial`, `label`.
 pub(super) fn pictures(pictures: &[Picture]) -> Result<DataFrame> {
     let stamp = |p: &Picture| p.time.as_ref().ok().copied();
@@ -18,7 +18,8 @@ pub(super) fn pictures(pictures: &[Picture]) -> Result<DataFrame> {
         let values: Int64Chunked = pictures.iter().map(of).collect();
         values.with_name(name.into()).into_column()
     };
-    let time_ms = |s: Stamp| s.time.shown().and_utc().timestamp_millis();
+    let shown = |s: Stamp| s.time.shown().format("%FT%T%.f").to_string();
+    let times: StringChunked = pictures.iter().map(|p| stamp(p).map(shown)).collect();
     let offset_s = |s: Stamp| s.offset.map(|o| i64::from(o.local_minus_utc()));
     Ok(DataFrame::new(
         pictures.len(),
@@ -26,7 +27,7 @@ pub(super) fn pictures(pictures: &[Picture]) -> Result<DataFrame> {
             column("path", |p| Some(&p.path)),
             column("camera", |p| Some(&p.camera)),
             number("bytes", &|p| i64::try_from(p.bytes).ok()),
-            number("camera_time", &|p| stamp(p).map(time_ms)),
+            times.with_name("camera_time".into()).into_column(),
             number("offset_s", &|p| stamp(p).and_then(offset_s)),
             column("time_from", |p| {
                 p.time.as_ref().ok().map(|s| s.origin.word())

@@ -331,8 +331,21 @@ fn print(clocks: &[CameraClock], findings: &[&Finding]) -> Result<()> {
                 setting.word()
             ))?;
         }
-        for row in f.corrections() {
-            super::say(format_args!("  row for clocks.csv: {}", csv_line(&row, f)))?;
+        let rows = f.corrections();
+        if !rows.is_empty() {
+            super::say(
+                "  for clocks.csv: camera,from,until,shift_minutes,until_shift_minutes,why",
+            )?;
+        }
+        for row in rows {
+            let end = row
+                .until_shift_min
+                .map_or(String::new(), |m| format!(" to {}", duration(m)));
+            super::say(format_args!(
+                "                  {}  ({}{end})",
+                csv_line(&row, f),
+                duration(row.shift_min)
+            ))?;
         }
     }
     Ok(())
@@ -345,19 +358,22 @@ fn span(f: &Finding) -> String {
     }
 }
 
-fn csv_line(row: &crate::property::ClockCorrection, f: &Finding) -> String {
+/// A row as `clocks.csv` takes it, under the headings that stand above it.
+fn csv_line(row: &ClockCorrection, f: &Finding) -> String {
     let moment =
         |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
-    let grows = row
+    let until_shift = row
         .until_shift_min
-        .map_or(String::new(), |m| format!(", growing to {m:.0}"));
+        .map_or(String::new(), |m| format!("{m:.0}"));
+    let name = match row.camera.contains([',', ';', '"']) {
+        true => format!("\"{}\"", row.camera.replace('"', "\"\"")),
+        false => row.camera.clone(),
+    };
     format!(
-        "{},{},{},{:.0},{}{grows} ({})",
-        row.camera,
+        "{name},{},{},{:.0},{until_shift},{}",
         moment(row.from),
         moment(row.until),
         row.shift_min,
         f.fault.word(),
-        duration(row.shift_min)
     )
 }

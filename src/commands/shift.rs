@@ -38,6 +38,11 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
     if debrief.property.disturbances.is_empty() {
         super::say("No disturbance is logged in disturbances.csv.")?;
     }
+    if !debrief.shifts.could_be_watched {
+        super::say(
+            "Whether something changed that is not logged cannot be told: no camera can be compared with another.",
+        )?;
+    }
     for change in &debrief.shifts.unlogged {
         super::say(format_args!(
             "Not logged: {} at {}, {} to {}, {:+.0} points against the other cameras",

@@ -122,7 +122,7 @@ fn answer(season: &Season, camera: Option<usize>, kind: Kind) -> DaylightAnswer 
 
 /// `None` where too few of the pictures are tagged for a rate.
 fn per_100_nights(season: &Season, cameras: &[usize], kind: Kind) -> Option<Estimate> {
-    if !cameras.iter().all(|c| is_tagged(&season.cameras[*c])) {
+    if !season.about.tells_of(kind) || !cameras.iter().all(|c| is_tagged(&season.cameras[*c])) {
         return None;
     }
     let (exposure, freedom) = exposure(season, cameras, kind);

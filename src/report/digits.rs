@@ -11,7 +11,7 @@ pub(super) fn to_digits(x: f64) -> f64 {
 }
 
 /// Every fraction in a value to twelve significant digits.
-pub(super) fn round(value: &mut Value) {
+fn round(value: &mut Value) {
     match value {
         Value::Number(n) if n.is_f64() => {
             let rounded = n.as_f64().map(to_digits).and_then(Number::from_f64);
@@ -21,6 +21,12 @@ pub(super) fn round(value: &mut Value) {
         Value::Object(all) => all.values_mut().for_each(round),
         _ => {}
     }
+}
+
+/// The same, of a value that is handed on.
+pub(super) fn rounded(mut value: Value) -> Value {
+    round(&mut value);
+    value
 }
 
 #[cfg(test)]

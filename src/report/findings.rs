@@ -19,7 +19,7 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
         property["latitude"] = json!(settings.position.latitude_deg);
         property["longitude"] = json!(settings.position.longitude_deg);
     }
-    let mut findings = json!({
+    let findings = json!({
         "property": property,
         "settings": {
             "legal_before_sunrise_min": settings.legal_before_sunrise_min,
@@ -35,8 +35,9 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
         },
         "about": {
             "who": debrief.season.about.kind.word(),
-            "buck_visits": debrief.season.about.bucks,
-            "buck_visits_with_age": debrief.season.about.aged,
+            "deer_visits": debrief.season.about.visits.deer,
+            "buck_visits": debrief.season.about.visits.bucks,
+            "buck_visits_with_age": debrief.season.about.visits.aged,
         },
         "pictures": pictures(debrief),
         "cameras": cameras(debrief, with_places),
@@ -48,8 +49,7 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
         "repeated": repeated(debrief),
         "problems": debrief.problems,
     });
-    digits::round(&mut findings);
-    findings
+    digits::rounded(findings)
 }
 
 /// Cameras that seem to have been moved or turned without a record.
@@ -138,7 +138,7 @@ pub fn daylight(debrief: &Debrief) -> Value {
             "clock_in_doubt": a.clock_in_doubt,
         })
     };
-    debrief.daylight.iter().map(answer).collect()
+    digits::rounded(debrief.daylight.iter().map(answer).collect())
 }
 
 /// Where in the sun's day (sunrise at 6 hours, sunset at 18) visits gather.
@@ -202,7 +202,7 @@ pub fn shifts(debrief: &Debrief) -> Value {
             "placebo": s.placebo.as_ref().map(placebo),
         })
     };
-    debrief.shifts.rows.iter().map(row).collect()
+    digits::rounded(debrief.shifts.rows.iter().map(row).collect())
 }
 
 /// Clear changes that nobody logged.

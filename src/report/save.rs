@@ -1,10 +1,9 @@
 //! Writing the report's files, each whole or not at all.
 
-use std::fs::File;
-use std::io::{Read, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, ensure};
 
 use super::{findings, html, plots, tables};
 use crate::debrief::Debrief;
@@ -24,6 +23,11 @@ pub struct Saved {
 /// # Errors
 /// When the folder or a file in it cannot be written.
 pub fn save(debrief: &Debrief, folder: &Path, with_places: bool) -> Result<Saved> {
+    ensure!(
+        !folder.join("property.toml").exists(),
+        "{} is a property's own folder, in which the report would lie among its tables. Name another folder.",
+        folder.display()
+    );
     std::fs::create_dir_all(folder)
         .with_context(|| format!("cannot make the folder {}", folder.display()))?;
     let mut files = Vec::new();
@@ -62,12 +66,24 @@ fn remove_old_plots(folder: &Path, written: &[PathBuf]) -> Result<()> {
     Ok(())
 }
 
+/// Whether a plot has a name that this program gives, and is as it was written.
 fn is_ours(plot: &Path) -> bool {
-    /// The mark stands right behind the first tag.
-    const HEAD: u64 = 1024;
-    let mut head = Vec::new();
-    let read = File::open(plot).and_then(|f| f.take(HEAD).read_to_end(&mut head));
-    read.is_ok() && String::from_utf8_lossy(&head).contains(plots::MARK)
+    const KINDS: [&str; 7] = [
+        "activity-",
+        "changes-",
+        "clock-",
+        "placebo-",
+        "ranking",
+        "season",
+        "sketch-",
+    ];
+    let is_plain = |name: &str| {
+        let letter = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+        KINDS.iter().any(|k| name.starts_with(k)) && name.chars().all(letter)
+    };
+    let name = plot.file_stem().and_then(|n| n.to_str());
+    name.is_some_and(is_plain)
+        && std::fs::read_to_string(plot).is_ok_and(|svg| plots::is_as_written(&svg))
 }
 
 /// A reader never meets half a file.

@@ -61,6 +61,11 @@ impl Comparison {
         self.has_enough_visits().then_some(own - theirs)
     }
 
+    /// Whether there is something to compare with.
+    pub fn has_controls(&self) -> bool {
+        self.elsewhere.is_some()
+    }
+
     /// The p-value of a comparison that can be judged, if it is no larger than `most`.
     pub fn p_value_up_to(&self, most: f64) -> Option<f64> {
         // Without a control the season itself may have made the change.
@@ -180,7 +185,10 @@ impl Comparison {
                 (true, Some(_)) => Verdict::NoClearChange,
             },
             pattern: None,
-            enough: enough(self.here, self.elsewhere, self.freedom()),
+            // Without a control nothing would have been told.
+            enough: self
+                .elsewhere
+                .and_then(|there| enough(self.here, Some(there), self.freedom())),
             timing: None,
             onset: None,
             placebo: None,

@@ -12,6 +12,11 @@ use super::around::Around;
 use super::window::Tally;
 use crate::measure::{Counts, DayCount, Exposure, runs_of_shares};
 
+/// Controls with fewer visits on a side than this, all together, do not show what the season did.
+const FEWEST_VISITS: usize = 10;
+/// The same of nights, for visits at all hours.
+const FEWEST_NIGHTS: usize = 10;
+
 /// Counts for two sides.
 pub(super) type Sides<T> = (T, T);
 
@@ -56,8 +61,10 @@ impl Pools {
 /// Some controls' sums.
 #[derive(Clone, Default)]
 pub(super) struct Pool {
-    /// Controls that have visits on both sides.
-    usable: usize,
+    /// Visits before and after at controls that have some on both sides, and nights of those that worked on
+    /// both.
+    visits: [usize; 2],
+    nights: [usize; 2],
     /// For the days before the compared ones, the two sides, and the days behind.
     stretches: [Stretch; 4],
     /// Visits at all hours, before and after.
@@ -69,15 +76,13 @@ impl Pool {
         let (before, after) = (&control.before, &control.after);
         let visits = [before, after].map(|t| t.side.visits as f64);
         let is_usable = !visits.contains(&0.0);
-        let mut pool = Self {
-            usable: usize::from(is_usable),
-            rates: with_rates
-                .then(|| rates(control))
-                .flatten()
-                .unwrap_or_default(),
-            ..Self::default()
-        };
+        let mut pool = Self::default();
+        if let Some(rates) = with_rates.then(|| rates(control)).flatten() {
+            pool.rates = rates;
+            pool.nights = [before, after].map(|t| t.visits_per_night.len());
+        }
         if is_usable {
+            pool.visits = [before, after].map(|t| t.side.visits);
             let weight = weight(visits[0], visits[1]);
             pool.stretches = control.stretches().map(|t| Stretch::of(t, weight));
         }
@@ -85,7 +90,10 @@ impl Pool {
     }
 
     fn and(mut self, other: &Self) -> Self {
-        self.usable += other.usable;
+        for side in 0..2 {
+            self.visits[side] += other.visits[side];
+            self.nights[side] += other.nights[side];
+        }
         for (mine, theirs) in self.stretches.iter_mut().zip(&other.stretches) {
             mine.add(theirs);
         }
@@ -98,9 +106,10 @@ impl Pool {
     }
 
     /// The controls' effective counts before and after; their visits are added day by day, so that deer
-    /// seen by several cameras on one day count as one day's luck. `None` without a usable control.
+    /// seen by several cameras on one day count as one day's luck. `None` where they are too few to tell what
+    /// the season did: one stray visit must neither make a change clear nor hide one.
     pub fn shares(&self) -> Option<Sides<Counts>> {
-        if self.usable == 0 {
+        if self.visits.iter().any(|visits| *visits < FEWEST_VISITS) {
             return None;
         }
         let [earlier, before, after, later] = [0, 1, 2, 3].map(|s| self.stretches[s].together());
@@ -115,9 +124,12 @@ impl Pool {
         Some((effective(&before), effective(&after)))
     }
 
-    /// The controls' effective visits at all hours and effort before and after. `None` without a control
-    /// that worked on both sides and is tagged.
+    /// The controls' effective visits at all hours and effort before and after. `None` without controls that
+    /// worked on enough nights of both sides and are tagged.
     pub fn rates(&self) -> Option<Sides<Exposure>> {
+        if self.nights.iter().any(|nights| *nights < FEWEST_NIGHTS) {
+            return None;
+        }
         let [before, after] = &self.rates;
         Some((before.exposure()?, after.exposure()?))
     }

@@ -105,6 +105,9 @@ pub struct Shifts {
     pub rows: Vec<Shift>,
     /// Clear changes that no logged disturbance accounts for.
     pub unlogged: Vec<Unlogged>,
+    /// Whether a change that nobody logged could have been told: on some date some camera with enough visits
+    /// could be compared with others.
+    pub could_be_watched: bool,
     /// What happened several times, and how the days after it looked.
     pub repeated: Vec<Repeated>,
     /// Disturbances that could not be set against any camera.
@@ -127,9 +130,11 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
     let log = roles::logged(season, disturbances, &mut problems);
     let mut rows = judged(season, &log);
     look_closer(season, &log, &mut rows);
+    let (unlogged, could_be_watched) = unlogged::unlogged(season, &log);
     Shifts {
         rows,
-        unlogged: unlogged::unlogged(season, &log),
+        unlogged,
+        could_be_watched,
         repeated: pressure::repeated(season, &log),
         problems,
     }
@@ -139,9 +144,11 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
 pub fn verdicts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
     let mut problems = Vec::new();
     let log = roles::logged(season, disturbances, &mut problems);
+    let (unlogged, could_be_watched) = unlogged::unlogged(season, &log);
     Shifts {
         rows: judged(season, &log),
-        unlogged: unlogged::unlogged(season, &log),
+        unlogged,
+        could_be_watched,
         repeated: Vec::new(),
         problems,
     }

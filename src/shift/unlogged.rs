@@ -1,5 +1,7 @@
 //! Changes that nobody logged: where and when to go and look.
 
+use std::sync::atomic::{AtomicBool, Ordering};
+
 use chrono::{Days, NaiveDate};
 use rayon::prelude::*;
 
@@ -35,12 +37,13 @@ fn kinds(season: &Season) -> Vec<Kind> {
 const STEP_DAYS: usize = 3;
 
 /// Looks at every camera on every third date for changes that nobody logged. Every p-value is multiplied by the number of looks (Bonferroni),
-/// so that at most one season in twenty raises a false alarm.
-pub(super) fn unlogged(season: &Season, log: &[Logged]) -> Vec<Unlogged> {
+/// so that at most one season in twenty raises a false alarm. Says also whether any camera could be compared.
+pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool) {
     let days = season.settings.shift_days;
     let Some((first, last)) = season.span() else {
-        return Vec::new();
+        return (Vec::new(), false);
     };
+    let any = AtomicBool::new(false);
     let dates: Vec<NaiveDate> = first
         .iter_days()
         .take_while(|d| *d <= last)
@@ -52,13 +55,14 @@ pub(super) fn unlogged(season: &Season, log: &[Logged]) -> Vec<Unlogged> {
     let alarms: Vec<Unlogged> = dates
         .par_iter()
         .flat_map_iter(|date| {
-            let look = |kind| look(season, *date, kind, looks, log);
+            let look = |kind| look(season, *date, kind, looks, log, &any);
             kinds(season).into_iter().map(look).collect::<Vec<_>>()
         })
         .flatten_iter()
         .filter(|alarm| !is_logged(season, log, alarm))
         .collect();
-    together(alarms, Days::new(u64::from(days)))
+    let alarms = together(alarms, Days::new(u64::from(days)));
+    (alarms, any.into_inner())
 }
 
 /// Whether any camera has visits on both sides: most of a year has none.
@@ -71,12 +75,20 @@ fn could_show(season: &Season, windows: &Windows) -> bool {
 }
 
 /// Every camera against all others at one date.
-fn look(season: &Season, date: NaiveDate, kind: Kind, looks: f64, log: &[Logged]) -> Vec<Unlogged> {
+fn look(
+    season: &Season,
+    date: NaiveDate,
+    kind: Kind,
+    looks: f64,
+    log: &[Logged],
+    any: &AtomicBool,
+) -> Vec<Unlogged> {
     let roles = vec![Role::Control; season.cameras.len()];
     let windows = Windows::at(date, season.settings.shift_days);
     let compared = compare::shares(season, &windows, kind, &roles, log, |_| true);
     let alarm = |(camera, c): (usize, &Option<compare::Comparison>)| {
         let c = c.as_ref()?;
+        any.fetch_or(c.has_controls(), Ordering::Relaxed);
         Some(Unlogged {
             camera,
             kind,

@@ -7,7 +7,7 @@ mod kind;
 mod season;
 mod visit;
 
-pub use about::About;
+pub use about::{About, Told, Why};
 pub use day_table::{Day, DayTable, DayVisits};
 pub use effort::{Effort, Silence};
 pub use kind::Kind;

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::effort::{Effort, effort};
 use super::visit::{Moment, Visit, visits};
-use super::{About, DayTable, Kind};
+use super::{About, DayTable, Kind, Told};
 use crate::card::{Crawl, Picture, file_number};
 use crate::clock::{CameraCodes, LocalTime, Timeline};
 use crate::property::{Placement, Position, Property, Settings, same_name};
@@ -254,8 +254,14 @@ impl Season {
 fn about(cameras: &[Camera]) -> About {
     let count = |kind: Kind| cameras.iter().map(|c| c.visits(kind).len()).sum::<usize>();
     let bucks = cameras.iter().flat_map(|c| c.visits(Kind::Buck));
-    let aged = bucks.filter(|v| v.aged).count();
-    About::of(count(Kind::Buck), aged, count(Kind::Deer))
+    let kinds = [Kind::Buck, Kind::Doe, Kind::Fawn];
+    About::of(Told {
+        deer: count(Kind::Deer),
+        of_a_kind: kinds.into_iter().map(count).sum(),
+        bucks: count(Kind::Buck),
+        aged: bucks.filter(|v| v.aged).count(),
+        mature: count(Kind::MatureBuck),
+    })
 }
 
 /// Every moment of every camera, by its code.

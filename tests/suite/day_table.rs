@@ -176,8 +176,12 @@ fn plots_keep_their_names_and_go_when_they_are_no_more() {
     });
     let earlier = cells.collect::<Vec<_>>().join(",");
     fs::write(&log, format!("{headings}\n{earlier}\n{rows}")).unwrap();
-    // What is somebody else's stays, whatever it is called.
+    // What is somebody else's stays, whatever it is called, and so does a plot that somebody has written on.
     fs::write(out.path().join("activity-mine.svg"), "<svg>mine</svg>").unwrap();
+    let season = fs::read_to_string(out.path().join("season.svg")).unwrap();
+    fs::write(out.path().join("my season.svg"), &season).unwrap();
+    let noted = season.replace("</svg>", "<text>here</text></svg>");
+    fs::write(out.path().join("season-noted.svg"), noted).unwrap();
     debrief(&place, out.path());
     let with_earlier = plots(out.path());
     for (name, plot) in &before {
@@ -194,7 +198,17 @@ fn plots_keep_their_names_and_go_when_they_are_no_more() {
     fs::write(&log, &old).unwrap();
     debrief(&place, out.path());
     let mut left: BTreeSet<String> = plots(out.path()).into_keys().collect();
-    assert!(left.remove("activity-mine.svg"));
+    for mine in ["activity-mine.svg", "my season.svg", "season-noted.svg"] {
+        assert!(left.remove(mine), "{mine}");
+    }
+    // The report does not go among the property's own tables.
+    let mut into_itself = graylight();
+    into_itself
+        .arg("debrief")
+        .arg(place.path())
+        .arg("--out")
+        .arg(place.path());
+    assert_eq!(into_itself.ends(), 1);
     assert_eq!(left, before.into_keys().collect());
 }
 
@@ -307,9 +321,73 @@ fn the_page_is_about_whom_the_tags_tell_of() {
         c[who] = "deer".to_owned();
     });
     assert_eq!(kind, "deer");
-    assert!(page.contains("hardly told from other deer"));
+    assert!(page.contains("hardly told apart"));
     assert!(!page.contains("no visits"), "no rows of nothing");
     assert!(!page.to_lowercase().contains("mature buck"));
+    // Told apart, and there is none; every buck aged, and none mature.
+    let (kind, page) = told(&|_, c| c[who] = "doe".to_owned());
+    assert_eq!(kind, "deer");
+    assert!(
+        page.contains("None of") && page.contains("are of bucks"),
+        "{page}"
+    );
+    let (kind, page) = told(&|_, c| {
+        if c[who] == "buck" {
+            c[age] = "1.5".to_owned();
+        }
+    });
+    assert_eq!(kind, "buck");
+    assert!(page.contains("No buck of 3.5 years or more") && !page.contains("have an age"));
+}
+
+/// A stray visit at the only other camera is no control: it neither makes a change clear nor hides one.
+#[test]
+fn one_stray_visit_is_no_control() {
+    let rows = |before_of_five: u32, after_of_five: u32| -> String {
+        let day = |day: u64| {
+            let date = NaiveDate::from_ymd_opt(2025, 9, 10).unwrap() + chrono::Days::new(day);
+            let in_light = if day < 21 {
+                before_of_five
+            } else {
+                after_of_five
+            };
+            let visit = |n: u64| {
+                let light = (day * 2 + n) % 5 < u64::from(in_light);
+                let hour = if light { 17 } else { 22 };
+                format!("Solo,{date}T{:02}:00,buck,4.5\n", hour + n)
+            };
+            visit(0) + &visit(1)
+        };
+        (0..42).map(day).collect()
+    };
+    let verdict = |others: &str| {
+        let place = Place::new();
+        place.put(
+            "sightings.csv",
+            format!("camera,time,who,age\n{}{others}", rows(5, 0)),
+        );
+        place.put("disturbances.csv", "id,start,near\nblind,2025-10-01,Solo\n");
+        let debrief = place.debrief();
+        let mut of_blind = debrief
+            .shifts
+            .of("blind", graylight::visits::Kind::MatureBuck);
+        let solo = of_blind.find(|r| r.role == graylight::shift::Role::Near);
+        (solo.unwrap().verdict, debrief.shifts.could_be_watched)
+    };
+    assert_eq!(verdict(""), (Verdict::NoControl, false));
+    let stray = "Ctl,2025-09-12T10:00,buck,4.5\nCtl,2025-10-05T10:00,buck,4.5\n";
+    assert_eq!(verdict(stray), (Verdict::NoControl, false));
+    let dark = "Ctl,2025-09-12T10:00,buck,4.5\nCtl,2025-09-13T10:00,buck,4.5\nCtl,2025-10-05T23:00,buck,4.5\n";
+    assert_eq!(verdict(dark).0, Verdict::NoControl);
+    // Ten visits on either side that stay as they were are a control.
+    let steady: String = (0..42)
+        .map(|d| {
+            let date = NaiveDate::from_ymd_opt(2025, 9, 10).unwrap() + chrono::Days::new(d);
+            let hour = if d % 2 == 0 { 17 } else { 22 };
+            format!("Ctl,{date}T{hour}:30,buck,4.5\n")
+        })
+        .collect();
+    assert_eq!(verdict(&steady), (Verdict::ClearDrop, true));
 }
 
 /// With a tenth of the pictures tagged a share is a share of that tenth, and the first sentence says so.

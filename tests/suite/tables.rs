@@ -149,3 +149,20 @@ fn many_problems_are_summed_up_first() {
         "{words}"
     );
 }
+
+/// An inch mark within a cell opens nothing.
+#[test]
+fn a_quotation_mark_within_a_cell_is_a_mark() {
+    let place = Place::new();
+    place.put(
+        "sightings.csv",
+        "camera,time,who,count,age,name,note\nOak,2025-10-01T17:00,buck,1,4.5,,10\" spread\nOak,2025-10-02T17:00,buck,1,4.5,,tall \"brow\" tine\nOak,2025-10-03T17:00,buck,1,4.5,,\"open\nOak,2025-10-04T17:00,doe,1,,,\n",
+    );
+    let debrief = place.debrief();
+    let bucks = debrief
+        .daylight_of(None, graylight::visits::Kind::Buck)
+        .unwrap();
+    assert_eq!(bucks.visits, 2);
+    assert_eq!(debrief.problems.len(), 1, "{:?}", debrief.problems);
+    assert_eq!(debrief.problems[0].line, Some(4));
+}

@@ -179,7 +179,10 @@ impl Cause {
                 format!("there is no camera \"{camera}\", so its row corrects nothing.")
             }
             Self::OutsideDates { camera, days } => {
-                format!("{camera} has pictures or sightings on {days} days outside its dates.")
+                format!(
+                    "{camera} has pictures or sightings on {days} day{} outside its dates.",
+                    if *days == 1 { "" } else { "s" }
+                )
             }
             Self::ViewChanged {
                 camera,

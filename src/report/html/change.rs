@@ -124,10 +124,10 @@ fn notes(
                 .to_owned(),
         );
     } else if others.is_empty() {
-        notes.push(
-            "Every camera counts as near it, so there is nothing to compare with: the season itself may have made the change. Name the near cameras in disturbances.csv."
-                .to_owned(),
-        );
+        notes.push(match debrief.season.cameras.len() {
+            1 => "There is one camera, so there is nothing to compare with: the season itself may have made the change. A second camera, away from it, would tell.".to_owned(),
+            _ => "Every camera counts as near it, so there is nothing to compare with: the season itself may have made the change. Name the near cameras in disturbances.csv.".to_owned(),
+        });
     }
     let Some(shift) = near.first().or(others.first()) else {
         return notes;

@@ -7,7 +7,7 @@ use crate::clock_check::Finding;
 use crate::debrief::Debrief;
 use crate::report::words;
 use crate::shift::{Pattern, Role, Shift, Verdict};
-use crate::visits::{About, Camera, Kind, PicturesOn};
+use crate::visits::{About, Camera, PicturesOn, Why};
 
 pub(super) fn section(debrief: &Debrief) -> Markup {
     html! {
@@ -72,22 +72,32 @@ fn tagged_so_far(debrief: &Debrief) -> Option<String> {
 
 /// Whom all of it is about, where that is not mature bucks, and what would change it.
 fn about(debrief: &Debrief) -> Option<String> {
-    let About { kind, bucks, aged } = debrief.season.about;
+    let About { why, visits, .. } = debrief.season.about;
     let years = debrief.property.settings.mature_age;
-    match kind {
-        Kind::Buck => Some(format!(
-            "{} of {} of bucks have an age, so this is about bucks of all ages. With an age in four of five of them it would be about mature bucks, from {years} years.",
-            match aged {
-                0 => "None".to_owned(),
-                aged => format!("Only {}", words::grouped(aged)),
-            },
-            words::counted(bucks, "visit"),
+    let bucks = format!("{} of bucks", words::counted(visits.bucks, "visit"));
+    let none_or = |n: usize| match n {
+        0 => "None".to_owned(),
+        n => format!("Only {}", words::grouped(n)),
+    };
+    match why {
+        Why::Aged => None,
+        Why::NotAged => Some(format!(
+            "{} of {bucks} have an age, so this is about bucks of all ages. With an age in four of five of them it would be about mature bucks, from {years} years.",
+            none_or(visits.aged),
         )),
-        Kind::Deer => Some(format!(
-            "Bucks are hardly told from other deer ({} of bucks), so this is about all deer. With bucks tagged, and their ages, it would be about them.",
-            words::counted(bucks, "visit"),
+        Why::NoneMature => Some(format!(
+            "No buck of {years} years or more was seen in {bucks}, so this is about bucks of all ages.",
         )),
-        _ => None,
+        Why::FewBucks => Some(format!(
+            "{} of {} are of bucks, so this is about all deer.",
+            none_or(visits.bucks),
+            words::counted(visits.deer, "visit"),
+        )),
+        Why::NotToldApart => Some(format!(
+            "Deer are hardly told apart: {} of {} say buck, doe or fawn. So this is about all deer; with bucks tagged, and their ages, it would be about them.",
+            words::grouped(visits.of_a_kind),
+            words::counted(visits.deer, "visit"),
+        )),
     }
 }
 
@@ -100,10 +110,10 @@ fn property(debrief: &Debrief) -> String {
             about.them(),
             words::share(a.counted, a.visits, a.share)
         ),
-        _ => format!(
-            "No visit of a mature buck is tagged yet. A buck counts as mature from {} years, so tags need an age.",
-            debrief.property.settings.mature_age
-        ),
+        _ if debrief.season.about.visits.deer == 0 => {
+            "No visit of a deer is tagged yet.".to_owned()
+        }
+        _ => format!("No visit of {} is tagged yet.", about.them()),
     }
 }
 

@@ -11,7 +11,9 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
     html! {
         section {
             h2 { "Worth a look" }
-            @if shifts.unlogged.is_empty() {
+            @if shifts.unlogged.is_empty() && !shifts.could_be_watched {
+                p { "Whether something changed that is not logged cannot be told: it takes two cameras at work in the same weeks with enough visits at both, or the same weeks of another year." }
+            } @else if shifts.unlogged.is_empty() {
                 p { "No camera shows a clear change that is not logged. Every camera was looked at on every third day, and the more looks, the more it takes to be called clear: one false alarm in twenty seasons at most." }
             }
             @for change in &shifts.unlogged { p.mind { (unlogged(debrief, change)) } }

@@ -67,8 +67,24 @@ fn svg(size: (u32, u32), draw: impl FnOnce(&Area) -> Result<()>) -> Result<Strin
     Ok(text)
 }
 
-/// What tells a plot's file of this program from any other.
-pub(super) const MARK: &str = "<!-- a plot of graylight -->";
+/// What tells a plot's file of this program from any other: the words, and a hash of all that stands behind
+/// them, which does not fit any more once somebody has changed the file.
+const MARK: &str = "<!-- a plot of graylight ";
+
+/// Whether a plot's file is as this program wrote it.
+pub(super) fn is_as_written(svg: &str) -> bool {
+    let Some((_, marked)) = svg.split_once(MARK) else {
+        return false;
+    };
+    let Some((hash, rest)) = marked.split_once(" -->") else {
+        return false;
+    };
+    hash == hash_of(rest)
+}
+
+fn hash_of(rest: &str) -> String {
+    format!("{:016x}", xxhash_rust::xxh3::xxh3_64(rest.as_bytes()))
+}
 
 /// A plot as a file of its own: with its background and its dark style.
 pub(super) fn standalone(svg: &str) -> String {
@@ -76,7 +92,10 @@ pub(super) fn standalone(svg: &str) -> String {
         "<style>svg{{background:#fff}}{DARK}@media screen and (prefers-color-scheme:dark){{svg{{background:#14181c}}}}</style>"
     );
     match svg.find('>').filter(|_| svg.starts_with("<svg")) {
-        Some(end) => format!("{}{MARK}{style}{}", &svg[..=end], &svg[end + 1..]),
+        Some(end) => {
+            let rest = format!("{style}{}", &svg[end + 1..]);
+            format!("{}{MARK}{} -->{rest}", &svg[..=end], hash_of(&rest))
+        }
         None => svg.to_owned(),
     }
 }
