@@ -38,20 +38,13 @@ pub(super) struct Reading {
 
 /// What is remembered of a file, or else a look at it.
 pub(super) fn read_or_recall(place: &Place, headers: &Headers) -> Reading {
-    let facts = std::fs::metadata(place.root.join(place.path)).ok();
-    let of_file = facts.as_ref().map(FileState::of);
+    let of_file = FileState::at(&place.root.join(place.path));
     let known = place.path.to_str().and_then(|path| headers.get(path));
-    if let (Some(known), Some(facts), Some(of_file)) = (known, &facts, of_file)
+    if let (Some(known), Some(of_file)) = (known, of_file)
         && let Some(picture) = recalled(place.root, known, of_file)
         && does_not_depend_on_today(&picture.time, place.today)
     {
-        let picture = Picture {
-            camera: camera(place.property, &picture.path),
-            written_on: written_on(place, facts)
-                .map(CameraTime::new)
-                .filter(|_| !picture.clip),
-            ..picture
-        };
+        let picture = placed(place.property, &of_file, picture);
         return Reading {
             outcome: Outcome::Picture(Box::new(picture)),
             read: None,
@@ -60,6 +53,19 @@ pub(super) fn read_or_recall(place: &Place, headers: &Headers) -> Reading {
     Reading {
         outcome: look_at(place),
         read: Some(of_file.unwrap_or_default()),
+    }
+}
+
+/// A remembered picture with what follows from the property as it is now: its camera, and its file's date on the
+/// property's wall clock.
+pub(super) fn placed(property: &Property, state: &FileState, picture: Picture) -> Picture {
+    let zone = property.settings.time_zone;
+    let written = DateTime::<Utc>::from_timestamp_nanos(state.written_ns);
+    let shown = CameraTime::new(written.with_timezone(&zone).naive_local());
+    Picture {
+        camera: camera(property, &picture.path),
+        written_on: (!picture.clip).then_some(shown),
+        ..picture
     }
 }
 

@@ -217,6 +217,29 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     crawl
 }
 
+/// The pictures as they were when they were last read, without a look at any file: for a screen that must come
+/// at once, and is made sure of by a [`crawl`] right after. `None` where nothing is remembered.
+pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
+    let (memory, headers) = Memory::of(&property.root);
+    let mut pictures: Vec<Picture> = headers
+        .into_par_iter()
+        .map(|(_, (state, picture))| look::placed(property, &state, picture))
+        .collect();
+    if pictures.is_empty() {
+        return None;
+    }
+    pictures.par_sort_unstable_by(|a, b| walk::by_parts(&a.file, &b.file));
+    let mut crawl = Crawl {
+        memory: Arc::new(memory),
+        ..Crawl::default()
+    };
+    name_time::settle(&mut pictures, property.settings.date_order, today);
+    (crawl.pictures, crawl.duplicates) = duplicates::set_aside(&property.root, pictures);
+    (crawl.pictures, crawl.twins) =
+        duplicates::set_twins_aside(&property.root, std::mem::take(&mut crawl.pictures));
+    Some(crawl)
+}
+
 /// The folders below `cards/` with the moments at which a file came or went in them.
 pub fn folders(property: &Property) -> Vec<(std::path::PathBuf, Option<std::time::SystemTime>)> {
     walk::folders(&property.cards())

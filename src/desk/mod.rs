@@ -121,8 +121,13 @@ pub fn serve(
     let property = Property::open(root)?;
     let lock = only_one(root)?;
     clear_away(root);
-    let mut crawl = card::crawl(&property, request.today, progress);
-    crawl.memory.keep();
+    let remembered = card::remembered(&property, request.today);
+    let is_remembered = remembered.is_some();
+    let mut crawl = remembered.unwrap_or_else(|| {
+        let crawl = card::crawl(&property, request.today, progress);
+        crawl.memory.keep();
+        crawl
+    });
     progress.finish_and_clear();
     clock::settle(&property, &mut crawl, request.today);
     let desk = Arc::new(Desk {
@@ -136,7 +141,7 @@ pub fn serve(
     std::thread::spawn(move || make_first(&first));
     server::run(&desk, request, |address| {
         open(address);
-        std::thread::spawn(move || look_through(&worker));
+        std::thread::spawn(move || look_through(&worker, is_remembered));
     })
 }
 
@@ -186,12 +191,15 @@ fn make_first(desk: &Desk) {
     }
 }
 
-/// What is done while the person already tags: other programs' tags are read, the pictures are sorted, and
-/// pictures that arrive are taken in.
-fn look_through(desk: &Desk) {
+/// What is done while the person already tags: the cards are looked at where the pictures came from memory,
+/// other programs' tags are read, the pictures are sorted, and pictures that arrive are taken in.
+fn look_through(desk: &Desk, is_remembered: bool) {
     // The first screen comes first: until it is there both cores are needed for it.
     const FIRST_SCREEN: Duration = Duration::from_secs(2);
     std::thread::sleep(FIRST_SCREEN);
+    if is_remembered && let Err(e) = read_anew(desk) {
+        desk.season().tell([format!("{e:#}")]);
+    }
     if let Err(e) = read_elsewhere(desk) {
         desk.season().tell([format!("{e:#}")]);
     }
@@ -232,6 +240,9 @@ fn read_anew(desk: &Desk) -> Result<bool> {
     if has_changed {
         season.open_again(property, crawl)?;
         desk.views.forget();
+    } else {
+        // The same pictures, and what lies beside them.
+        season.crawl = Arc::new(crawl);
     }
     Ok(has_changed)
 }

@@ -27,7 +27,8 @@ const THINKS: Duration = Duration::from_millis(400);
 fn main() {
     let folder = tempfile::tempdir().unwrap();
     write_season(folder.path());
-    // The first start reads the cards; from then on they are known.
+    // The first start reads the cards; from then on they are known, once a change to them would show.
+    std::thread::sleep(Duration::from_millis(2500));
     let first = Desk::start(folder.path());
     first.wait_until_sorted();
     drop(first);
