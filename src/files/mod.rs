@@ -3,7 +3,7 @@
 //! The rules are in one place. *Whole*: a file that a reader may meet is made beside the one it becomes and
 //! named in one step. *For good*: what a person made, or what cannot be made anew, is synced with the
 //! folder that lists it before it counts ([`Lasting::Synced`]); reports and memories can be made anew and
-//! are not. *One at a time*: whoever changes what several commands change holds a [`lock`] meanwhile.
+//! are not. *One at a time*: whoever changes what several commands change holds a lock meanwhile ([`hold`]).
 
 mod hash;
 mod lock;
