@@ -31,10 +31,7 @@ impl Frame {
     /// Makes a frame of a decoded picture.
     pub fn of(picture: &RgbImage) -> Self {
         let small = small(picture);
-        let light = |p: &image::Rgb<u8>| {
-            let [r, g, b] = p.0.map(f32::from);
-            0.299 * r + 0.587 * g + 0.114 * b + BLACK
-        };
+        let light = |p: &image::Rgb<u8>| luma(p) + BLACK;
         let hue = |p: &image::Rgb<u8>| {
             let [r, g, _] = p.0.map(f32::from);
             ((r + BLACK) / (g + BLACK)).ln()
@@ -55,14 +52,16 @@ fn small(picture: &RgbImage) -> RgbImage {
     resize(&middle, ACROSS as u32, DOWN as u32, FilterType::Triangle)
 }
 
+/// How light a pixel is, in grey levels (ITU-R BT.601).
+fn luma(pixel: &image::Rgb<u8>) -> f32 {
+    let [r, g, b] = pixel.0.map(f32::from);
+    0.299 * r + 0.587 * g + 0.114 * b
+}
+
 /// The light alone of a decoded picture at the size of a frame, in whole grey levels.
 pub fn small_light(picture: &RgbImage) -> GrayImage {
     let small = small(picture);
-    let light = |p: &image::Rgb<u8>| {
-        let [r, g, b] = p.0.map(f32::from);
-        (0.299 * r + 0.587 * g + 0.114 * b).round() as u8
-    };
-    let pixels: Vec<u8> = small.pixels().map(light).collect();
+    let pixels: Vec<u8> = small.pixels().map(|p| luma(p).round() as u8).collect();
     GrayImage::from_raw(ACROSS as u32, DOWN as u32, pixels).unwrap_or_default()
 }
 

@@ -49,6 +49,7 @@ pub use structure::{Damage, Structure};
 pub use time::CameraTime;
 pub use walk::{INCOMING, shown};
 
+use crate::files::FileState;
 use crate::property::{Cause, Problem, Property};
 
 /// Everything a crawl of `cards/` found.
@@ -76,6 +77,14 @@ pub struct Crawl {
 }
 
 impl Crawl {
+    /// Takes in what the headers say: times in names are settled, copies and twins set aside.
+    fn take_in(&mut self, property: &Property, mut pictures: Vec<Picture>, today: NaiveDate) {
+        name_time::settle(&mut pictures, property.settings.date_order, today);
+        let (pictures, duplicates) = duplicates::set_aside(&property.root, pictures);
+        let (pictures, twins) = duplicates::set_twins_aside(&property.root, pictures);
+        (self.pictures, self.duplicates, self.twins) = (pictures, duplicates, twins);
+    }
+
     /// Files that are pictures by content or by name.
     pub fn found(&self) -> usize {
         self.readable() + self.unreadable.len()
@@ -179,10 +188,7 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
             }
         }
     }
-    name_time::settle(&mut pictures, property.settings.date_order, today);
-    (crawl.pictures, crawl.duplicates) = duplicates::set_aside(&property.root, pictures);
-    (crawl.pictures, crawl.twins) =
-        duplicates::set_twins_aside(&property.root, std::mem::take(&mut crawl.pictures));
+    crawl.take_in(property, pictures, today);
     crawl.problems.extend(
         crawl
             .twins
@@ -233,16 +239,31 @@ pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
         memory: Arc::new(memory),
         ..Crawl::default()
     };
-    name_time::settle(&mut pictures, property.settings.date_order, today);
-    (crawl.pictures, crawl.duplicates) = duplicates::set_aside(&property.root, pictures);
-    (crawl.pictures, crawl.twins) =
-        duplicates::set_twins_aside(&property.root, std::mem::take(&mut crawl.pictures));
+    crawl.take_in(property, pictures, today);
     Some(crawl)
 }
 
-/// The folders below `cards/` with the moments at which a file came or went in them.
-pub fn folders(property: &Property) -> Vec<(std::path::PathBuf, Option<std::time::SystemTime>)> {
-    walk::folders(&property.cards())
+/// The folders below `cards/`, as they were when they were listed.
+pub struct Folders(Vec<(std::path::PathBuf, Option<FileState>)>);
+
+impl Folders {
+    /// As they are now.
+    pub fn now(property: &Property) -> Self {
+        let folders = walk::folders(&property.cards()).into_iter();
+        Self(
+            folders
+                .map(|f| (FileState::at(&f), f))
+                .map(|(s, f)| (f, s))
+                .collect(),
+        )
+    }
+
+    /// Whether a file or folder has come or gone: each of the folders is asked, and no file.
+    pub fn have_changed(&self) -> bool {
+        self.0
+            .iter()
+            .any(|(folder, then)| FileState::at(folder) != *then)
+    }
 }
 
 /// What is to be said of a camera's times as a whole: pictures that carry only the time of their last

@@ -2,7 +2,6 @@
 
 use std::cmp::Ordering;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
 
 use rayon::prelude::*;
 use walkdir::{DirEntry, WalkDir};
@@ -27,19 +26,14 @@ pub(super) fn files(root: &Path, cards: &Path) -> Walk {
         .unwrap_or_default()
 }
 
-/// Every folder below `cards`, with the moment at which a file last came or went in it.
-pub(super) fn folders(cards: &Path) -> Vec<(PathBuf, Option<SystemTime>)> {
-    let entries = WalkDir::new(cards).follow_links(true).into_iter();
+/// `cards` itself, be it there or not, and every folder below it.
+pub(super) fn folders(cards: &Path) -> Vec<PathBuf> {
+    let tree = WalkDir::new(cards).min_depth(1).follow_links(true);
+    let entries = tree.into_iter();
     let shown = entries.filter_entry(is_shown).filter_map(Result::ok);
     let folders = shown.filter(|e| e.file_type().is_dir());
-    folders
-        .map(|e| {
-            (
-                e.path().to_path_buf(),
-                e.metadata().ok().and_then(|m| m.modified().ok()),
-            )
-        })
-        .collect()
+    let below = folders.map(DirEntry::into_path);
+    std::iter::once(cards.to_path_buf()).chain(below).collect()
 }
 
 /// What a pull has not finished is not there yet, and other hidden folders are the computer's own.

@@ -91,11 +91,9 @@ fn remedy(clocks: &Clocks, camera: &str, pairs: &[(Stamp, Stamp)]) -> Option<Rem
     ) {
         return None;
     }
+    let clock = clocks.of_camera(camera);
     let is_utc = |(still, clip): &&(Stamp, Stamp)| {
-        let still = clocks
-            .local(camera, still.time, still.offset)
-            .utc()
-            .naive_utc();
+        let still = clock.local(still.time, still.offset).utc().naive_utc();
         (clip.time.shown() - still).num_seconds().abs() <= TRIGGER_S
     };
     if most(pairs.iter().filter(is_utc).count()) {

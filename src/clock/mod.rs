@@ -88,11 +88,6 @@ impl<'a> Clocks<'a> {
             zone: self.property.settings.time_zone,
         }
     }
-
-    /// The local time of a moment on a camera's clock, corrected by `clocks.csv`.
-    pub fn local(&self, camera: &str, time: CameraTime, written: Option<FixedOffset>) -> LocalTime {
-        self.of_camera(camera).local(time, written)
-    }
 }
 
 /// How one camera's clock is read.

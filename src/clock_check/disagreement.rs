@@ -28,7 +28,12 @@ pub fn disagreements(
     crawl: &Crawl,
     timeline: &Timeline,
 ) -> Result<Vec<Problem>> {
-    let cameras = dates(property, crawl, timeline)?;
+    let mut cameras = dates(crawl, timeline)?;
+    let disagree = |one: &Dates| cameras.iter().any(|o| years_between(one, o).is_some());
+    if !cameras.iter().any(disagree) {
+        return Ok(Vec::new());
+    }
+    find_witnesses(property, &mut cameras);
     let mut told: Vec<(usize, usize)> = Vec::new();
     for (i, one) in cameras.iter().enumerate().filter(|(_, c)| !c.witnessed) {
         let others = cameras.iter().enumerate().filter(|(j, other)| {
@@ -46,8 +51,7 @@ pub fn disagreements(
     Ok(told.iter().map(problem).collect())
 }
 
-fn dates(property: &Property, crawl: &Crawl, timeline: &Timeline) -> Result<Vec<Dates>> {
-    let catalogue = Catalogue::read(property);
+fn dates(crawl: &Crawl, timeline: &Timeline) -> Result<Vec<Dates>> {
     let mut spans: BTreeMap<&str, (NaiveDate, NaiveDate)> = BTreeMap::new();
     let times = timeline.times(crawl.pictures.len())?;
     for (picture, time) in crawl.pictures.iter().zip(times) {
@@ -63,13 +67,17 @@ fn dates(property: &Property, crawl: &Crawl, timeline: &Timeline) -> Result<Vec<
         last,
         witnessed: false,
     };
-    let mut cameras: Vec<Dates> = spans.into_iter().map(camera).collect();
-    for camera in &mut cameras {
+    Ok(spans.into_iter().map(camera).collect())
+}
+
+/// What beside a camera's clock speaks for its dates.
+fn find_witnesses(property: &Property, cameras: &mut [Dates]) {
+    let catalogue = Catalogue::read(property);
+    for camera in cameras {
         let is_dated = |p: &Placement| p.from.is_some() || p.until.is_some();
         camera.witnessed = property.placements_of(&camera.camera).any(is_dated)
             || was_pulled_soon(&catalogue, camera);
     }
-    Ok(cameras)
 }
 
 /// Whether a pull brought the camera's last picture within weeks of its date.

@@ -18,13 +18,6 @@ pub struct Rehearsal {
     pub still_wrong: Vec<Finding>,
 }
 
-impl Rehearsal {
-    /// Whether the clock agrees with its pictures then.
-    pub fn agrees(&self) -> bool {
-        self.still_wrong.is_empty()
-    }
-}
-
 /// Applies a finding's remedy to a copy and judges its camera again.
 ///
 /// # Errors

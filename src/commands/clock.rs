@@ -331,20 +331,25 @@ fn print(clocks: &[CameraClock], findings: &[&Finding]) -> Result<()> {
                 setting.word()
             ))?;
         }
-        let rows = f.corrections();
-        if !rows.is_empty() {
-            super::say(
-                "  for clocks.csv: camera,from,until,shift_minutes,until_shift_minutes,why",
-            )?;
-        }
-        for row in rows {
-            let end = row
+        for (n, row) in f.corrections().into_iter().enumerate() {
+            // The evidence stands above.
+            let short = ClockCorrection {
+                why: f.fault.word().to_owned(),
+                ..row
+            };
+            let cells = short.cells();
+            let shown = || cells.iter().take(SHOWN);
+            if n == 0 {
+                let headings = csv_line(shown().map(|(heading, _)| *heading))?;
+                super::say(format_args!("  for clocks.csv: {headings}"))?;
+            }
+            let end = short
                 .until_shift_min
                 .map_or(String::new(), |m| format!(" to {}", duration(m)));
             super::say(format_args!(
                 "                  {}  ({}{end})",
-                csv_line(&row, f),
-                duration(row.shift_min)
+                csv_line(shown().map(|(_, cell)| cell))?,
+                duration(short.shift_min)
             ))?;
         }
     }
@@ -358,22 +363,13 @@ fn span(f: &Finding) -> String {
     }
 }
 
-/// A row as `clocks.csv` takes it, under the headings that stand above it.
-fn csv_line(row: &ClockCorrection, f: &Finding) -> String {
-    let moment =
-        |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
-    let until_shift = row
-        .until_shift_min
-        .map_or(String::new(), |m| format!("{m:.0}"));
-    let name = match row.camera.contains([',', ';', '"']) {
-        true => format!("\"{}\"", row.camera.replace('"', "\"\"")),
-        false => row.camera.clone(),
-    };
-    format!(
-        "{name},{},{},{:.0},{until_shift},{}",
-        moment(row.from),
-        moment(row.until),
-        row.shift_min,
-        f.fault.word(),
-    )
+/// The columns of a row that is shown.
+const SHOWN: usize = 6;
+
+/// A line as `clocks.csv` takes it.
+fn csv_line<T: AsRef<str>>(cells: impl Iterator<Item = T>) -> Result<String> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(cells.map(|c| c.as_ref().as_bytes().to_vec()))?;
+    let bytes = writer.into_inner()?;
+    Ok(String::from_utf8_lossy(&bytes).trim_end().to_owned())
 }

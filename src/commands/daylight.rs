@@ -8,7 +8,6 @@ use serde_json::json;
 
 use crate::debrief::Debrief;
 use crate::report;
-use crate::visits::Kind;
 
 /// Who moves in legal light, where and when
 #[derive(Args)]
@@ -47,9 +46,7 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
         .iter()
         .map(|c| c.name.chars().count())
         .fold(18, usize::max);
-    let mut kinds = vec![debrief.season.about.kind, Kind::Deer];
-    kinds.dedup();
-    for kind in kinds {
+    for kind in debrief.season.about.kinds() {
         super::say(format_args!("  {}", kind.plural()))?;
         for answer in debrief.daylight.iter().filter(|a| a.kind == kind) {
             let name = answer.camera.map_or("whole property", |c| {

@@ -207,14 +207,13 @@ fn look_through(desk: &Desk, is_remembered: bool) {
     while !sort(desk) {}
     const LOOK_AGAIN: Duration = Duration::from_secs(4);
     let property = desk.season().property.clone();
-    let mut before = card::folders(&property);
+    let mut folders = card::Folders::now(&property);
     loop {
         std::thread::sleep(LOOK_AGAIN);
-        let now = card::folders(&property);
-        if now == before {
+        if !folders.have_changed() {
             continue;
         }
-        before = now;
+        folders = card::Folders::now(&property);
         match read_anew(desk) {
             Ok(false) => {}
             Ok(true) => while !sort(desk) {},

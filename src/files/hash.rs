@@ -4,13 +4,11 @@ use std::fs::File;
 use std::io::{self, ErrorKind, Read};
 use std::path::Path;
 
-use super::forget;
-
 /// Large enough that a card reader streams, small enough that memory stays flat.
 const CHUNK: usize = 256 * 1024;
 
 /// The hash of everything that a reader gives.
-pub fn hash_reader(mut file: impl Read) -> io::Result<blake3::Hash> {
+fn hash_reader(mut file: impl Read) -> io::Result<blake3::Hash> {
     let mut hasher = blake3::Hasher::new();
     let mut buffer = vec![0; CHUNK];
     loop {
@@ -34,4 +32,13 @@ pub fn hash_from_disk(path: &Path) -> io::Result<blake3::Hash> {
     let file = File::open(path)?;
     forget(&file);
     hash_reader(file)
+}
+
+/// Drops a synced file from memory where the system can be told to (Linux), so that reading it again
+/// reads the disk.
+fn forget(file: &File) {
+    #[cfg(target_os = "linux")]
+    let _ = rustix::fs::fadvise(file, 0, None, rustix::fs::Advice::DontNeed);
+    #[cfg(not(target_os = "linux"))]
+    let _ = file;
 }

@@ -13,10 +13,10 @@ mod state;
 mod sync;
 mod write;
 
-pub use hash::{hash_from_disk, hash_reader, hash_whole};
+pub use hash::{hash_from_disk, hash_whole};
 pub use lock::{Busy, hold};
 pub use place::{free_bytes, is_same_file};
 pub use remedy::disk_remedy;
 pub use state::FileState;
-pub use sync::{forget, sync_file, sync_folder, sync_folders_of};
+pub use sync::{sync_file, sync_folder, sync_folders_of};
 pub use write::{Lasting, name_new_file, new_file_in, write_whole};

@@ -32,12 +32,3 @@ pub fn sync_folders_of(root: &Path, files: &[&Path]) -> Result<()> {
     }
     Ok(())
 }
-
-/// Drops a synced file from memory where the system can be told to (Linux), so that reading it again
-/// reads the disk.
-pub fn forget(file: &File) {
-    #[cfg(target_os = "linux")]
-    let _ = rustix::fs::fadvise(file, 0, None, rustix::fs::Advice::DontNeed);
-    #[cfg(not(target_os = "linux"))]
-    let _ = file;
-}

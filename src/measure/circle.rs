@@ -47,7 +47,7 @@ pub fn overlap(a: &[f64], b: &[f64], period: f64, kappa: f64, samples: usize) ->
     Some(overlap_of(&f, &g))
 }
 
-/// The same of two densities that are sampled alike.
+/// The same of two densities that are sampled alike (Ridout & Linkie 2009, as above).
 pub fn overlap_of(f: &Density, g: &Density) -> f64 {
     let lower = f.values.iter().zip(&g.values).map(|(f, g)| f.min(*g));
     let step = f.period / f.values.len() as f64;

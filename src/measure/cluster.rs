@@ -49,8 +49,8 @@ pub fn runs_of_shares(groups: &[&[DayCount]]) -> Runs {
     runs(observed, expected, seen_days)
 }
 
-/// Runs in daily counts: their variance over their mean, pooled over groups; a Poisson process has
-/// the design effect 1.
+/// Runs in daily counts: their variance, with the products of neighbouring days as in [`runs_of_shares`]
+/// (Newey & West 1987), over their mean, pooled over groups; a Poisson process has the design effect 1.
 pub fn runs_of_counts(groups: &[&[f64]]) -> Runs {
     let (mut observed, mut expected, mut seen_days) = (0.0, 0.0, 0);
     for days in groups {

@@ -103,7 +103,8 @@ fn difference(a: Estimate, b: Estimate) -> Estimate {
 }
 
 /// A change less the change elsewhere at the same time (difference of differences), with its
-/// interval by MOVER. Each argument is `(before, after)`.
+/// interval by MOVER (Zou & Donner 2008, Statistics in Medicine 27:1693-1702). Each argument is
+/// `(before, after)`.
 pub fn change_against(
     here: (Counts, Counts),
     elsewhere: (Counts, Counts),

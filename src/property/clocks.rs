@@ -56,6 +56,26 @@ impl ClockCorrection {
         self.from.is_none_or(|f| f <= time) && self.until.is_none_or(|u| time <= u)
     }
 
+    /// The row's cells under their headings, as `clocks.csv` has them.
+    pub fn cells(&self) -> [(&'static str, String); 7] {
+        let moment =
+            |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
+        let minutes = |m: f64| format!("{m:.0}");
+        let reads = if self.of_file_date { FILE_DATE } else { "" };
+        [
+            ("camera", self.camera.clone()),
+            ("from", moment(self.from)),
+            ("until", moment(self.until)),
+            ("shift_minutes", minutes(self.shift_min)),
+            (
+                "until_shift_minutes",
+                self.until_shift_min.map_or(String::new(), minutes),
+            ),
+            ("why", self.why.clone()),
+            ("reads", reads.to_owned()),
+        ]
+    }
+
     /// The minutes to add at a moment of the camera's uncorrected clock.
     pub fn minutes_at(&self, time: NaiveDateTime) -> f64 {
         let (Some(from), Some(until), Some(end)) = (self.from, self.until, self.until_shift_min)
@@ -136,29 +156,7 @@ pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
         &USUAL_HEADINGS
     };
     let mut ledger = Ledger::open(root, FILE, headings)?;
-    let moment =
-        |t: Option<NaiveDateTime>| t.map_or(String::new(), |t| t.format("%FT%T").to_string());
-    let lines: String = rows
-        .iter()
-        .map(|row| {
-            ledger.line(&[
-                ("camera", row.camera.clone()),
-                ("from", moment(row.from)),
-                ("until", moment(row.until)),
-                ("shift_minutes", format!("{:.0}", row.shift_min)),
-                ("why", row.why.clone()),
-                (
-                    "until_shift_minutes",
-                    row.until_shift_min
-                        .map_or(String::new(), |m| format!("{m:.0}")),
-                ),
-                (
-                    "reads",
-                    if row.of_file_date { FILE_DATE } else { "" }.to_owned(),
-                ),
-            ])
-        })
-        .collect();
+    let lines: String = rows.iter().map(|row| ledger.line(&row.cells())).collect();
     ledger.append(&lines)?;
     Ok(())
 }

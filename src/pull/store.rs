@@ -11,9 +11,7 @@ use anyhow::{Context, Result, bail};
 use super::held::Held;
 use super::list::CardFile;
 use crate::card::{Damage, INCOMING, Structure, is_same_picture, shown};
-use crate::files::{
-    disk_remedy, forget, free_bytes, hash_from_disk, hash_reader, name_new_file, new_file_in,
-};
+use crate::files::{disk_remedy, free_bytes, hash_from_disk, name_new_file, new_file_in};
 use crate::property::{Property, picture_key};
 
 /// Large enough that a card reader streams, small enough that memory stays flat.
@@ -151,11 +149,7 @@ fn copy_once(source: &Path, file: &CardFile, target: &Target) -> Result<Arrived,
         let _ = written.as_file().set_modified(modified);
     }
     written.as_file().sync_all().map_err(Failure::Disk)?;
-    forget(written.as_file());
-    let back = File::open(written.path())
-        .and_then(hash_reader)
-        .map_err(Failure::Disk)?;
-    if back != streamed.hash {
+    if hash_from_disk(written.path()).map_err(Failure::Disk)? != streamed.hash {
         return Err(Failure::Differs);
     }
     if hash_from_disk(source).map_err(Failure::Source)? != streamed.hash {

@@ -13,7 +13,6 @@ use crate::visits::{Kind, Season};
 const AROUND_DAYS: u64 = 63;
 
 /// The days of one camera and kind.
-#[derive(Clone)]
 pub(super) struct Around {
     earlier: Tally,
     pub before: Tally,

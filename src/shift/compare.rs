@@ -208,7 +208,7 @@ pub(super) fn cameras(
     log: &[Logged],
 ) -> Vec<Comparison> {
     let all = Compared::of(season, windows, kind, roles, log, true);
-    (0..roles.len()).map(|camera| all.camera(camera)).collect()
+    all.each(|_, _| true).into_iter().flatten().collect()
 }
 
 /// The same for a date on which nothing needs to have happened: only the shares of cameras that are wanted
@@ -222,10 +222,7 @@ pub(super) fn shares(
     wanted: impl Fn(usize) -> bool,
 ) -> Vec<Option<Comparison>> {
     let all = Compared::of(season, windows, kind, roles, log, false);
-    let enough = |camera: usize| all.around[camera].fewest_visits() >= FEWEST_VISITS;
-    (0..roles.len())
-        .map(|camera| (wanted(camera) && enough(camera)).then(|| all.camera(camera)))
-        .collect()
+    all.each(|camera, around| wanted(camera) && around.fewest_visits() >= FEWEST_VISITS)
 }
 
 /// All cameras around one date, before they are set against each other.
@@ -273,13 +270,20 @@ impl<'a> Compared<'a> {
         }
     }
 
-    fn camera(&self, camera: usize) -> Comparison {
-        let itself = last_year(self.season, camera, self.kind, self.windows, self.log);
-        let itself = itself.as_ref();
-        let pool = self
-            .pools
-            .without(self.place[camera], itself, self.with_rates);
-        Comparison::of(self.around[camera].clone(), &pool, itself.is_some())
+    /// Sets every camera that is wanted against its controls.
+    fn each(self, wanted: impl Fn(usize, &Around) -> bool) -> Vec<Option<Comparison>> {
+        let compare = |camera: usize, around: Around| {
+            let itself = last_year(self.season, camera, self.kind, self.windows, self.log);
+            let itself = itself.as_ref();
+            let pool = self
+                .pools
+                .without(self.place[camera], itself, self.with_rates);
+            Comparison::of(around, &pool, itself.is_some())
+        };
+        let around = self.around.into_iter().enumerate();
+        around
+            .map(|(camera, around)| wanted(camera, &around).then(|| compare(camera, around)))
+            .collect()
     }
 }
 

@@ -26,13 +26,6 @@ pub struct Unlogged {
     pub p_adjusted: f64,
 }
 
-/// The kinds that are looked at: whom the season is about, and all deer.
-fn kinds(season: &Season) -> Vec<Kind> {
-    let mut kinds = vec![season.about.kind, Kind::Deer];
-    kinds.dedup();
-    kinds
-}
-
 /// Days from one date looked at to the next.
 const STEP_DAYS: usize = 3;
 
@@ -43,6 +36,7 @@ pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool)
     let Some((first, last)) = season.span() else {
         return (Vec::new(), false);
     };
+    let kinds = season.about.kinds();
     let any = AtomicBool::new(false);
     let dates: Vec<NaiveDate> = first
         .iter_days()
@@ -51,12 +45,12 @@ pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool)
         .step_by(STEP_DAYS)
         .filter(|date| could_show(season, &Windows::at(*date, days)))
         .collect();
-    let looks = (dates.len() * season.cameras.len() * kinds(season).len()) as f64;
+    let looks = (dates.len() * season.cameras.len() * kinds.len()) as f64;
     let alarms: Vec<Unlogged> = dates
         .par_iter()
         .flat_map_iter(|date| {
             let look = |kind| look(season, *date, kind, looks, log, &any);
-            kinds(season).into_iter().map(look).collect::<Vec<_>>()
+            kinds.iter().map(|kind| look(*kind)).collect::<Vec<_>>()
         })
         .flatten_iter()
         .filter(|alarm| !is_logged(season, log, alarm))

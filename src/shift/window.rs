@@ -71,7 +71,6 @@ pub struct Side {
 }
 
 /// One side's visits, day by day.
-#[derive(Clone)]
 pub(super) struct Tally {
     pub side: Side,
     /// Every date of the window, in order.

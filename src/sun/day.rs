@@ -168,8 +168,12 @@ impl SunTable {
     /// # Errors
     /// As [`SunDay::on`].
     pub fn day(&mut self, date: NaiveDate, place: Position) -> Result<SunDay, NoSunrise> {
-        let day = self.get(date, place)?;
-        self.days.insert(key(date, place), day);
+        let key = key(date, place);
+        if let Some(day) = self.days.get(&key) {
+            return Ok(*day);
+        }
+        let day = SunDay::on(date, place)?;
+        self.days.insert(key, day);
         Ok(day)
     }
 }

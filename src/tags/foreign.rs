@@ -36,12 +36,6 @@ impl Origin {
             Self::Within => "keywords in the picture",
         }
     }
-
-    /// The origin a word stands for.
-    pub fn parse(word: &str) -> Option<Self> {
-        let all = [Self::Tags, Self::Table, Self::Beside, Self::Within];
-        all.into_iter().find(|o| o.word() == word)
-    }
 }
 
 /// A tag from another program.

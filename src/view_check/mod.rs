@@ -40,7 +40,7 @@ const A_DAY: usize = 3;
 const STEADY: f64 = 0.4;
 /// A changed view has less than this part of that agreement left (set on practice seeds 1 to 20).
 const LEFT: f64 = 0.45;
-/// Pictures between two looks at the background: ten days or more.
+/// Pictures between two looks at the background: twenty days where there are enough of each.
 const STRETCH: usize = 60;
 /// Pictures that make the background of such a look.
 const PROBE: usize = 9;

@@ -73,6 +73,13 @@ impl About {
         Self { kind, why, visits }
     }
 
+    /// The kinds of the first tables: whom the season is about, and all deer.
+    pub fn kinds(&self) -> Vec<Kind> {
+        let mut kinds = vec![self.kind, Kind::Deer];
+        kinds.dedup();
+        kinds
+    }
+
     /// Whether the tags tell how many deer of a kind came: without ages nobody knows of mature bucks, and
     /// where deer are not told apart of no kind.
     pub fn tells_of(&self, kind: Kind) -> bool {

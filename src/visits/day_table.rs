@@ -43,16 +43,13 @@ pub struct Day {
     pub seen: DayVisits,
     /// Whether it is known to have worked.
     pub worked: bool,
-    /// Whether it hung where it did on the date that was asked for: a camera that was moved is another
-    /// camera.
-    pub stayed: bool,
     /// Pictures taken.
     pub pictures: u32,
     /// Those without a tag.
     pub untagged: u32,
 }
 
-/// Before and after the season nothing is known.
+/// Before and after the season nothing is known, and a camera that was moved is another camera.
 const NOTHING: Day = Day {
     seen: DayVisits {
         visits: 0,
@@ -60,7 +57,6 @@ const NOTHING: Day = Day {
         counted: 0,
     },
     worked: false,
-    stayed: true,
     pictures: 0,
     untagged: 0,
 };
@@ -104,17 +100,14 @@ impl DayTable {
             let (Some(days), Some(visits), Some(place)) = (days, visits, place(i)) else {
                 return NOTHING;
             };
-            let stayed = place == wanted;
+            if place != wanted {
+                return NOTHING;
+            }
             Day {
-                seen: if stayed {
-                    visits[i]
-                } else {
-                    DayVisits::default()
-                },
-                worked: stayed && days.worked[i],
-                stayed,
-                pictures: if stayed { days.pictures[i] } else { 0 },
-                untagged: if stayed { days.untagged[i] } else { 0 },
+                seen: visits[i],
+                worked: days.worked[i],
+                pictures: days.pictures[i],
+                untagged: days.untagged[i],
             }
         })
     }

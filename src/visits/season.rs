@@ -50,6 +50,15 @@ pub struct PicturesOn {
 /// would look like deer that stayed away.
 const UNTAGGED_AT_MOST: f64 = 0.1;
 
+impl std::iter::Sum for PicturesOn {
+    fn sum<I: Iterator<Item = Self>>(all: I) -> Self {
+        all.fold(Self::default(), |sum, on| Self {
+            all: sum.all + on.all,
+            untagged: sum.untagged + on.untagged,
+        })
+    }
+}
+
 impl PicturesOn {
     /// Whether enough of the pictures are tagged for a rate.
     pub fn are_tagged(self) -> bool {
@@ -79,13 +88,8 @@ impl Camera {
 
     /// Its pictures on dates from one to another, both included.
     pub fn pictures_between(&self, from: NaiveDate, until: NaiveDate) -> PicturesOn {
-        self.pictures_on.range(from..=until.max(from)).fold(
-            PicturesOn::default(),
-            |sum, (_, on)| PicturesOn {
-                all: sum.all + on.all,
-                untagged: sum.untagged + on.untagged,
-            },
-        )
+        let dates = self.pictures_on.range(from..=until.max(from));
+        dates.map(|(_, on)| *on).sum()
     }
 
     /// Its pictures, date by date.

@@ -18,6 +18,10 @@ use indicatif::ProgressBar;
 use rayon::prelude::*;
 
 use super::seconds;
+use reference::real_cameras;
+
+#[path = "../suite/reference.rs"]
+mod reference;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_graylight");
 const PICTURES: usize = 12_000;
@@ -141,20 +145,8 @@ fn read_heads(files: &[PathBuf], bytes: u64) {
 
 /// The photographs, each with its times found.
 fn photographs() -> Vec<Vec<u8>> {
-    let scripts = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference");
-    let python = Command::new(scripts.join("python")).output().unwrap();
-    let python = String::from_utf8(python.stdout).unwrap();
     let out = tempfile::tempdir().unwrap();
-    let made = Command::new(python.trim())
-        .arg(scripts.join("real_cameras.py"))
-        .arg(out.path())
-        .output()
-        .unwrap();
-    assert!(
-        made.status.success(),
-        "{}",
-        String::from_utf8_lossy(&made.stderr)
-    );
+    real_cameras(out.path());
     let mut paths: Vec<PathBuf> = fs::read_dir(out.path())
         .unwrap()
         .map(|e| e.unwrap().path())

@@ -7,4 +7,9 @@ mod browser;
 #[expect(dead_code, reason = "the other suite uses all of it")]
 mod desk_support;
 mod evening;
+#[path = "../suite/place.rs"]
+mod place;
+#[path = "../suite/reference.rs"]
+#[expect(dead_code, reason = "the other suite compares with real cameras")]
+mod reference;
 mod support;

@@ -2,12 +2,11 @@
 //! from pictures that real cameras took.
 
 use std::fs;
-use std::process::Command;
 
 use graylight::card::{Picture, TimeOrigin, Untimed};
 use serde_json::Value;
 
-use crate::support::{Place, reference, reference_json};
+use crate::support::{Place, real_cameras, reference, reference_json};
 
 #[test]
 fn every_field_as_an_independent_reader_has_it() {
@@ -103,10 +102,7 @@ fn same_position(picture: &Picture, row: &Value) {
 fn real_cameras_pictures_as_an_independent_reader_has_them() {
     let place = Place::new();
     let folder = place.path().join("cards/A");
-    let python = run(&mut Command::new(reference("python")));
-    run(Command::new(python.trim())
-        .arg(reference("real_cameras.py"))
-        .arg(&folder));
+    real_cameras(&folder);
     let records = fs::read(folder.join("real.json")).unwrap();
     let records: Vec<Value> = serde_json::from_slice(&records).unwrap();
     let debrief = place.debrief();
@@ -140,11 +136,4 @@ fn real_cameras_pictures_as_an_independent_reader_has_them() {
         compared += usize::from(first.is_some());
     }
     assert!(compared >= 10, "{compared} with a time");
-}
-
-fn run(command: &mut Command) -> String {
-    let output = command.output().unwrap();
-    let said = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{said}");
-    String::from_utf8(output.stdout).unwrap()
 }

@@ -1,7 +1,6 @@
 //! A camera that was moved or turned without a record is found by what it looks at.
 
 use std::path::Path;
-use std::process::Command;
 
 use graylight::card;
 use graylight::clock::Timeline;
@@ -15,7 +14,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
-use crate::support::{Place, reference, today};
+use crate::support::{Place, real_cameras, today};
 
 fn changes(place: &Place) -> Vec<ViewChange> {
     let property = Property::open(place.path()).unwrap();
@@ -70,18 +69,7 @@ fn moves_and_turns_are_found_and_cameras_left_alone_are_not_accused() {
 #[test]
 fn views_of_real_photographs() {
     let photographs = tempfile::tempdir().unwrap();
-    let python = Command::new(reference("python")).output().unwrap();
-    let python = String::from_utf8(python.stdout).unwrap();
-    let made = Command::new(python.trim())
-        .arg(reference("real_cameras.py"))
-        .arg(photographs.path())
-        .output()
-        .unwrap();
-    assert!(
-        made.status.success(),
-        "{}",
-        String::from_utf8_lossy(&made.stderr)
-    );
+    real_cameras(photographs.path());
     let views: Vec<RgbImage> = std::fs::read_dir(photographs.path())
         .unwrap()
         .filter_map(|e| image::open(e.unwrap().path()).ok())

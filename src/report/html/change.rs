@@ -54,7 +54,7 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
             @for shift in &near {
                 (figure(gallery, Subject::Activity { disturbance: index, camera: shift.camera }))
             }
-            @for kind in about(debrief) { (table(debrief, disturbance, kind)) }
+            @for kind in debrief.season.about.kinds() { (table(debrief, disturbance, kind)) }
             (working(debrief, gallery, index, &near))
             @if !others.is_empty() {
                 details {
@@ -66,17 +66,10 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
             }
             details {
                 summary { "The other kinds" }
-                @for kind in debrief.kinds_seen().filter(|k| !about(debrief).contains(k)) { (table(debrief, disturbance, kind)) }
+                @for kind in debrief.kinds_seen().filter(|k| !debrief.season.about.kinds().contains(k)) { (table(debrief, disturbance, kind)) }
             }
         }
     }
-}
-
-/// Whom the season is about, and all deer.
-fn about(debrief: &Debrief) -> Vec<Kind> {
-    let mut kinds = vec![debrief.season.about.kind, Kind::Deer];
-    kinds.dedup();
-    kinds
 }
 
 fn logged(disturbance: &Disturbance) -> &'static str {

@@ -56,11 +56,7 @@ fn wrong_clock(finding: &Finding) -> String {
 /// How far the tagging has come, where it has not come far enough for rates.
 fn tagged_so_far(debrief: &Debrief) -> Option<String> {
     let every = |c: &Camera| c.pictures_between(NaiveDate::MIN, NaiveDate::MAX);
-    let sum = |a: PicturesOn, b: PicturesOn| PicturesOn {
-        all: a.all + b.all,
-        untagged: a.untagged + b.untagged,
-    };
-    let all = debrief.season.cameras.iter().map(every).reduce(sum)?;
+    let all: PicturesOn = debrief.season.cameras.iter().map(every).sum();
     (!all.are_tagged()).then(|| {
         format!(
             "Only {} of {} are tagged so far. What follows is of these alone: the others may hold other deer at other hours.",
