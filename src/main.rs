@@ -22,6 +22,7 @@ enum Command {
     Tag(commands::tag::Tag),
     Daylight(commands::daylight::Daylight),
     Shift(commands::shift::Shift),
+    Years(commands::years::Years),
     Clock(commands::clock::Clock),
     Practice(commands::practice::Practice),
 }
@@ -35,6 +36,7 @@ fn main() -> ExitCode {
         Command::Tag(c) => c.run(),
         Command::Daylight(c) => c.run(),
         Command::Shift(c) => c.run(),
+        Command::Years(c) => c.run(),
         Command::Clock(c) => c.run(),
         Command::Practice(c) => c.run(),
     };

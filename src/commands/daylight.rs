@@ -48,7 +48,7 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
         .fold(18, usize::max);
     for kind in debrief.season.about.kinds() {
         super::say(format_args!("  {}", kind.plural()))?;
-        for answer in debrief.daylight.iter().filter(|a| a.kind == kind) {
+        for answer in debrief.daylight_now().filter(|a| a.kind == kind) {
             let name = answer.camera.map_or("whole property", |c| {
                 debrief.season.cameras[c].name.as_str()
             });

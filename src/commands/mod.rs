@@ -9,6 +9,7 @@ pub mod pull;
 pub mod refile;
 pub mod shift;
 pub mod tag;
+pub mod years;
 
 use std::collections::BTreeMap;
 use std::io::{ErrorKind, Write};

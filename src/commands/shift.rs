@@ -45,37 +45,54 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
     }
     for change in &debrief.shifts.unlogged {
         super::say(format_args!(
-            "Not logged: {} at {}, {} to {}, {:+.0} points against the other cameras",
+            "Not logged: {} at {}, {} to {}, {}",
             change.kind.word(),
             debrief.camera_name(Some(change.camera)),
             change.dates.0,
             change.dates.1,
-            change.change * 100.0
+            report::against_others(change)
         ))?;
     }
-    for disturbance in &debrief.property.disturbances {
+    for disturbance in debrief.single_disturbances() {
         super::say(format_args!(
-            "{} ({}): {}, {} days before and after",
+            "{} ({}): {}, {} days before and after; visits in light, then the verdict on them and on the share",
             disturbance.what,
             disturbance.start.date(),
             debrief.season.about.kind.them(),
-            debrief.property.settings.shift_days
+            debrief
+                .shifts
+                .plan(&disturbance.id)
+                .map_or(0, |plan| plan.chosen.days)
         ))?;
-        for s in debrief
-            .shifts
-            .of(&disturbance.id, debrief.season.about.kind)
-        {
+        let about = debrief.season.about.kind;
+        let together = debrief.shifts.together(&disturbance.id, about);
+        let rows = debrief.shifts.of(&disturbance.id, about);
+        for s in together.into_iter().chain(rows) {
             super::say(format_args!(
-                "    {:7} {:20} {:>3} of {:<3} then {:>3} of {:<3} {}",
+                "    {:7} {:20} {:>3} of {:<3} then {:>3} of {:<3} {}; {}",
                 s.role.word(),
-                debrief.camera_name(Some(s.camera)),
+                s.camera
+                    .map_or("all near together", |c| debrief.camera_name(Some(c))),
                 s.before.counted,
                 s.before.visits,
                 s.after.counted,
                 s.after.visits,
+                s.light_verdict.word(),
                 s.verdict.word()
             ))?;
         }
+    }
+    for repeated in &debrief.shifts.repeated {
+        super::say(format_args!(
+            "{}, {} times: visits in light on that day and the two after {}; {}",
+            repeated.what,
+            repeated.times,
+            repeated.ratio.map_or("–".to_owned(), |r| format!(
+                "×{:.2} ({:.2}–{:.2})",
+                r.value, r.low, r.high
+            )),
+            repeated.verdict.word()
+        ))?;
     }
     Ok(())
 }

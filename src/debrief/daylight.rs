@@ -4,15 +4,17 @@ use chrono::NaiveDate;
 use rayon::prelude::*;
 
 use crate::measure::{
-    Counts, Direction, Estimate, Exposure, direction, median, median_interval, quantile, rate,
-    rate_p_value, runs_of_counts, wilson,
+    Counts, DayCount, Direction, Estimate, Exposure, count_in_blocks, direction, median,
+    median_interval, quantile, rate, share_in_blocks, share_interval,
 };
 use crate::sun::{Light, SUN_DAY_MIN};
-use crate::visits::{Camera, Kind, Season, Visit};
+use crate::visits::{Camera, DeerYear, Kind, PicturesOn, Season, Visit};
 
 /// One kind of deer at one camera, or at all of them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DaylightAnswer {
+    /// The deer year; `None` where no camera ever worked.
+    pub season: Option<DeerYear>,
     /// Index of the camera; `None` for the whole property.
     pub camera: Option<usize>,
     /// The kind of deer.
@@ -27,10 +29,15 @@ pub struct DaylightAnswer {
     pub daylight: usize,
     /// Visits that the daylight share counts.
     pub counted: usize,
-    /// The daylight share, with Wilson's interval.
+    /// The daylight share, with Wilson's interval, runs of days allowed for.
     pub share: Option<Estimate>,
     /// Counted visits per 100 camera-nights, runs of days allowed for in the interval.
     pub per_100_nights: Option<Estimate>,
+    /// Where too few of the pictures are tagged for that: the least and the most that it can be, by the tags so
+    /// far and if every picture without a tag held such a visit.
+    pub per_100_nights_between: Option<(f64, f64)>,
+    /// Its pictures, with and without a tag.
+    pub pictures: PicturesOn,
     /// Evening visits: minutes before sunset, negative after it.
     pub evening: Option<Usual>,
     /// Morning visits: minutes after sunrise, negative before it.
@@ -69,29 +76,73 @@ impl Usual {
     }
 }
 
-/// The answers for the whole property and every camera, for every kind.
+/// The answers for the whole property and every camera that worked, for every kind; the newest season first.
 pub(super) fn answers(season: &Season) -> Vec<DaylightAnswer> {
-    let every = std::iter::once(None).chain((0..season.cameras.len()).map(Some));
-    let asked: Vec<(Option<usize>, Kind)> = every
-        .flat_map(|camera| Kind::ALL.map(|kind| (camera, kind)))
-        .collect();
+    let mut years: Vec<Option<DeerYear>> = season.years.iter().rev().copied().map(Some).collect();
+    if years.is_empty() {
+        years.push(None);
+    }
+    let is_only = years.len() == 1;
+    let mut asked: Vec<(Option<DeerYear>, Option<usize>, Kind)> = Vec::new();
+    for year in years {
+        let worked = |c: &usize| is_only || !nights(season, *c, year).is_empty();
+        let cameras = (0..season.cameras.len()).filter(worked).map(Some);
+        for camera in std::iter::once(None).chain(cameras) {
+            asked.extend(Kind::ALL.map(|kind| (year, camera, kind)));
+        }
+    }
     asked
         .into_par_iter()
-        .map(|(camera, kind)| answer(season, camera, kind))
+        .map(|(year, camera, kind)| answer(season, year, camera, kind))
         .collect()
 }
 
-fn answer(season: &Season, camera: Option<usize>, kind: Kind) -> DaylightAnswer {
+/// First and last date of a season; without one no date at all.
+fn span(year: Option<DeerYear>) -> (NaiveDate, NaiveDate) {
+    year.map_or((NaiveDate::MAX, NaiveDate::MIN), |y| (y.first(), y.last()))
+}
+
+fn nights(season: &Season, camera: usize, year: Option<DeerYear>) -> &[NaiveDate] {
+    let (first, last) = span(year);
+    season.cameras[camera].effort.dates_between(first, last)
+}
+
+fn answer(
+    season: &Season,
+    year: Option<DeerYear>,
+    camera: Option<usize>,
+    kind: Kind,
+) -> DaylightAnswer {
     let indices: Vec<usize> = match camera {
         Some(one) => vec![one],
         None => (0..season.cameras.len()).collect(),
     };
+    let (first, last) = span(year);
     let cameras: Vec<&Camera> = indices.iter().map(|c| &season.cameras[*c]).collect();
-    let visits = || cameras.iter().flat_map(|c| c.visits(kind));
+    let visits = || {
+        cameras
+            .iter()
+            .flat_map(|c| c.visits_between(kind, first, last))
+    };
     let count = |keep: &dyn Fn(&Visit) -> bool| visits().filter(|v| keep(v)).count();
     let counted = count(&|v| v.counted);
-    let nights = cameras.iter().map(|c| c.effort.nights()).sum();
+    let pictures: PicturesOn = cameras
+        .iter()
+        .map(|c| c.pictures_between(first, last))
+        .sum();
+    let nights: usize = indices.iter().map(|c| nights(season, *c, year).len()).sum();
+    let per_100_nights = per_100_nights(season, &indices, kind, (first, last));
+    let between = || {
+        let of = |visits: usize| 100.0 * visits as f64 / nights as f64;
+        (of(counted), of(counted + pictures.untagged_visits))
+    };
+    let is_open = per_100_nights.is_none() && nights > 0 && season.about.tells_of(kind);
+    let minutes = |of: fn(&Visit) -> f64, morning: bool| {
+        let half = visits().filter(move |v| v.is_morning() == morning);
+        Usual::of(half.map(of))
+    };
     DaylightAnswer {
+        season: year,
         camera,
         kind,
         nights,
@@ -99,33 +150,79 @@ fn answer(season: &Season, camera: Option<usize>, kind: Kind) -> DaylightAnswer 
         legal: count(&|v| v.light.is_legal()),
         daylight: count(&|v| v.light == Light::Daylight),
         counted,
-        share: wilson(Counts::new(counted, visits().count())),
-        per_100_nights: per_100_nights(season, &indices, kind),
-        evening: Usual::of(
-            visits()
-                .filter(|v| !v.is_morning())
-                .map(|v| v.before_sunset_min),
-        ),
-        morning: Usual::of(
-            visits()
-                .filter(|v| v.is_morning())
-                .map(|v| v.after_sunrise_min),
-        ),
+        share: share(season, &indices, kind, (first, last)),
+        per_100_nights,
+        per_100_nights_between: is_open.then(between),
+        pictures,
+        evening: minutes(|v| v.before_sunset_min, false),
+        morning: minutes(|v| v.after_sunrise_min, true),
         sun_day: direction(
             &visits().map(Visit::sun_minute).collect::<Vec<_>>(),
             SUN_DAY_MIN,
         ),
         largest_group: visits().map(|v| v.group).max().unwrap_or(0),
-        clock_in_doubt: cameras.iter().any(|c| !c.clock_in_doubt.is_empty()),
+        clock_in_doubt: cameras
+            .iter()
+            .any(|c| c.clock_doubtful_between(first, last)),
     }
 }
 
+/// The days of some cameras added up, from the first on which one of them worked to the last.
+fn days(
+    season: &Season,
+    cameras: &[usize],
+    kind: Kind,
+    span: (NaiveDate, NaiveDate),
+) -> Vec<(DayCount, usize)> {
+    let mut sum: Vec<(DayCount, usize)> = Vec::new();
+    for camera in cameras {
+        for (i, day) in season.days.days(*camera, kind, span).enumerate() {
+            if sum.len() <= i {
+                sum.resize(i + 1, (DayCount::default(), 0));
+            }
+            sum[i].0.hits += f64::from(day.seen.counted);
+            sum[i].0.trials += f64::from(day.seen.visits);
+            sum[i].1 += usize::from(day.worked);
+        }
+    }
+    let worked = |d: &(DayCount, usize)| d.1 > 0;
+    let first = sum.iter().position(worked).unwrap_or(0);
+    let end = sum.iter().rposition(worked).map_or(first, |i| i + 1);
+    sum[first..end].to_vec()
+}
+
+/// The share, with a range that allows for deer that stay for weeks.
+fn share(
+    season: &Season,
+    cameras: &[usize],
+    kind: Kind,
+    span: (NaiveDate, NaiveDate),
+) -> Option<Estimate> {
+    let days: Vec<DayCount> = days(season, cameras, kind, span)
+        .into_iter()
+        .map(|d| d.0)
+        .collect();
+    let sum = |of: fn(&DayCount) -> f64| days.iter().map(of).sum();
+    let counts = Counts {
+        hits: sum(|d| d.hits),
+        trials: sum(|d| d.trials),
+    };
+    let runs = share_in_blocks(&days);
+    share_interval(counts.divided_by(runs.design_effect), runs.freedom)
+}
+
 /// `None` where too few of the pictures are tagged for a rate.
-fn per_100_nights(season: &Season, cameras: &[usize], kind: Kind) -> Option<Estimate> {
-    if !season.about.tells_of(kind) || !cameras.iter().all(|c| is_tagged(&season.cameras[*c])) {
+fn per_100_nights(
+    season: &Season,
+    cameras: &[usize],
+    kind: Kind,
+    span: (NaiveDate, NaiveDate),
+) -> Option<Estimate> {
+    let is_tagged = |c: &usize| is_tagged(&season.cameras[*c], span);
+    if !season.about.tells_of(kind) || !cameras.iter().all(is_tagged) {
         return None;
     }
-    let (exposure, freedom) = exposure(season, cameras, kind);
+    let (exposure, freedom) = exposure(season, cameras, kind, span);
     let per_100 = Exposure {
         effort: exposure.effort / 100.0,
         ..exposure
@@ -133,62 +230,23 @@ fn per_100_nights(season: &Season, cameras: &[usize], kind: Kind) -> Option<Esti
     rate(per_100, freedom)
 }
 
-fn is_tagged(camera: &Camera) -> bool {
-    camera
-        .pictures_between(NaiveDate::MIN, NaiveDate::MAX)
-        .are_tagged()
+pub(super) fn is_tagged(camera: &Camera, (first, last): (NaiveDate, NaiveDate)) -> bool {
+    camera.pictures_between(first, last).are_tagged()
 }
 
 /// Effective counted visits and effort, and the degrees of freedom of their dispersion.
-fn exposure(season: &Season, cameras: &[usize], kind: Kind) -> (Exposure, f64) {
-    let counted = |camera: &usize| season.days.counted_per_night(*camera, kind);
-    let nightly: Vec<Vec<f64>> = cameras.iter().map(counted).collect();
-    let groups: Vec<&[f64]> = nightly.iter().map(Vec::as_slice).collect();
-    let runs = runs_of_counts(&groups);
-    let events: f64 = nightly.iter().flatten().sum();
-    let nights: usize = nightly.iter().map(Vec::len).sum();
+pub(super) fn exposure(
+    season: &Season,
+    cameras: &[usize],
+    kind: Kind,
+    span: (NaiveDate, NaiveDate),
+) -> (Exposure, f64) {
+    let days = days(season, cameras, kind, span);
+    let nightly: Vec<f64> = days.iter().filter(|d| d.1 > 0).map(|d| d.0.hits).collect();
+    let runs = count_in_blocks(&nightly);
     let exposure = Exposure {
-        events: events / runs.design_effect,
-        effort: nights as f64 / runs.design_effect,
+        events: nightly.iter().sum::<f64>() / runs.design_effect,
+        effort: days.iter().map(|d| d.1 as f64).sum::<f64>() / runs.design_effect,
     };
     (exposure, runs.freedom)
-}
-
-/// The camera with the highest rate of mature bucks in the light.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Leader {
-    /// Index of the camera.
-    pub camera: usize,
-    /// P-value of a rate like that of all other cameras together, times the number of cameras: the
-    /// best of many is always better than most (Bonferroni).
-    pub p_adjusted: f64,
-}
-
-/// `None` with fewer than two cameras to compare.
-pub(super) fn leader(season: &Season) -> Option<Leader> {
-    let comparable: Vec<usize> = (0..season.cameras.len())
-        .filter(|&c| {
-            let camera = &season.cameras[c];
-            // A camera whose hours are wrong ranks nowhere.
-            is_tagged(camera) && camera.effort.nights() > 0 && camera.clock_in_doubt.is_empty()
-        })
-        .collect();
-    let of = |cameras: &[usize]| exposure(season, cameras, season.about.kind);
-    let rate = |c: &usize| of(&[*c]).0.rate().unwrap_or(0.0);
-    let camera = *comparable
-        .iter()
-        .max_by(|a, b| rate(a).total_cmp(&rate(b)).then(b.cmp(a)))
-        .filter(|_| comparable.len() > 1)?;
-    let others: Vec<usize> = comparable
-        .iter()
-        .copied()
-        .filter(|&c| c != camera)
-        .collect();
-    let (here, freedom) = of(&[camera]);
-    let (there, _) = of(&others);
-    let p = rate_p_value((there, here), None, freedom)?;
-    Some(Leader {
-        camera,
-        p_adjusted: (p * comparable.len() as f64).min(1.0),
-    })
 }

@@ -2,6 +2,7 @@
 
 mod daylight;
 mod doubts;
+mod leader;
 mod names;
 
 use std::path::Path;
@@ -10,13 +11,14 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use indicatif::ProgressBar;
 
-pub use daylight::{DaylightAnswer, Leader, Usual};
+pub use daylight::{DaylightAnswer, Usual};
+pub use leader::Leader;
 
 use crate::card::{self, Crawl};
 use crate::clock::{self, Timeline};
 use crate::clock_check::{self, CameraClock};
-use crate::property::{Problem, Property};
-use crate::shift::{Shifts, shifts};
+use crate::property::{Disturbance, Problem, Property};
+use crate::shift::{self, Shifts, shifts};
 use crate::tags::{self, Tagged};
 use crate::view_check::{self, ViewChange};
 use crate::visits::{Kind, Season};
@@ -36,9 +38,9 @@ pub struct Debrief {
     pub tagged: Tagged,
     /// Visits and effort.
     pub season: Season,
-    /// Who moves in legal light, where and when.
+    /// Who moves in legal light, where and when; the newest season first.
     pub daylight: Vec<DaylightAnswer>,
-    /// The camera with the most mature bucks in the light, if several can be compared.
+    /// The camera with the most visits in the light as things stand, if several can be compared.
     pub leader: Option<Leader>,
     /// Before and after each disturbance.
     pub shifts: Shifts,
@@ -66,7 +68,8 @@ impl Debrief {
         let season = Season::of(&property, &crawl, &timeline, &tagged, &in_doubt)?;
         let daylight = daylight::answers(&season);
         let shifts = shifts(&season, &property.disturbances);
-        let leader = daylight::leader(&season);
+        let last_change = shift::last_logged(&season, &property.disturbances);
+        let leader = leader::leader(&season, &last_change);
         let names = names::check(&property, &season, today);
         let apart = clock_check::disagreements(&property, &crawl, &timeline)?;
         let moved: Vec<Problem> = view_changes.iter().map(doubts::moved).collect();
@@ -107,6 +110,12 @@ impl Debrief {
             .filter(move |k| *k == about || seen(k))
     }
 
+    /// Disturbances that are looked at one by one: what happened often under the same words is one exposure.
+    pub fn single_disturbances(&self) -> impl Iterator<Item = &Disturbance> {
+        let disturbances = self.property.disturbances.iter();
+        disturbances.filter(|d| self.shifts.plan(&d.id).is_some())
+    }
+
     /// Every clock fault that is not settled yet.
     pub fn wrong_clocks(&self) -> impl Iterator<Item = &clock_check::Finding> {
         self.clocks.iter().flat_map(|c| &c.findings)
@@ -117,10 +126,15 @@ impl Debrief {
         camera.map_or("*", |c| &self.season.cameras[c].name)
     }
 
-    /// The daylight answer for a camera, or for the whole property.
+    /// The answers of the newest season.
+    pub fn daylight_now(&self) -> impl Iterator<Item = &DaylightAnswer> {
+        let newest = self.season.newest();
+        self.daylight.iter().filter(move |a| a.season == newest)
+    }
+
+    /// The newest season's daylight answer for a camera, or for the whole property.
     pub fn daylight_of(&self, camera: Option<usize>, kind: Kind) -> Option<&DaylightAnswer> {
-        self.daylight
-            .iter()
+        self.daylight_now()
             .find(|a| a.camera == camera && a.kind == kind)
     }
 }

@@ -9,37 +9,57 @@ mod change_point;
 mod circle;
 mod circular_tests;
 mod cluster;
-mod multiplicity;
+mod conditional;
+mod graph;
+mod power;
+mod predictive;
 mod proportion;
 mod quantiles;
 mod rate;
 mod resample;
+mod spread;
 
-pub use change_point::{ChangePoint, change_point};
+pub use change_point::{ChangePoint, Law, change_point};
 pub use circle::{Density, density, overlap, overlap_of};
 pub use circular_tests::{Direction, direction, uniform_scores};
-pub use cluster::{DayCount, Runs, runs_of_counts, runs_of_shares};
-pub use multiplicity::weighted_holm;
-pub use proportion::{Counts, Estimate, change, change_against, change_p_value, wilson};
+pub use cluster::{
+    DayCount, LASTING_RUN_DAYS, RUN_DAYS, Runs, count_in_blocks, kept_of_noise, runs_of_counts,
+    runs_of_shares, share_in_blocks,
+};
+pub use conditional::{MatchedDay, MatchedRatio, matched_ratio};
+pub use graph::{Family, graph_adjusted};
+pub use power::{equivalence_p_value, one_sided_reach, power};
+pub use predictive::{Expected, Pair, predictive_interval, predictive_p_value, score_statistic};
+pub use proportion::{Counts, Estimate, change, change_p_value, share_interval, wilson};
 pub use quantiles::{median, median_interval, quantile, shift_between};
-pub use rate::{Exposure, rate, rate_p_value, rate_ratio};
-pub use resample::block_interval;
+pub use rate::{Exposure, rate, rate_one_sided, rate_p_value, rate_ratio};
+pub use resample::{BLOCK_DAYS, block_interval, block_variance};
+pub use spread::{Effect, Moderation, Unlike, between_variance, mean_effect, moderation, unlike};
 
 /// Degrees of freedom of a quantity whose variance is known: the normal distribution.
 pub const KNOWN: f64 = f64::INFINITY;
 
 /// The 97.5 % quantile of Student's t distribution; of the normal for [`KNOWN`].
-fn critical(freedom: f64) -> f64 {
-    use statrs::distribution::{ContinuousCDF, StudentsT};
+pub fn critical(freedom: f64) -> f64 {
     const Z95: f64 = 1.959_963_984_540_054;
     if freedom > 1e6 {
         return Z95;
     }
-    StudentsT::new(0.0, 1.0, freedom).map_or(Z95, |t| t.inverse_cdf(0.975))
+    upper_quantile(0.025, freedom)
+}
+
+/// What a statistic over its standard error exceeds with a chance of `tail`, by Student's t; by the normal
+/// for [`KNOWN`].
+fn upper_quantile(tail: f64, freedom: f64) -> f64 {
+    use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+    match StudentsT::new(0.0, 1.0, freedom) {
+        Ok(t) if freedom <= 1e6 => t.inverse_cdf(1.0 - tail),
+        _ => Normal::standard().inverse_cdf(1.0 - tail),
+    }
 }
 
 /// Two-sided p-value of a statistic over its standard error.
-fn two_sided(statistic: f64, freedom: f64) -> f64 {
+pub fn two_sided(statistic: f64, freedom: f64) -> f64 {
     use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
     let tail = match StudentsT::new(0.0, 1.0, freedom) {
         Ok(t) if freedom <= 1e6 => t.sf(statistic.abs()),

@@ -33,14 +33,6 @@ impl Counts {
             trials: self.trials / design_effect,
         }
     }
-
-    /// Variance of the share after one success and one failure are added (Agresti & Caffo 2000,
-    /// The American Statistician 54:280-288), so that a share of 0 or 1 keeps some uncertainty.
-    fn variance(self) -> f64 {
-        let trials = self.trials + 2.0;
-        let share = (self.hits + 1.0) / trials;
-        share * (1.0 - share) / trials
-    }
 }
 
 /// A value and its 95 % interval.
@@ -58,6 +50,12 @@ pub struct Estimate {
 /// Statistics in Medicine 17:857-872). `None` without trials.
 pub fn wilson(counts: Counts) -> Option<Estimate> {
     score_interval(counts, critical(KNOWN))
+}
+
+/// Wilson's interval for effective counts: Student's t with the degrees of freedom of their design effect in
+/// place of the normal. `None` without trials.
+pub fn share_interval(counts: Counts, freedom: f64) -> Option<Estimate> {
+    score_interval(counts, critical(freedom))
 }
 
 /// Wilson's interval with another quantile in place of the normal one: that of Student's t, for counts
@@ -102,59 +100,31 @@ fn difference(a: Estimate, b: Estimate) -> Estimate {
     }
 }
 
-/// A change less the change elsewhere at the same time (difference of differences), with its
-/// interval by MOVER (Zou & Donner 2008, Statistics in Medicine 27:1693-1702). Each argument is
-/// `(before, after)`.
-pub fn change_against(
-    here: (Counts, Counts),
-    elsewhere: (Counts, Counts),
-    freedom: f64,
-) -> Option<Estimate> {
-    let t = critical(freedom);
-    Some(difference(change_at(here, t)?, change_at(elsewhere, t)?))
-}
-
-/// P-value of no change. `None` where a side has no trials.
-///
-/// Without `elsewhere` the hypothesis is that both shares are equal: the "N - 1" chi-squared test
-/// (Campbell 2007, Statistics in Medicine 26:3661-3675). With `elsewhere` it is that the share
-/// stood still *or* changed as it did there (an intersection-union test: the larger of both
-/// p-values), so that neither a camera that stood still while the others moved, nor one that moved
-/// with them, is called changed.
-///
-/// `freedom` matters where the change stands alone: it is then referred to Student's t. Asking for
-/// both p-values is strict enough without it; the error rates that follow are measured in
-/// `tests/bench/error_rates.md`.
-pub fn change_p_value(
-    here: (Counts, Counts),
-    elsewhere: Option<(Counts, Counts)>,
-    freedom: f64,
-) -> Option<f64> {
-    match elsewhere {
-        None => own_p_value(here, freedom),
-        Some(there) => Some(own_p_value(here, KNOWN)?.max(contrast_p_value(here, there)?)),
-    }
-}
-
-fn own_p_value((before, after): (Counts, Counts), freedom: f64) -> Option<f64> {
-    let change = after.share()? - before.share()?;
-    let trials = before.trials + after.trials;
-    let pooled = (before.hits + after.hits) / trials;
-    let variance = pooled * (1.0 - pooled) * (1.0 / before.trials + 1.0 / after.trials);
-    if variance <= 0.0 || trials <= 1.0 {
+/// P-value of an unchanged share: the level at which the interval of [`change`] just touches 0, so that test
+/// and interval never contradict each other. `None` where a side has no trials.
+pub fn change_p_value(before: Counts, after: Counts, freedom: f64) -> Option<f64> {
+    let holds_zero = |t: f64| {
+        let interval = change_at((before, after), t)?;
+        Some(interval.low <= 0.0 && interval.high >= 0.0)
+    };
+    let (mut low, mut high) = (0.0, FURTHEST);
+    if holds_zero(0.0)? && before.share() == after.share() {
         return Some(1.0);
     }
-    let statistic = change / variance.sqrt() * ((trials - 1.0) / trials).sqrt();
-    Some(two_sided(statistic, freedom))
+    for _ in 0..HALVINGS {
+        let middle = f64::midpoint(low, high);
+        if holds_zero(middle)? {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    Some(two_sided(f64::midpoint(low, high), freedom))
 }
 
-/// The difference of differences over its standard error, with Agresti-Caffo variances.
-fn contrast_p_value(here: (Counts, Counts), there: (Counts, Counts)) -> Option<f64> {
-    let change = |(before, after): (Counts, Counts)| Some(after.share()? - before.share()?);
-    let variance = here.0.variance() + here.1.variance() + there.0.variance() + there.1.variance();
-    let contrast = change(here)? - change(there)?;
-    Some(two_sided(contrast / variance.sqrt(), KNOWN))
-}
+/// A change so many standard errors from 0 is as far as one can be.
+const FURTHEST: f64 = 100.0;
+const HALVINGS: usize = 50;
 
 #[cfg(test)]
 mod tests {
@@ -171,23 +141,30 @@ mod tests {
 
     #[test]
     fn no_visible_change_is_no_evidence() {
-        let half = Counts::new(5, 10);
-        assert_eq!(change_p_value((half, half), None, KNOWN), Some(1.0));
-        let none = Counts::new(0, 10);
-        assert_eq!(change_p_value((none, none), None, KNOWN), Some(1.0));
+        for same in [Counts::new(5, 10), Counts::new(0, 10), Counts::new(10, 10)] {
+            assert_eq!(change_p_value(same, same, KNOWN), Some(1.0));
+        }
         assert_eq!(
-            change_p_value((half, half), Some((none, none)), KNOWN),
-            Some(1.0)
+            change_p_value(Counts::new(0, 0), Counts::new(1, 2), KNOWN),
+            None
         );
     }
 
+    /// What the test says at 5 % the interval says too.
     #[test]
-    fn the_season_is_taken_out() {
-        let (before, after) = (Counts::new(30, 60), Counts::new(12, 60));
-        let alone = change_p_value((before, after), None, KNOWN).unwrap();
-        let shared = change_p_value((before, after), Some((before, after)), KNOWN).unwrap();
-        assert!(alone < 0.001 && shared > 0.99);
-        let effect = change_against((before, after), (before, after), KNOWN).unwrap();
-        assert!(effect.value.abs() < 1e-12 && effect.low < 0.0 && effect.high > 0.0);
+    fn test_and_interval_agree() {
+        for (a, b) in [(3, 9), (9, 3), (0, 6), (7, 1), (5, 4), (10, 2)] {
+            for freedom in [4.0, 12.5, KNOWN] {
+                let (before, after) = (Counts::new(a, 11), Counts::new(b, 10));
+                let interval = change(before, after, freedom).unwrap();
+                let excludes = interval.low > 0.0 || interval.high < 0.0;
+                let p = change_p_value(before, after, freedom).unwrap();
+                assert_eq!(
+                    excludes,
+                    p < 0.05,
+                    "{a} of 11, {b} of 10: {p}, {interval:?}"
+                );
+            }
+        }
     }
 }

@@ -1,7 +1,7 @@
 //! Rates of events per unit of effort.
 
 use super::proportion::score_interval;
-use super::{Counts, Estimate, KNOWN, critical, two_sided};
+use super::{Counts, Estimate, critical, two_sided};
 
 /// Events in some effort. Events may be fractional: divided by their dispersion.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,25 +35,10 @@ pub fn rate(exposure: Exposure, freedom: f64) -> Option<Estimate> {
     })
 }
 
-/// P-value of an unchanged rate. `None` where a side has no effort, or neither any event.
-///
-/// Without `elsewhere` it is the conditional score test: given all events, the share that fell after
-/// is binomial with the effort's share. With `elsewhere` the hypothesis is that the rate stood still
-/// *or* changed by the same factor as there (the larger of both p-values, as for shares); the second
-/// is the difference of log ratios over its standard error, half an event added to every count.
-pub fn rate_p_value(
-    here: (Exposure, Exposure),
-    elsewhere: Option<(Exposure, Exposure)>,
-    freedom: f64,
-) -> Option<f64> {
-    let own = |freedom| own_p_value(here, freedom);
-    match elsewhere {
-        None => own(freedom),
-        Some(there) => Some(own(KNOWN)?.max(contrast_p_value(here, there)?)),
-    }
-}
-
-fn own_p_value((before, after): (Exposure, Exposure), freedom: f64) -> Option<f64> {
+/// P-value of an unchanged rate by the conditional score test: given all events, the share that fell after
+/// is binomial with the effort's share. The interval of [`rate_ratio`] holds 1 where this is over 5 %. `None`
+/// where a side has no effort, or neither any event.
+pub fn rate_p_value(before: Exposure, after: Exposure, freedom: f64) -> Option<f64> {
     let events = before.events + after.events;
     let expected = after.effort / (before.effort + after.effort);
     let defined = before.effort > 0.0 && after.effort > 0.0 && events > 0.0;
@@ -66,15 +51,15 @@ fn own_p_value((before, after): (Exposure, Exposure), freedom: f64) -> Option<f6
     })
 }
 
-fn contrast_p_value(here: (Exposure, Exposure), there: (Exposure, Exposure)) -> Option<f64> {
-    let sides = [here.0, here.1, there.0, there.1];
-    if sides.iter().any(|s| s.effort <= 0.0) {
-        return None;
-    }
-    let log = |s: Exposure| ((s.events + 0.5) / s.effort).ln();
-    let contrast = (log(here.1) - log(here.0)) - (log(there.1) - log(there.0));
-    let variance: f64 = sides.iter().map(|s| 1.0 / (s.events + 0.5)).sum();
-    Some(two_sided(contrast / variance.sqrt(), KNOWN))
+/// P-value of `after` having no higher rate than `before`, one-sided, by the same test.
+pub fn rate_one_sided(before: Exposure, after: Exposure, freedom: f64) -> Option<f64> {
+    let both = rate_p_value(before, after, freedom)?;
+    let is_higher = after.rate()? > before.rate()?;
+    Some(if is_higher {
+        both / 2.0
+    } else {
+        1.0 - both / 2.0
+    })
 }
 
 /// Ratio of two rates, `after / before`, with a score interval.

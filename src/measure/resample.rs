@@ -6,7 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use super::{Estimate, quantile};
 
 /// Days that stay together when resampled.
-const BLOCK_DAYS: usize = 5;
+pub const BLOCK_DAYS: usize = 5;
 
 /// The 95 % percentile interval of a statistic of two stretches of days, by a circular block
 /// bootstrap of each (Politis & Romano 1992, in LePage & Billard, Exploring the Limits of Bootstrap).
@@ -22,23 +22,52 @@ pub fn block_interval(
     resamples: usize,
     seed: u64,
 ) -> Option<Estimate> {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let mut drawn: Vec<f64> = (0..resamples)
-        .filter_map(|_| {
-            let before = draw(before, &mut rng);
-            let after = draw(after, &mut rng);
-            statistic(&before, &after)
-        })
-        .collect();
-    if drawn.len() * 2 < resamples.max(1) {
-        return None;
-    }
+    let mut drawn = draws(before, after, statistic, resamples, seed)?;
     drawn.sort_by(f64::total_cmp);
     Some(Estimate {
         value: drawn.iter().sum::<f64>() / drawn.len() as f64,
         low: quantile(&drawn, 0.025)?,
         high: quantile(&drawn, 0.975)?,
     })
+}
+
+/// The variance of such a statistic by the same draws, and its degrees of freedom, one fewer than the blocks
+/// of each stretch. A handful of blocks varies less about its own mean than about the true one: the variance
+/// is multiplied by their number over one fewer.
+pub fn block_variance(
+    before: usize,
+    after: usize,
+    statistic: impl Fn(&[usize], &[usize]) -> Option<f64>,
+    resamples: usize,
+    seed: u64,
+) -> Option<(f64, f64)> {
+    let drawn = draws(before, after, statistic, resamples, seed)?;
+    let n = drawn.len() as f64;
+    let mean = drawn.iter().sum::<f64>() / n;
+    let variance = drawn.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    let blocks = |days: usize| (days as f64 / BLOCK_DAYS as f64).max(2.0);
+    let fewer = blocks(before.min(after));
+    let freedom = blocks(before) + blocks(after) - 2.0;
+    Some((variance * fewer / (fewer - 1.0), freedom))
+}
+
+/// The statistic of the days drawn; `None` when it is undefined for more than half of the draws.
+fn draws(
+    before: usize,
+    after: usize,
+    statistic: impl Fn(&[usize], &[usize]) -> Option<f64>,
+    resamples: usize,
+    seed: u64,
+) -> Option<Vec<f64>> {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let drawn: Vec<f64> = (0..resamples)
+        .filter_map(|_| {
+            let before = draw(before, &mut rng);
+            let after = draw(after, &mut rng);
+            statistic(&before, &after)
+        })
+        .collect();
+    (drawn.len() * 2 >= resamples.max(1)).then_some(drawn)
 }
 
 fn draw(days: usize, rng: &mut ChaCha8Rng) -> Vec<usize> {

@@ -56,7 +56,8 @@ mature_age = 3.5
 gap_min = 30
 
 [shift]
-days = 21
+# days = 21 would compare 21 days on either side; without it they are chosen from the days before.
+near_m = 250
 ",
         Plan::NAME,
         plan.position.latitude_deg,

@@ -24,7 +24,7 @@ pub(super) const HEADINGS: Headings = Headings {
 };
 
 /// Whose doing a disturbance is, as logged by the person. Nothing is concluded from it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum By {
     /// Somebody across the fence.
     Neighbour,

@@ -33,7 +33,7 @@ pub use log::LogTable;
 pub use named::{TAGS, named_in_tags, picture_key};
 pub use numbers::{parse_count, parse_number};
 pub use problem::{Problem, ensure_usable};
-pub use settings::{Position, Settings, ShareOf, TagTable};
+pub use settings::{Position, Settings, ShareOf, TagTable, YearStart};
 pub use sheet::{Headings, Row, Sheet};
 pub use written::Written;
 

@@ -40,6 +40,33 @@ impl Position {
     }
 }
 
+/// The day of the year on which a season begins.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct YearStart {
+    /// 1 to 12.
+    pub month: u32,
+    /// A day that the month has in every year.
+    pub day: u32,
+}
+
+impl YearStart {
+    /// Reads `06-01`.
+    fn parse(text: &str) -> Result<Self> {
+        let read = || {
+            let (month, day) = text.split_once('-')?;
+            let (month, day) = (month.parse().ok()?, day.parse().ok()?);
+            // A year without a leap day: a start must be a day of every year.
+            chrono::NaiveDate::from_ymd_opt(2025, month, day)?;
+            Some(Self { month, day })
+        };
+        read().with_context(|| {
+            format!(
+                "[season] starts = \"{text}\" is not a day of every year. Write month and day, \"06-01\" for 1 June."
+            )
+        })
+    }
+}
+
 /// Which visits the daylight share counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -69,10 +96,12 @@ pub struct Settings {
     pub mature_age: f64,
     /// A longer silence than this, in minutes, ends a visit.
     pub gap_min: f64,
-    /// Days compared on either side of a disturbance.
-    pub shift_days: u32,
+    /// Days compared on either side of a disturbance; `None` where they are chosen from the days before it.
+    pub shift_days: Option<u32>,
     /// A camera within this many metres of a disturbance is near it, where no list says otherwise.
     pub near_m: f64,
+    /// When a season begins.
+    pub year_start: YearStart,
     /// Whether day or month comes first in a date such as 10/11/2025, where no other date tells.
     pub date_order: Option<DateOrder>,
     /// A table of tags that another program wrote.
@@ -113,6 +142,8 @@ struct File {
     visits: Visits,
     #[serde(default)]
     shift: Shift,
+    #[serde(default)]
+    season: SeasonStart,
     tags: Option<TagTable>,
 }
 
@@ -161,15 +192,29 @@ impl Default for Visits {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct Shift {
-    days: u32,
+    days: Option<u32>,
     near_m: f64,
 }
 
 impl Default for Shift {
     fn default() -> Self {
         Self {
-            days: 21,
+            days: None,
             near_m: 250.0,
+        }
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct SeasonStart {
+    starts: String,
+}
+
+impl Default for SeasonStart {
+    fn default() -> Self {
+        Self {
+            starts: "06-01".to_owned(),
         }
     }
 }
@@ -181,6 +226,11 @@ const EXAMPLE: &str = "It needs at least these four lines:\n\
     \x20   time_zone = \"America/Chicago\"";
 
 impl Settings {
+    /// A longer silence than this ends a visit.
+    pub fn gap(&self) -> chrono::TimeDelta {
+        chrono::TimeDelta::milliseconds((self.gap_min * 60_000.0) as i64)
+    }
+
     /// Reads `property.toml` in `root`.
     ///
     /// # Errors
@@ -223,6 +273,7 @@ impl Settings {
             gap_min: file.visits.gap_min,
             shift_days: file.shift.days,
             near_m: file.shift.near_m,
+            year_start: YearStart::parse(&file.season.starts)?,
             date_order: file.date_order,
             tag_table: file.tags,
         };
@@ -260,7 +311,9 @@ impl Settings {
         )?;
         within("mature_age", self.mature_age, 0.5, 15.0)?;
         within("gap_min", self.gap_min, 1.0, 1440.0)?;
-        within("days", f64::from(self.shift_days), 3.0, 180.0)?;
+        if let Some(days) = self.shift_days {
+            within("days", f64::from(days), 3.0, 180.0)?;
+        }
         within("near_m", self.near_m, 1.0, 20_000.0)
     }
 
@@ -378,7 +431,7 @@ mod tests {
             ),
             (30.0, 30.0, 3.5)
         );
-        assert_eq!((s.gap_min, s.shift_days), (30.0, 21));
+        assert_eq!((s.gap_min, s.shift_days), (30.0, None));
     }
 
     #[test]

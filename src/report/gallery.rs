@@ -7,11 +7,14 @@ use chrono::{NaiveDate, Offset, TimeZone};
 use rayon::prelude::*;
 
 use super::file_names::{FileNames, slug};
-use super::plots::{Curve, Spot, activity, changes, clock_light, placebo, ranking, season, sketch};
+use super::plots::{
+    Curve, SeasonPoint, Spot, activity, changes, clock_light, placebo, ranking, season, seasons,
+    sketch,
+};
 use super::words;
 use crate::debrief::Debrief;
 use crate::property::Disturbance;
-use crate::shift::{Role, Shift, Windows};
+use crate::shift::{CHOICES, Role, Shift, Windows};
 use crate::sun::{MeanDay, SunDay};
 use crate::visits::{Camera, Kind};
 
@@ -31,6 +34,8 @@ pub(super) struct Plot {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum Subject {
     Ranking,
+    /// The line through all seasons.
+    Seasons,
     Season(Option<usize>),
     Changes(usize),
     Sketch(usize),
@@ -77,8 +82,10 @@ impl Gallery {
 fn draw(debrief: &Debrief) -> Result<Vec<Plot>> {
     let files = &FileNames::of(debrief);
     let cameras = 0..debrief.season.cameras.len();
-    let disturbances = 0..debrief.property.disturbances.len();
-    let mut subjects = vec![Subject::Ranking, Subject::Season(None)];
+    let logged = &debrief.property.disturbances;
+    let is_single = |d: &usize| debrief.shifts.plan(&logged[*d].id).is_some();
+    let disturbances = (0..logged.len()).filter(is_single);
+    let mut subjects = vec![Subject::Ranking, Subject::Seasons, Subject::Season(None)];
     subjects.extend(cameras.clone().map(|c| Subject::Season(Some(c))));
     for disturbance in disturbances {
         subjects.extend([Subject::Changes(disturbance), Subject::Sketch(disturbance)]);
@@ -112,6 +119,7 @@ fn plot(debrief: &Debrief, files: &FileNames, subject: Subject) -> Result<Option
                 debrief.property.settings.share_light()
             ),
         )),
+        Subject::Seasons => seasons_plot(debrief)?,
         Subject::Season(camera) => season_plot(debrief, files, camera)?,
         Subject::Changes(d) => Some(changes_plot(debrief, files, d)?),
         Subject::Sketch(d) => sketch_plot(debrief, files, d)?,
@@ -135,6 +143,33 @@ fn plot(debrief: &Debrief, files: &FileNames, subject: Subject) -> Result<Option
 
 /// File name, picture, and what it shows.
 type Drawn = (String, String, String);
+
+/// The whole property's seasons, of those in which enough of the pictures are tagged for a rate.
+fn seasons_plot(debrief: &Debrief) -> Result<Option<Drawn>> {
+    let about = debrief.season.about.kind;
+    let answers = debrief.daylight.iter().rev();
+    let points: Vec<SeasonPoint> = answers
+        .filter(|a| a.camera.is_none() && a.kind == about)
+        .filter_map(|a| {
+            Some(SeasonPoint {
+                name: a.season?.name(),
+                rate: a.per_100_nights?,
+                counts: format!(
+                    "{} in {}",
+                    words::counted(a.counted, "visit"),
+                    words::counted(a.nights, "night")
+                ),
+            })
+        })
+        .collect();
+    let heading = format!(
+        "{} in {}, season by season",
+        about.plural(),
+        debrief.property.settings.share_light()
+    );
+    let drawn = seasons(&heading, &points)?;
+    Ok(drawn.map(|svg| ("seasons".to_owned(), svg, heading)))
+}
 
 fn season_plot(
     debrief: &Debrief,
@@ -185,7 +220,7 @@ fn sketch_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Option<
         .shifts
         .of(&logged.id, debrief.season.about.kind)
         .filter_map(|row| {
-            let camera = &debrief.season.cameras[row.camera];
+            let camera = &debrief.season.cameras[row.camera?];
             Some(Spot {
                 name: camera.name.clone(),
                 place: camera.place_on(date)?,
@@ -216,7 +251,7 @@ fn activity_plot(
         "{} at {}, {} days either side of {}",
         kind.plural(),
         here.name,
-        debrief.property.settings.shift_days,
+        days_compared(debrief, logged),
         words::day(logged.start.date())
     );
     let svg = activity(&heading, &before, &after, mean, &debrief.property.settings)?;
@@ -231,7 +266,7 @@ fn placebo_plot(
 ) -> Result<Option<Drawn>> {
     let logged = &debrief.property.disturbances[disturbance];
     let mut rows = debrief.shifts.of(&logged.id, debrief.season.about.kind);
-    let row = rows.find(|r| r.camera == camera);
+    let row = rows.find(|r| r.camera == Some(camera));
     let Some(measured) = row.and_then(|r| r.placebo.as_ref()) else {
         return Ok(None);
     };
@@ -239,10 +274,15 @@ fn placebo_plot(
         "The same comparison at every other date, {}",
         debrief.season.cameras[camera].name
     );
-    let days = debrief.property.settings.shift_days;
+    let days = days_compared(debrief, logged);
     let svg = placebo(&heading, measured, logged.first_day_after(), days)?;
     let file = files.pair("placebo", disturbance, camera);
     Ok(svg.map(|svg| (file, svg, heading)))
+}
+
+fn days_compared(debrief: &Debrief, disturbance: &Disturbance) -> u32 {
+    let plan = debrief.shifts.plan(&disturbance.id);
+    plan.map_or(CHOICES[0], |plan| plan.chosen.days)
 }
 
 /// The kinds worth a curve, the most asked-for first.
@@ -256,7 +296,11 @@ fn sides(
     index: usize,
 ) -> Result<(Kind, [Curve; 2], MeanDay)> {
     let camera = &debrief.season.cameras[index];
-    let windows = Windows::around(disturbance, debrief.property.settings.shift_days);
+    let plan = debrief.shifts.plan(&disturbance.id);
+    let windows = plan.map_or_else(
+        || Windows::around(disturbance, CHOICES[0]),
+        |plan| plan.windows,
+    );
     let sides = [windows.before, windows.after];
     let as_on = windows.after.0;
     let visits = |kind, side| camera.visits_at_place(kind, side, as_on);

@@ -12,6 +12,6 @@ mod tables;
 mod words;
 
 pub use clock_findings::{clock_finding, clocks};
-pub use findings::{cameras, daylight, findings, pictures, shifts};
+pub use findings::{cameras, daylight, findings, pictures, shifts, years};
 pub use save::{Saved, save};
-pub(crate) use words::whole_percent;
+pub(crate) use words::{against_others, whole_percent};

@@ -9,7 +9,7 @@ use crate::clock::LocalTime;
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
 use crate::sun::SunDay;
-use crate::visits::{Kind, Visit};
+use crate::visits::{DeerYear, Kind, Visit};
 
 /// A table and the file it goes into.
 pub(super) type Table = (&'static str, DataFrame);
@@ -53,7 +53,8 @@ fn count(n: usize) -> u32 {
 fn days(debrief: &Debrief) -> Result<DataFrame> {
     let season = &debrief.season;
     let names: Vec<&str> = season.cameras.iter().map(|c| c.name.as_str()).collect();
-    season.days.table(&season.settings.name, &names)
+    let start = season.settings.year_start;
+    season.days.table(&season.settings.name, &names, start)
 }
 
 fn daylight(debrief: &Debrief) -> Result<DataFrame> {
@@ -66,6 +67,7 @@ fn daylight(debrief: &Debrief) -> Result<DataFrame> {
     let evening = |a: &crate::debrief::DaylightAnswer| a.evening.map(|u| to_digits(u.median_min));
     let morning = |a: &crate::debrief::DaylightAnswer| a.morning.map(|u| to_digits(u.median_min));
     Ok(df!(
+        "season" => rows.iter().map(|a| a.season.map(DeerYear::name)).collect::<Vec<_>>(),
         "camera" => rows.iter().map(|a| debrief.camera_name(a.camera)).collect::<Vec<_>>(),
         "who" => rows.iter().map(|a| a.kind.word()).collect::<Vec<_>>(),
         "nights" => counts(|a| a.nights),
@@ -89,12 +91,15 @@ fn shifts(debrief: &Debrief) -> Result<DataFrame> {
     let [against, against_low, against_high] =
         ends(rows.iter().map(|r| r.share_change_against_controls));
     let [rate, rate_low, rate_high] = ends(rows.iter().map(|r| r.rate_ratio));
+    let [rate_against, rate_against_low, rate_against_high] =
+        ends(rows.iter().map(|r| r.rate_ratio_against_controls));
     let counts = |of: fn(&crate::shift::Shift) -> usize| -> Vec<u32> {
         rows.iter().map(|r| count(of(r))).collect()
     };
     Ok(df!(
+        "season" => rows.iter().map(|r| r.season.name()).collect::<Vec<_>>(),
         "disturbance" => rows.iter().map(|r| r.disturbance.as_str()).collect::<Vec<_>>(),
-        "camera" => rows.iter().map(|r| debrief.camera_name(Some(r.camera))).collect::<Vec<_>>(),
+        "camera" => rows.iter().map(|r| debrief.camera_name(r.camera)).collect::<Vec<_>>(),
         "who" => rows.iter().map(|r| r.kind.word()).collect::<Vec<_>>(),
         "role" => rows.iter().map(|r| r.role.word()).collect::<Vec<_>>(),
         "before_from" => rows.iter().map(|r| r.before.from.to_string()).collect::<Vec<_>>(),
@@ -118,8 +123,14 @@ fn shifts(debrief: &Debrief) -> Result<DataFrame> {
         "rate_ratio" => rate,
         "rate_ratio_low" => rate_low,
         "rate_ratio_high" => rate_high,
+        "rate_ratio_against_controls" => rate_against,
+        "rate_ratio_against_controls_low" => rate_against_low,
+        "rate_ratio_against_controls_high" => rate_against_high,
+        "light_visits_p_value" => rows.iter().map(|r| r.light_p_value.map(to_digits)).collect::<Vec<_>>(),
+        "light_visits_p_adjusted" => rows.iter().map(|r| r.light_p_adjusted.map(to_digits)).collect::<Vec<_>>(),
+        "light_visits_verdict" => rows.iter().map(|r| r.light_verdict.word()).collect::<Vec<_>>(),
         "p_value" => rows.iter().map(|r| r.p_value.map(to_digits)).collect::<Vec<_>>(),
-        "p_adjusted" => rows.iter().map(|r| r.p_adjusted).collect::<Vec<_>>(),
+        "p_adjusted" => rows.iter().map(|r| r.p_adjusted.map(to_digits)).collect::<Vec<_>>(),
         "verdict" => rows.iter().map(|r| r.verdict.word()).collect::<Vec<_>>(),
         "pattern" => rows.iter().map(|r| r.pattern.map(|p| p.word())).collect::<Vec<_>>(),
     )?)
@@ -140,7 +151,9 @@ fn visits(debrief: &Debrief) -> Result<DataFrame> {
         .collect();
     let local = |v: &Visit| v.first.shown().format("%Y-%m-%dT%H:%M:%S").to_string();
     let tenth = |minutes: f64| (minutes * 10.0).round() / 10.0;
+    let season = |v: &Visit| debrief.season.year_of(v.date()).name();
     Ok(df!(
+        "season" => all.iter().map(|(.., v)| season(v)).collect::<Vec<_>>(),
         "camera" => all.iter().map(|(c, ..)| *c).collect::<Vec<_>>(),
         "who" => all.iter().map(|(_, k, _)| k.word()).collect::<Vec<_>>(),
         "local_time" => all.iter().map(|(.., v)| local(v)).collect::<Vec<_>>(),

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 
 use crate::debrief::Usual;
 use crate::measure::Estimate;
+use crate::shift::{Question, Side, Unlogged};
 
 /// Keeps a number and its sign on one line.
 const NBSP: char = '\u{a0}';
@@ -80,6 +81,49 @@ pub(super) fn rate(estimate: Option<Estimate>) -> String {
         || "–".to_owned(),
         |e| format!("{:.1} ({:.1}–{:.1})", e.value, e.low, e.high),
     )
+}
+
+/// `11 of 34 visits in 21 nights`
+pub(super) fn in_nights(side: &Side) -> String {
+    format!(
+        "{} of {} in {}",
+        grouped(side.counted),
+        counted(side.visits, "visit"),
+        counted(side.nights, "night")
+    )
+}
+
+/// `11 visits in 21 nights`: those in light alone.
+pub(super) fn counted_in_nights(side: &Side) -> String {
+    format!(
+        "{} in {}",
+        counted(side.counted, "visit"),
+        counted(side.nights, "night")
+    )
+}
+
+/// A ratio as a part or a multiple: `6 %` or `2.1 times`.
+pub(super) fn factor(ratio: f64) -> String {
+    match ratio {
+        r if r < 1.0 => percent(r),
+        r if r < 100.0 => format!("{r:.1}{NBSP}times"),
+        _ => format!("over 100{NBSP}times"),
+    }
+}
+
+/// A change that nobody logged, against the other cameras: `visits in light ×0.21` or `the daylight share −38
+/// points`.
+pub fn against_others(change: &Unlogged) -> String {
+    match change.of {
+        Question::Share => format!(
+            "the daylight share {} points against the other cameras",
+            signed(change.change * 100.0)
+        ),
+        _ => format!(
+            "visits in light per night ×{:.2} against the other cameras",
+            change.change
+        ),
+    }
 }
 
 /// `p = 0.012`, `p < 0.001`

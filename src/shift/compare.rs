@@ -1,319 +1,613 @@
-//! One camera's days before against its days after, with the controls beside them.
+//! The days before against the days after at one camera, or at all near cameras together, with the controls
+//! beside them.
 
-use super::around::Around;
-use super::controls::{Pool, Pools};
-use super::enough::enough;
+use chrono::NaiveDate;
+
+use super::effects::{Question, Sides};
+use super::enough::{self, Enough};
+use super::noise::{Noise, Watched};
+use super::quiet::{self, Quiet, Spread};
 use super::roles::Logged;
-use super::window::{Tally, Windows};
-use super::{Role, Shift, Verdict};
+use super::window::{Side, Windows};
+use super::{LEVEL, Role, Shift, Verdict};
 use crate::measure::{
-    Counts, Estimate, Exposure, Runs, change, change_against, change_p_value, rate_p_value,
-    rate_ratio, runs_of_counts,
+    Counts, Effect, Estimate, Expected, Pair, change, change_p_value, mean_effect,
+    predictive_interval, predictive_p_value, rate_p_value, rate_ratio,
 };
 use crate::property::Disturbance;
 use crate::visits::{Kind, Season};
 
-/// A side with fewer visits than this is never judged.
+/// A share of fewer visits than this on a side is never judged.
 const FEWEST_VISITS: usize = 5;
-/// The level of a verdict.
-pub(super) const LEVEL: f64 = 0.05;
+/// Nor are visits in light of which there are fewer than this on both sides together.
+const FEWEST_LIGHT_VISITS: usize = 5;
+/// Controls with fewer visits on a side than this, all together, do not show what the season did.
+const FEWEST_CONTROL_VISITS: usize = 10;
+/// The same of nights.
+const FEWEST_CONTROL_NIGHTS: usize = 10;
+/// A control near which something else is logged in these days is left out where so many others remain.
+const ENOUGH_OTHERS: usize = 3;
 
-/// A camera's comparison, before its verdict. What costs something is worked out when it is asked for:
-/// most comparisons are of dates on which nothing happened.
-pub(super) struct Comparison {
-    around: Around,
-    /// Effective counts before and after.
-    here: (Counts, Counts),
-    /// The same of the controls.
-    elsewhere: Option<(Counts, Counts)>,
-    /// The controls' visits at all hours.
-    elsewhere_rates: Option<(Exposure, Exposure)>,
-    last_year: bool,
+/// All cameras around one date, for one kind.
+pub(super) struct Compared<'a> {
+    season: &'a Season,
+    pub windows: &'a Windows,
+    kind: Kind,
+    roles: &'a [Role],
+    log: &'a [Logged<'a>],
+    quiet: &'a Quiet,
+    sides: Vec<Sides>,
+    noise: Vec<Noise>,
+    /// Whether a camera tells what the season did.
+    is_control: Vec<bool>,
 }
 
-impl Comparison {
-    fn of(around: Around, controls: &Pool, last_year: bool) -> Self {
-        let effect = around.share_runs().design_effect;
-        let effective = |t: &Tally| t.counts().divided_by(effect);
+/// What one row is about: a camera, or all near cameras.
+struct Here {
+    cameras: Vec<usize>,
+    sides: Vec<Sides>,
+    noise: Vec<Noise>,
+    /// Counts of all its cameras, and the noise of their sum.
+    sum: Sides,
+    sum_noise: Noise,
+    /// See [`runs_together`].
+    runs_together: [f64; Question::ALL.len()],
+    clock_in_doubt: bool,
+    is_tagged: bool,
+}
+
+/// A change less that of the controls.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Contrast {
+    /// On the scale of [`Sides::effect`], with its interval.
+    pub estimate: Estimate,
+    /// Its variance where both sides are far from zero, and the degrees of freedom.
+    pub variance: f64,
+    pub freedom: f64,
+    /// The part of the variance that more nights do not make smaller.
+    pub lasting: f64,
+    /// What the controls lead to expect.
+    pub expected: Expected,
+    /// Degrees of freedom of the row's own runs of days.
+    pub of_counts: f64,
+}
+
+impl Contrast {
+    /// As a ratio; an end beyond all bounds is infinite.
+    fn ratio(&self) -> Estimate {
+        let Estimate { value, low, high } = self.estimate;
+        let bounded = |x: f64| if x > 11.9 { f64::INFINITY } else { x.exp() };
+        Estimate {
+            value: value.exp(),
+            low: low.exp(),
+            high: bounded(high),
+        }
+    }
+
+    /// In points of the share.
+    fn points(&self, after: Counts) -> Estimate {
+        Estimate {
+            value: points(self.estimate.value, after),
+            low: points(self.estimate.low, after),
+            high: points(self.estimate.high, after),
+        }
+    }
+}
+
+/// A change of log odds in points: what the share is, less what it would be without the change.
+pub(super) fn points(change: f64, after: Counts) -> f64 {
+    let share = (after.hits + 0.5) / (after.trials + 1.0);
+    let log_odds = (share / (1.0 - share)).ln();
+    share - 1.0 / (1.0 + (change - log_odds).exp())
+}
+
+impl<'a> Compared<'a> {
+    pub fn of(
+        season: &'a Season,
+        windows: &'a Windows,
+        kind: Kind,
+        roles: &'a [Role],
+        log: &'a [Logged<'a>],
+        quiet: &'a Quiet,
+    ) -> Self {
+        let cameras: Vec<usize> = (0..season.cameras.len()).collect();
+        let noise = |c: &usize| {
+            let watched = Watched {
+                season,
+                cameras: &cameras[*c..=*c],
+                kind,
+            };
+            Noise::of(watched, windows)
+        };
         Self {
-            here: (effective(&around.before), effective(&around.after)),
-            elsewhere: controls.shares(),
-            elsewhere_rates: controls.rates(),
-            last_year,
-            around,
+            sides: cameras
+                .iter()
+                .map(|c| quiet::sides(season, *c, kind, windows))
+                .collect(),
+            noise: cameras.iter().map(noise).collect(),
+            is_control: controls(season, windows, roles, log),
+            season,
+            windows,
+            kind,
+            roles,
+            log,
+            quiet,
         }
     }
 
-    fn freedom(&self) -> f64 {
-        self.around.share_runs().freedom
+    /// The row of all near cameras together, if there are any, then every camera's.
+    pub fn rows(&self, disturbance: &Disturbance) -> Vec<Shift> {
+        let near = self.near_cameras();
+        let together = (!near.is_empty()).then(|| (None, self.together(near)));
+        let alone = (0..self.sides.len()).map(|c| (Some(c), self.camera(c)));
+        together
+            .into_iter()
+            .chain(alone)
+            .map(|(camera, here)| self.row(&disturbance.id, camera, &here))
+            .collect()
     }
 
-    fn has_enough_visits(&self) -> bool {
-        self.around.fewest_visits() >= FEWEST_VISITS
-    }
-
-    /// The change that is tested: against the controls where there are any. `None` where a side has
-    /// too few visits.
-    pub fn tested_change(&self) -> Option<f64> {
-        let change = |(before, after): (Counts, Counts)| Some(after.share()? - before.share()?);
-        let own = change(self.here)?;
-        let theirs = self.elsewhere.and_then(change).unwrap_or(0.0);
-        self.has_enough_visits().then_some(own - theirs)
-    }
-
-    /// Whether there is something to compare with.
-    pub fn has_controls(&self) -> bool {
-        self.elsewhere.is_some()
-    }
-
-    /// The p-value of a comparison that can be judged, if it is no larger than `most`.
-    pub fn p_value_up_to(&self, most: f64) -> Option<f64> {
-        // Without a control the season itself may have made the change.
-        self.elsewhere?;
-        if self.around.clock_in_doubt || !self.has_enough_visits() {
-            return None;
+    /// The rows of two seasons: the whole property's, which has no control, then those of every camera that
+    /// worked on enough of the same days.
+    pub fn rows_of_seasons(&self) -> Vec<Shift> {
+        let worked = |c: &usize| self.sides[*c].worked(FEWEST_CONTROL_NIGHTS);
+        let cameras: Vec<usize> = (0..self.sides.len()).filter(worked).collect();
+        if cameras.is_empty() {
+            return Vec::new();
         }
-        let p = self.p_value().filter(|p| *p <= most)?;
-        self.could_be_clear().then_some(p)
+        let alone = cameras
+            .iter()
+            .map(|c| self.row("", Some(*c), &self.camera(*c)));
+        let all = self.row("", None, &self.together(cameras.clone()));
+        std::iter::once(all).chain(alone).collect()
     }
 
-    fn p_value(&self) -> Option<f64> {
-        change_p_value(self.here, self.elsewhere, self.freedom())
+    /// The near cameras that worked on both sides; all of them where none did.
+    fn near_cameras(&self) -> Vec<usize> {
+        let near: Vec<usize> = (0..self.roles.len())
+            .filter(|c| self.roles[*c] == Role::Near)
+            .collect();
+        let worked: Vec<usize> = near
+            .iter()
+            .copied()
+            .filter(|c| self.sides[*c].worked(1))
+            .collect();
+        if worked.is_empty() { near } else { worked }
     }
 
-    /// Whether the largest change these visits could have shown would be told from chance.
-    fn could_be_clear(&self) -> bool {
-        let (before, after) = self.here;
-        [0.0, after.trials].into_iter().any(|hits| {
-            let extreme = Counts { hits, ..after };
-            change_p_value((before, extreme), self.elsewhere, self.freedom())
+    fn camera(&self, camera: usize) -> Here {
+        self.together(vec![camera])
+    }
+
+    fn together(&self, cameras: Vec<usize>) -> Here {
+        let watched = Watched {
+            season: self.season,
+            cameras: &cameras,
+            kind: self.kind,
+        };
+        let alone = |c: &usize| {
+            let cameras = &[*c];
+            Noise::lasting(Watched { cameras, ..watched }, self.windows)
+        };
+        let noise: Vec<Noise> = cameras.iter().map(alone).collect();
+        let (sum_noise, runs_together) = match cameras[..] {
+            [one] => (self.noise[one], [1.0; Question::ALL.len()]),
+            _ => {
+                let lasting = Noise::lasting(watched, self.windows);
+                let short = Noise::of(watched, self.windows);
+                (short, runs_together(&noise, &lasting))
+            }
+        };
+
+        let sides: Vec<Sides> = cameras.iter().map(|c| self.sides[*c]).collect();
+        let mut sum = sides[0];
+        for more in &sides[1..] {
+            sum.before += more.before;
+            sum.after += more.after;
+        }
+        let in_doubt = |c: &usize| {
+            self.season.cameras[*c]
+                .clock_doubtful_between(self.windows.before.0, self.windows.after.1)
+        };
+        Here {
+            noise,
+            clock_in_doubt: cameras.iter().any(in_doubt),
+            is_tagged: sides.iter().all(Sides::are_tagged),
+            cameras,
+            sides,
+            sum,
+            sum_noise,
+            runs_together,
+        }
+    }
+
+    /// What the controls other than a row's own cameras did; `None` where they are too few to tell what the
+    /// season did: one stray visit must neither make a change clear nor hide one.
+    fn controls(&self, here: &Here, question: Question) -> Option<Controls> {
+        let others =
+            (0..self.sides.len()).filter(|c| self.is_control[*c] && !here.cameras.contains(c));
+        let mut effects = Vec::new();
+        let (mut visits, mut nights) = ([0; 2], [0; 2]);
+        let mut take = |sides: &Sides, noise: &Noise| {
+            if let Some(effect) = sides.effect(question, noise) {
+                effects.push(effect);
+                for (i, side) in [sides.before, sides.after].into_iter().enumerate() {
+                    visits[i] += side.visits;
+                    nights[i] += side.nights;
+                }
+            }
+        };
+        for camera in others {
+            take(&self.sides[camera], &self.noise[camera]);
+        }
+        let mut earlier_years = 0;
+        for camera in &here.cameras {
+            for sides in
+                quiet::earlier_years(self.season, *camera, self.kind, self.windows, self.log)
+            {
+                take(&sides, &self.noise[*camera]);
+                earlier_years += 1;
+            }
+        }
+        let is_enough = match question {
+            Question::Share => visits.iter().all(|v| *v >= FEWEST_CONTROL_VISITS),
+            _ => {
+                nights.iter().all(|n| *n >= FEWEST_CONTROL_NIGHTS)
+                    && visits.iter().sum::<usize>() >= FEWEST_CONTROL_VISITS
+            }
+        };
+        let spread = self
+            .quiet
+            .spread(question, &effects)
+            .filter(|_| is_enough)?;
+        Some(Controls {
+            mean: mean_effect(effects.iter().copied(), spread.between)?,
+            number: effects.len(),
+            spread,
+            earlier_years,
+        })
+    }
+
+    /// The counts of some sides as they are tested.
+    fn pairs(here: &Here, sides: &[Sides], question: Question) -> Vec<Pair> {
+        let more = here.runs_together[question as usize];
+        let both = sides.iter().zip(&here.noise);
+        both.filter_map(|(s, n)| s.pair(question, n, more))
+            .collect()
+    }
+
+    /// The change here less that of the controls.
+    fn contrast(&self, here: &Here, question: Question, controls: &Controls) -> Option<Contrast> {
+        let between = controls.spread.between;
+        let effects = here
+            .sides
+            .iter()
+            .zip(&here.noise)
+            .map(|(s, n)| s.effect(question, n));
+        let effects: Vec<Effect> = effects.flatten().collect();
+        let own = mean_effect(effects.iter().copied(), between)?;
+        let pairs = Self::pairs(here, &here.sides, question);
+        let expected = controls.expected();
+        let freedom = here.freedom(question);
+        let of_number = |n: usize| between / n as f64;
+        let lasting = of_number(effects.len()) + of_number(controls.number);
+        Some(Contrast {
+            estimate: predictive_interval(&pairs, &expected, freedom),
+            variance: own.variance * here.runs_together[question as usize] + controls.mean.variance,
+            freedom: controls.spread.freedom,
+            lasting,
+            expected,
+            of_counts: freedom,
+        })
+    }
+
+    /// The p-value of some counts at a row's cameras: they differ from no change, and from the controls'.
+    fn p_value(
+        &self,
+        here: &Here,
+        sides: &[Sides],
+        question: Question,
+        controls: &Controls,
+    ) -> Option<f64> {
+        let pairs = Self::pairs(here, sides, question);
+        let against = || predictive_p_value(&pairs, &controls.expected(), here.freedom(question));
+        let own = own_p_value(here, sides, question)?;
+        (!pairs.is_empty()).then(|| own.max(against()))
+    }
+
+    /// Whether the largest change that these visits could have shown would be told from chance.
+    fn could_be_clear(&self, here: &Here, question: Question, controls: &Controls) -> bool {
+        extremes(&here.sides, question).iter().any(|sides| {
+            self.p_value(here, sides, question, controls)
                 .is_some_and(|p| p <= LEVEL)
         })
     }
 
-    fn against(&self) -> Option<Estimate> {
-        change_against(self.here, self.elsewhere?, self.freedom())
-    }
-
-    fn are_tagged(&self) -> bool {
-        let sides = [&self.around.before, &self.around.after];
-        sides.iter().all(|t| t.side.pictures.are_tagged())
-    }
-
-    /// Effective events and effort before and after.
-    fn exposures(&self, nightly: fn(&Tally) -> &Vec<f64>, runs: Runs) -> (Exposure, Exposure) {
-        let exposure = |tally: &Tally| Exposure {
-            events: nightly(tally).iter().sum::<f64>() / runs.design_effect,
-            effort: nightly(tally).len() as f64,
+    fn judged(&self, here: &Here, question: Question) -> Judged {
+        let controls = self.controls(here, question);
+        let has_enough = match question {
+            Question::Share => here.sum.fewest_visits() >= FEWEST_VISITS,
+            Question::LightVisits => here.sum.light_visits() >= FEWEST_LIGHT_VISITS,
+            Question::AllVisits => true,
         };
-        (exposure(&self.around.before), exposure(&self.around.after))
-    }
-
-    fn counted_ratio(&self) -> Option<Estimate> {
-        let nightly = self
-            .around
-            .stretches()
-            .map(|t| t.counted_per_night.as_slice());
-        let runs = runs_of_counts(&nightly);
-        let (before, after) = self.exposures(|t| &t.counted_per_night, runs);
-        rate_ratio(before, after, runs.freedom)
-    }
-
-    fn visits(&self) -> (Exposure, Exposure) {
-        self.exposures(|t| &t.visits_per_night, self.around.visit_runs())
-    }
-
-    fn all_hours_ratio(&self) -> Option<Estimate> {
-        let (before, after) = self.visits();
-        rate_ratio(before, after, self.around.visit_runs().freedom)
-    }
-
-    /// Whether visits at all hours changed, against the controls. `None` where there are none, or where even
-    /// all visits falling on one side could not be told from chance.
-    fn left(&self) -> Option<Left> {
-        let theirs = self.elsewhere_rates?;
-        let freedom = self.around.visit_runs().freedom;
-        let (before, after) = self.visits();
-        let all = before.events + after.events;
-        let with = |side: Exposure, events: f64| Exposure { events, ..side };
-        let extremes = [
-            (with(before, all), with(after, 0.0)),
-            (with(before, 0.0), with(after, all)),
-        ];
-        let could_show = |sides| rate_p_value(sides, None, freedom).is_some_and(|p| p <= LEVEL);
-        if !extremes.into_iter().any(could_show) {
-            return None;
+        let is_known = question == Question::Share || here.is_tagged;
+        let verdict = match &controls {
+            _ if !is_known => Verdict::NotTagged,
+            _ if !has_enough || !could_show(here, question) => Verdict::TooFewVisits,
+            None => Verdict::NoControl,
+            Some(c) if !self.could_be_clear(here, question, c) => Verdict::TooFewVisits,
+            Some(_) => Verdict::NoClearChange,
+        };
+        let of = |c: &Controls| self.contrast(here, question, c);
+        // Without a control the numbers are told, and no verdict.
+        let p_value = match &controls {
+            Some(c) => self.p_value(here, &here.sides, question, c),
+            None => own_p_value(here, &here.sides, question),
+        };
+        Judged {
+            verdict,
+            contrast: controls.as_ref().and_then(of).filter(|_| is_known),
+            p_value: p_value.filter(|_| is_known),
+            earlier_years: controls.as_ref().map_or(0, |c| c.earlier_years),
+            controls: controls.as_ref().map_or(0, |c| c.number),
+            between: controls.map(|c| c.spread.between),
         }
-        let log_rate = |side: Exposure| ((side.events + 0.5) / side.effort).ln();
-        let log_ratio = |(before, after)| log_rate(after) - log_rate(before);
-        Some(Left {
-            p_value: rate_p_value((before, after), Some(theirs), freedom)?,
-            against: log_ratio((before, after)) - log_ratio(theirs),
-        })
     }
 
-    pub fn into_shift(
-        self,
-        disturbance: &Disturbance,
-        camera: usize,
-        kind: Kind,
-        role: Role,
-    ) -> Shift {
-        let is_tagged = self.are_tagged();
-        let left = is_tagged.then(|| self.left()).flatten();
-        let is_judgeable = self.has_enough_visits() && self.could_be_clear();
+    fn row(&self, disturbance: &str, camera: Option<usize>, here: &Here) -> Shift {
+        let share = self.judged(here, Question::Share);
+        let light = self.judged(here, Question::LightVisits);
+        let all = self.judged(here, Question::AllVisits);
+        let [before, after] = here.sum.shares(&here.sum_noise);
+        let ratio = |question, freedom| {
+            let [before, after] = here.sum.exposures(question, &here.sum_noise);
+            rate_ratio(before, after, freedom).filter(|_| here.is_tagged)
+        };
+        let noise = &here.sum_noise;
         Shift {
-            disturbance: disturbance.id.clone(),
+            disturbance: disturbance.to_owned(),
+            season: self.season.year_of(self.windows.after.1),
             camera,
-            kind,
-            role,
-            share_change: change(self.here.0, self.here.1, self.freedom()),
-            share_change_against_controls: self.against(),
-            rate_ratio: is_tagged.then(|| self.counted_ratio()).flatten(),
-            all_hours_ratio: is_tagged.then(|| self.all_hours_ratio()).flatten(),
-            runs: self.around.share_runs(),
-            p_value: self.p_value(),
+            kind: self.kind,
+            role: camera.map_or(Role::Near, |c| self.roles[c]),
+            days: (self.windows.after.1 - self.windows.after.0).num_days() as u32 + 1,
+            share_change: change(before, after, noise.share.freedom),
+            share_change_against_controls: share.contrast.map(|c| c.points(here.sum.after.share())),
+            rate_ratio: ratio(Question::LightVisits, noise.light.freedom),
+            rate_ratio_against_controls: light.contrast.map(|c| c.ratio()),
+            all_hours_ratio: ratio(Question::AllVisits, noise.visits.freedom),
+            all_hours_ratio_against_controls: all.contrast.map(|c| c.ratio()),
+            runs: noise.share,
+            controls: light.controls.max(share.controls),
+            between: [light.between, share.between],
+            p_value: share.p_value,
             p_adjusted: None,
-            rate_p_value: left.map(|l| l.p_value),
+            light_p_value: light.p_value,
+            light_p_adjusted: None,
+            rate_p_value: all.p_value,
             rate_p_adjusted: None,
-            rate_against: left.map(|l| l.against),
-            clock_in_doubt: self.around.clock_in_doubt,
-            last_year: self.last_year,
-            verdict: match (is_judgeable, self.elsewhere) {
-                (false, _) => Verdict::TooFewVisits,
-                (true, None) => Verdict::NoControl,
-                (true, Some(_)) => Verdict::NoClearChange,
-            },
+            clock_in_doubt: here.clock_in_doubt,
+            last_year: share.earlier_years.max(light.earlier_years) > 0,
+            verdict: share.verdict,
+            light_verdict: light.verdict,
             pattern: None,
-            // Without a control nothing would have been told.
-            enough: self
-                .elsewhere
-                .and_then(|there| enough(self.here, Some(there), self.freedom())),
+            fall_ruled_out: light.contrast.and_then(|c| enough::fall_ruled_out(&c)),
+            is_alike: light.contrast.is_some_and(|c| enough::is_alike(&c)),
+            enough: self.enough(here, &share, &light),
             timing: None,
             onset: None,
             placebo: None,
-            before: self.around.before.side,
-            after: self.around.after.side,
-        }
-    }
-}
-
-/// Compares every camera of the season. A camera is set against all controls other than itself, and
-/// against itself in the same weeks of last year.
-pub(super) fn cameras(
-    season: &Season,
-    windows: &Windows,
-    kind: Kind,
-    roles: &[Role],
-    log: &[Logged],
-) -> Vec<Comparison> {
-    let all = Compared::of(season, windows, kind, roles, log, true);
-    all.each(|_, _| true).into_iter().flatten().collect()
-}
-
-/// The same for a date on which nothing needs to have happened: only the shares of cameras that are wanted
-/// and have enough visits to be judged.
-pub(super) fn shares(
-    season: &Season,
-    windows: &Windows,
-    kind: Kind,
-    roles: &[Role],
-    log: &[Logged],
-    wanted: impl Fn(usize) -> bool,
-) -> Vec<Option<Comparison>> {
-    let all = Compared::of(season, windows, kind, roles, log, false);
-    all.each(|camera, around| wanted(camera) && around.fewest_visits() >= FEWEST_VISITS)
-}
-
-/// All cameras around one date, before they are set against each other.
-struct Compared<'a> {
-    season: &'a Season,
-    windows: &'a Windows,
-    kind: Kind,
-    log: &'a [Logged<'a>],
-    around: Vec<Around>,
-    /// The place of each camera among the controls.
-    place: Vec<Option<usize>>,
-    pools: Pools,
-    with_rates: bool,
-}
-
-impl<'a> Compared<'a> {
-    fn of(
-        season: &'a Season,
-        windows: &'a Windows,
-        kind: Kind,
-        roles: &[Role],
-        log: &'a [Logged<'a>],
-        with_rates: bool,
-    ) -> Self {
-        let around: Vec<Around> = (0..season.cameras.len())
-            .map(|camera| Around::of(season, camera, kind, windows))
-            .collect();
-        // A control whose clock is wrong would pass its error on to every camera.
-        let is_control = |c: usize| roles[c] == Role::Control && !around[c].clock_in_doubt;
-        let mut controls: Vec<&Around> = Vec::new();
-        let mut place = vec![None; around.len()];
-        for camera in (0..around.len()).filter(|c| is_control(*c)) {
-            place[camera] = Some(controls.len());
-            controls.push(&around[camera]);
-        }
-        Self {
-            pools: Pools::of(&controls, with_rates),
-            season,
-            windows,
-            kind,
-            log,
-            place,
-            with_rates,
-            around,
+            rests_on: None,
+            before: Side::of(&here.sum.before, self.windows.before),
+            after: Side::of(&here.sum.after, self.windows.after),
         }
     }
 
-    /// Sets every camera that is wanted against its controls.
-    fn each(self, wanted: impl Fn(usize, &Around) -> bool) -> Vec<Option<Comparison>> {
-        let compare = |camera: usize, around: Around| {
-            let itself = last_year(self.season, camera, self.kind, self.windows, self.log);
-            let itself = itself.as_ref();
-            let pool = self
-                .pools
-                .without(self.place[camera], itself, self.with_rates);
-            Comparison::of(around, &pool, itself.is_some())
+    fn enough(&self, here: &Here, share: &Judged, light: &Judged) -> Option<Enough> {
+        let level = super::gate::first_level(self.log.len());
+        enough::enough(
+            &here.sum,
+            &here.sum_noise,
+            share.contrast,
+            light.contrast,
+            level,
+        )
+    }
+
+    /// The change of a camera's share against the controls, in points; `None` where it cannot be compared
+    /// or a side has too few visits. For a date on which nothing needs to have happened.
+    pub fn share_change(&self, camera: usize) -> Option<f64> {
+        let here = self.camera(camera);
+        if here.sum.fewest_visits() < FEWEST_VISITS {
+            return None;
+        }
+        let controls = self.controls(&here, Question::Share)?;
+        let own = here.sides[0].effect(Question::Share, &here.noise[0])?;
+        Some(points(
+            own.value - controls.mean.value,
+            here.sum.after.share(),
+        ))
+    }
+
+    /// The contrasts of all near cameras together: of visits in light as a ratio, of the share in points.
+    pub fn together_against_controls(&self) -> [Option<Estimate>; 2] {
+        let near = self.near_cameras();
+        if near.is_empty() {
+            return [None, None];
+        }
+        let here = self.together(near);
+        let contrast = |question| {
+            let controls = self.controls(&here, question)?;
+            self.contrast(&here, question, &controls)
         };
-        let around = self.around.into_iter().enumerate();
-        around
-            .map(|(camera, around)| wanted(camera, &around).then(|| compare(camera, around)))
-            .collect()
+        [
+            contrast(Question::LightVisits)
+                .filter(|_| here.is_tagged)
+                .map(|c| c.ratio()),
+            contrast(Question::Share).map(|c| c.points(here.sum.after.share())),
+        ]
+    }
+
+    /// The p-value of a question at some cameras were their counts others: what the same deer without one of
+    /// them would have shown.
+    pub fn p_value_with(
+        &self,
+        camera: Option<usize>,
+        question: Question,
+        counts: impl Fn(usize) -> Sides,
+    ) -> Option<f64> {
+        let here = match camera {
+            Some(camera) => self.camera(camera),
+            None => self.together(self.near_cameras()),
+        };
+        let controls = self.controls(&here, question)?;
+        let sides: Vec<Sides> = here.cameras.iter().map(|c| counts(*c)).collect();
+        self.p_value(&here, &sides, question, &controls)
+    }
+
+    /// Whether a camera clearly went back, from the days after the date to later ones, to nearer what it was
+    /// than what it had become.
+    pub fn has_turned_back(
+        &self,
+        camera: usize,
+        question: Question,
+        since: &Windows,
+        level: f64,
+    ) -> bool {
+        let later = Compared::of(
+            self.season,
+            since,
+            self.kind,
+            self.roles,
+            self.log,
+            self.quiet,
+        );
+        let (then, now) = (self.camera(camera), later.camera(camera));
+        let away = then.sum.effect(question, &then.sum_noise).map(|e| e.value);
+        let back = now.sum.effect(question, &now.sum_noise).map(|e| e.value);
+        let (Some(away), Some(back)) = (away, back) else {
+            return false;
+        };
+        let clearly = || {
+            let controls = later.controls(&now, question)?;
+            let p = later.p_value(&now, &now.sides, question, &controls)?;
+            let contrast = later.contrast(&now, question, &controls)?;
+            Some(p <= level && contrast.estimate.value * back > 0.0)
+        };
+        away * back < 0.0 && back.abs() > away.abs() / 2.0 && clearly().unwrap_or(false)
+    }
+
+    /// The cameras of a row.
+    pub fn cameras_of(&self, camera: Option<usize>) -> Vec<usize> {
+        camera.map_or_else(|| self.near_cameras(), |c| vec![c])
     }
 }
 
-/// The same camera in the same weeks of last year: only where it hung at the same place, had visits
-/// on both sides, and nothing was logged near it then, so that what happens every year on one day is
-/// not subtracted from itself.
-fn last_year(
-    season: &Season,
-    camera: usize,
-    kind: Kind,
-    windows: &Windows,
-    log: &[Logged],
-) -> Option<Around> {
-    let then = windows.a_year_earlier()?;
-    let itself = &season.cameras[camera];
-    let began = *itself.effort.dates.first()?;
-    let logged = || {
-        log.iter()
-            .any(|l| l.touches(camera, then.before.0, then.after.1))
+/// How much more the days of some cameras vary together than each by itself, question by question: deer seen
+/// by several of them on one day are one day's luck.
+fn runs_together(alone: &[Noise], together: &Noise) -> [f64; Question::ALL.len()] {
+    Question::ALL.map(|question| {
+        let sum: f64 = alone.iter().map(|n| n.on(question).design_effect).sum();
+        (together.on(question).design_effect * alone.len() as f64 / sum).max(1.0)
+    })
+}
+
+/// What some controls did together.
+struct Controls {
+    mean: Effect,
+    number: usize,
+    spread: Spread,
+    earlier_years: usize,
+}
+
+impl Controls {
+    fn expected(&self) -> Expected {
+        Expected {
+            mean: self.mean.value,
+            variance: self.mean.variance,
+            between: self.spread.between,
+            freedom: self.spread.freedom,
+        }
+    }
+}
+
+/// One question, answered as far as one row can.
+struct Judged {
+    verdict: Verdict,
+    contrast: Option<Contrast>,
+    p_value: Option<f64>,
+    controls: usize,
+    earlier_years: usize,
+    between: Option<f64>,
+}
+
+impl Here {
+    /// Degrees of freedom with which the row's own runs are known.
+    fn freedom(&self, question: Question) -> f64 {
+        let of = |n: &Noise| n.on(question).freedom;
+        self.noise.iter().map(of).fold(f64::INFINITY, f64::min)
+    }
+}
+
+fn own_p_value(here: &Here, sides: &[Sides], question: Question) -> Option<f64> {
+    let mut sum = *sides.first()?;
+    for more in &sides[1..] {
+        sum.before += more.before;
+        sum.after += more.after;
+    }
+    let noise = &here.sum_noise;
+    let [before, after] = sum.exposures(question, noise);
+    match question {
+        Question::Share => {
+            let [before, after] = sum.shares(noise);
+            change_p_value(before, after, noise.share.freedom)
+        }
+        Question::LightVisits => rate_p_value(before, after, noise.light.freedom),
+        Question::AllVisits => rate_p_value(before, after, noise.visits.freedom),
+    }
+}
+
+/// Whether the largest change would be told from chance if nothing had to be compared with.
+fn could_show(here: &Here, question: Question) -> bool {
+    extremes(&here.sides, question)
+        .iter()
+        .any(|sides| own_p_value(here, sides, question).is_some_and(|p| p <= LEVEL))
+}
+
+/// The largest changes that as many visits could have shown: none or all of those after in light, or all
+/// visits on one side.
+fn extremes(sides: &[Sides], question: Question) -> [Vec<Sides>; 2] {
+    let change = |fall: bool| {
+        let one = |s: &Sides| {
+            let mut s = *s;
+            match question {
+                Question::Share => s.after.counted = if fall { 0 } else { s.after.visits },
+                Question::LightVisits => {
+                    let all = s.light_visits();
+                    (s.before.counted, s.after.counted) = if fall { (all, 0) } else { (0, all) };
+                }
+                Question::AllVisits => {
+                    let all = s.before.visits + s.after.visits;
+                    (s.before.visits, s.after.visits) = if fall { (all, 0) } else { (0, all) };
+                }
+            }
+            s
+        };
+        sides.iter().map(one).collect()
     };
-    if began > then.before.1 || itself.moved_between(then.after.0, windows.after.0) || logged() {
-        return None;
-    }
-    let around = Around::of(season, camera, kind, &then);
-    (around.fewest_visits() >= FEWEST_VISITS).then_some(around)
+    [change(true), change(false)]
 }
 
-/// What visits at all hours did.
-#[derive(Clone, Copy)]
-struct Left {
-    p_value: f64,
-    against: f64,
+/// Which cameras tell what the season did: controls whose clock is believed, and near which nothing else is
+/// logged in these days where enough others remain.
+fn controls(season: &Season, windows: &Windows, roles: &[Role], log: &[Logged]) -> Vec<bool> {
+    let (from, until): (NaiveDate, NaiveDate) = (windows.before.0, windows.after.1);
+    let is_control = |c: usize| {
+        roles[c] == Role::Control && !season.cameras[c].clock_doubtful_between(from, until)
+    };
+    let is_calm = |c: usize| is_control(c) && !log.iter().any(|l| l.touches(c, from, until));
+    let all: Vec<bool> = (0..roles.len()).map(is_control).collect();
+    let calm: Vec<bool> = (0..roles.len()).map(is_calm).collect();
+    let enough = calm.iter().filter(|c| **c).count() >= ENOUGH_OTHERS;
+    if enough { calm } else { all }
 }

@@ -2,55 +2,80 @@
 
 use chrono::{Days, NaiveDate};
 
-use super::window::{Tally, Windows};
-use crate::measure::{Counts, DayCount, Runs, change_point, wilson};
-use crate::visits::{Camera, Kind, Season};
+use super::compare::Compared;
+use super::effects::Question;
+use super::noise::{Noise, Watched, days};
+use super::window::Windows;
+use super::{LEVEL, Shift};
+use crate::measure::{DayCount, Law, change_point};
+use crate::visits::{Camera, Season};
 
-/// When the share most likely changed.
+/// When a share, or visits in light, most likely changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Onset {
-    /// First day of the changed share.
+    /// What changed.
+    pub of: Question,
+    /// First day of the change.
     pub date: NaiveDate,
     /// First and last day that the visits do not speak against.
     pub interval: (NaiveDate, NaiveDate),
-    /// Days from the onset until the share was again within reach of what it was; `None` where it
-    /// was not, up to the end of the pictures.
+    /// Days from the onset until a stretch that is clearly not what it had become and nearer to what it was;
+    /// `None` where there is none up to the end of the pictures.
     pub recovered_after_days: Option<i64>,
     /// Last day with pictures: how far the recovery was followed.
     pub followed_until: NaiveDate,
 }
 
-/// Days over which a share is taken when looking for a recovery.
+/// Days of a stretch in which a return is looked for.
 const STRETCH_DAYS: u64 = 14;
 /// A longer gap than this begins another season.
 const LONGEST_GAP_DAYS: i64 = 30;
-/// A stretch with fewer visits than this shows nothing.
-const FEWEST: f64 = 5.0;
 
-/// Looks for the day of the change within the days compared, and for a recovery after it.
+/// Looks for the day of the change within the days compared, of what is clear, the share first; and for a
+/// recovery after them.
 pub(super) fn onset(
     season: &Season,
     camera: usize,
-    kind: Kind,
-    windows: &Windows,
-    runs: Runs,
+    row: &Shift,
+    compared: &Compared,
 ) -> Option<Onset> {
-    let start = windows.before.0;
+    let windows = compared.windows;
+    let of = if row.verdict.is_clear() {
+        Question::Share
+    } else {
+        Question::LightVisits
+    };
+    let watched = Watched {
+        season,
+        cameras: &[camera],
+        kind: row.kind,
+    };
+    let noise = Noise::of(watched, windows);
+    let span = (windows.before.0, windows.after.1);
+    let seen = days(watched, span, windows.after.0);
     let last = followed_until(&season.cameras[camera], windows)?;
-    let as_on = windows.after.0;
-    let tally =
-        |from: NaiveDate, until: NaiveDate| Tally::of(season, camera, kind, (from, until), as_on);
-    let found = change_point(&tally(start, windows.after.1).days, runs.design_effect)?;
-    let date_of = |index: usize| start + Days::new(index as u64);
+    let found = match of {
+        Question::Share => {
+            let counts: Vec<DayCount> = seen.iter().map(|d| d.count).collect();
+            change_point(&counts, Law::Binomial, noise.share.design_effect)?
+        }
+        _ => {
+            let night = |d: &super::noise::DaySeen| DayCount {
+                hits: d.count.hits,
+                trials: f64::from(u8::from(d.worked)),
+            };
+            let counts: Vec<DayCount> = seen.iter().map(night).collect();
+            change_point(&counts, Law::Poisson, noise.light.design_effect)?
+        }
+    };
+    let date_of = |index: usize| span.0 + Days::new(index as u64);
     let date = date_of(found.at);
+    let returned = returned_on(compared, camera, of, last);
     Some(Onset {
+        of,
         date,
         interval: (date_of(found.interval.0), date_of(found.interval.1)),
-        recovered_after_days: recovery(
-            &tally(start, date - Days::new(1)).days,
-            &tally(date, last.max(date)).days,
-            runs.design_effect,
-        ),
+        recovered_after_days: returned.map(|on| (on - date).num_days()),
         followed_until: last,
     })
 }
@@ -67,51 +92,29 @@ fn followed_until(camera: &Camera, windows: &Windows) -> Option<NaiveDate> {
     dates.get(kept).copied()
 }
 
-/// The first stretch after the change whose share is nearer to what it was before than to what it
-/// became, and whose interval reaches back to it; told by the day in its middle.
-fn recovery(before: &[DayCount], after: &[DayCount], design_effect: f64) -> Option<i64> {
-    let share_before = counts(before).share()?;
-    let stretch = STRETCH_DAYS as usize;
-    let changed = counts(&after[..stretch.min(after.len())]).share()?;
-    let half_way = (share_before - changed).abs() / 2.0;
-    (1..(after.len() + 1).saturating_sub(stretch))
-        .find(|&day| {
-            let now = counts(&after[day..day + stretch]);
-            let reached = wilson(now.divided_by(design_effect)).is_some_and(|w| {
-                (w.low..=w.high).contains(&share_before)
-                    && (w.value - share_before).abs() < half_way
-            });
-            now.trials >= FEWEST && reached
-        })
-        .map(|day| (day + stretch / 2) as i64)
-}
-
-fn counts(days: &[DayCount]) -> Counts {
-    Counts {
-        hits: days.iter().map(|d| d.hits).sum(),
-        trials: days.iter().map(|d| d.trials).sum(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn days(share_in_ten: f64, n: usize) -> Vec<DayCount> {
-        vec![
-            DayCount {
-                hits: share_in_ten / 10.0,
-                trials: 1.0,
-            };
-            n
-        ]
-    }
-
-    #[test]
-    fn a_share_that_comes_back_after_twenty_days() {
-        let after = [days(1.0, 20), days(6.0, 30)].concat();
-        let found = recovery(&days(6.0, 21), &after, 1.0).unwrap();
-        assert!((18..=24).contains(&found), "{found}");
-        assert_eq!(recovery(&days(6.0, 21), &days(1.0, 50), 1.0), None);
-    }
+/// The first day of the first stretch behind the days compared that differs from those after the change,
+/// against the controls and with all stretches allowed for, and is nearer to what was before it. A share
+/// that merely cannot be told from what it was has not come back.
+fn returned_on(
+    compared: &Compared,
+    camera: usize,
+    of: Question,
+    last: NaiveDate,
+) -> Option<NaiveDate> {
+    let windows = compared.windows;
+    let stretch = Days::new(STRETCH_DAYS - 1);
+    let starts: Vec<NaiveDate> = (windows.after.1 + Days::new(1))
+        .iter_days()
+        .step_by(STRETCH_DAYS as usize)
+        .take_while(|start| *start + stretch <= last)
+        .collect();
+    let level = LEVEL / starts.len().max(1) as f64;
+    starts.iter().copied().find(|start| {
+        let since = Windows {
+            before: windows.after,
+            after: (*start, *start + stretch),
+            years_apart: None,
+        };
+        compared.has_turned_back(camera, of, &since, level)
+    })
 }

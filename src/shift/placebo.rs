@@ -4,10 +4,11 @@ use chrono::{Days, NaiveDate};
 use rayon::prelude::*;
 
 use super::Role;
-use super::compare;
+use super::compare::Compared;
+use super::quiet::Quiet;
 use super::roles::Logged;
 use super::window::Windows;
-use crate::visits::{Kind, Season};
+use crate::visits::Season;
 
 /// The change that would have been measured at every date of the season.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,66 +25,66 @@ pub struct Placebo {
 /// Dates further from the disturbance than this are another season, in days.
 const REACH_DAYS: u64 = 180;
 
-/// Lays the ruler over every date for one kind; one result per camera, `None` at controls.
+/// Lays the ruler over every date for the kind that the season is about; one result per camera, `None` at
+/// controls.
 pub(super) fn placebos(
     season: &Season,
     here: &Logged,
-    kind: Kind,
+    windows: &Windows,
     log: &[Logged],
 ) -> Vec<Option<Placebo>> {
-    let Logged { disturbance, roles } = here;
-    let days = season.settings.shift_days;
-    let here = Windows::around(disturbance, days);
+    let roles = &here.roles;
     let Some((first, last)) = season.span() else {
         return vec![None; roles.len()];
     };
+    let kind = season.about.kind;
+    let days = (windows.after.1 - windows.after.0).num_days() as u32 + 1;
+    let quiet = Quiet::of(season, windows, roles, log);
+    let changes = |windows: &Windows| -> Vec<Option<f64>> {
+        let compared = Compared::of(season, windows, kind, roles, log, &quiet);
+        let change = |c: usize| compared.share_change(c).filter(|_| roles[c] == Role::Near);
+        (0..roles.len()).map(change).collect()
+    };
+    let own = changes(windows);
     let reach = Days::new(REACH_DAYS);
     let (from, until) = (
-        first.max(here.after.0 - reach),
-        last.min(here.after.0 + reach),
+        first.max(windows.after.0 - reach),
+        last.min(windows.after.0 + reach),
     );
-    let mut placebos: Vec<Option<Placebo>> = roles
-        .iter()
-        .map(|role| {
-            (*role == Role::Near).then_some(Placebo {
-                changes: Vec::new(),
-                untouched: 0,
-                as_large: 0,
-            })
-        })
-        .collect();
-    let is_near = |camera: usize| roles[camera] == Role::Near;
-    let changes = |windows: &Windows| -> Vec<Option<f64>> {
-        let compared = compare::shares(season, windows, kind, roles, log, is_near);
-        compared
-            .iter()
-            .map(|c| c.as_ref()?.tested_change())
-            .collect()
-    };
-    let own = changes(&here);
     let dates: Vec<NaiveDate> = from.iter_days().take_while(|d| *d <= until).collect();
     let measured: Vec<Vec<Option<f64>>> = dates
         .par_iter()
         .map(|date| changes(&Windows::at(*date, days)))
         .collect();
-    for (date, measured) in dates.into_iter().zip(measured) {
-        let windows = Windows::at(date, days);
-        let before_it = windows.after.1 <= here.before.1;
-        for (camera, ((placebo, change), own)) in
-            placebos.iter_mut().zip(measured).zip(&own).enumerate()
-        {
-            let (Some(placebo), Some(change), Some(own)) = (placebo, change, own) else {
-                continue;
-            };
-            placebo.changes.push((date, change));
-            let other = log
-                .iter()
-                .any(|l| l.touches(camera, windows.before.0 + Days::new(1), windows.after.1));
-            if before_it && !other {
-                placebo.untouched += 1;
-                placebo.as_large += usize::from(change.abs() >= own.abs());
-            }
-        }
+    let one = |camera: usize| -> Option<Placebo> {
+        (roles[camera] == Role::Near).then(|| {
+            let at = |(date, m): (&NaiveDate, &Vec<Option<f64>>)| Some((*date, m[camera]?));
+            let changes: Vec<(NaiveDate, f64)> =
+                dates.iter().zip(&measured).filter_map(at).collect();
+            counted(camera, own[camera], changes, windows, log)
+        })
+    };
+    (0..roles.len()).map(one).collect()
+}
+
+fn counted(
+    camera: usize,
+    own: Option<f64>,
+    changes: Vec<(NaiveDate, f64)>,
+    here: &Windows,
+    log: &[Logged],
+) -> Placebo {
+    let days = (here.after.1 - here.after.0).num_days() as u32 + 1;
+    let is_untouched = |date: NaiveDate| {
+        let there = Windows::at(date, days);
+        let other = |l: &Logged| l.touches(camera, there.before.0 + Days::new(1), there.after.1);
+        there.after.1 <= here.before.1 && !log.iter().any(other)
+    };
+    let untouched = || changes.iter().filter(|(date, _)| is_untouched(*date));
+    let as_large = |own: f64| untouched().filter(|(_, c)| c.abs() >= own.abs()).count();
+    Placebo {
+        untouched: own.map_or(0, |_| untouched().count()),
+        as_large: own.map_or(0, as_large),
+        changes: if own.is_some() { changes } else { Vec::new() },
     }
-    placebos
 }

@@ -1,13 +1,17 @@
-//! What the n-th day after something looks like, over all the times it happened: the cost of a sit,
-//! of a walk to a camera, of work on a plot.
+//! What happened several times is one exposure: the days after it against other days they are matched with,
+//! over all the times. The cost of a sit, of a walk to a camera, of work on a plot.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 
-use super::Role;
 use super::roles::Logged;
-use crate::measure::{Counts, Estimate, Exposure, KNOWN, rate, wilson};
+use super::{LEVEL, Role, Verdict};
+use crate::measure::{
+    Counts, Estimate, Exposure, Family, KNOWN, MatchedDay, MatchedRatio, critical, graph_adjusted,
+    matched_ratio, rate, two_sided, wilson,
+};
+use crate::property::By;
 use crate::visits::{Kind, PicturesOn, Season};
 
 /// Something that happened several times.
@@ -15,10 +19,23 @@ use crate::visits::{Kind, PicturesOn, Season};
 pub struct Repeated {
     /// What it was, in the person's words, or that somebody was in the picture.
     pub what: String,
+    /// Whose it was; `None` for people in the pictures.
+    pub by: Option<By>,
     /// How many times it happened.
     pub times: usize,
     /// On how many days, counted at each camera it could touch.
     pub camera_days: usize,
+    /// Visits in light of the deer that the season is about, on the day itself and the two after it, over those
+    /// on matched other days; `None` where there is too little to match.
+    pub ratio: Option<Estimate>,
+    /// Two-sided p-value of no difference.
+    pub p_value: Option<f64>,
+    /// The same, with everything else that happened several times allowed for.
+    pub p_adjusted: Option<f64>,
+    /// What can be said.
+    pub verdict: Verdict,
+    /// The same ratio for the day itself, the first day after it, the second, and so on.
+    pub recovery: Vec<Option<Estimate>>,
     /// The day itself, the first day after it, the second, and so on.
     pub after: Vec<DayAfter>,
     /// Days at the same cameras that follow none of them within [`FOLLOWED_DAYS`].
@@ -43,18 +60,24 @@ pub struct DayAfter {
 
 /// Days followed after each.
 pub const FOLLOWED_DAYS: usize = 7;
+/// The day itself and so many after it are tested.
+const TESTED_DAYS: usize = 2;
 /// Something that happened less often is no habit.
-const FEWEST_TIMES: usize = 3;
+pub(super) const FEWEST_TIMES: usize = 3;
+/// With fewer visits in light in the matched days nothing is tested.
+const FEWEST_VISITS: f64 = 10.0;
 
 /// Camera and date.
 type CameraDay = (usize, NaiveDate);
 
-/// Pools what happened at least three times: disturbances logged under the same words, and days on
+/// Tests what happened at least three times: disturbances logged under the same words by the same, and days on
 /// which a person was tagged at a camera (a card pulled, a stand walked to).
 pub(super) fn repeated(season: &Season, log: &[Logged]) -> Vec<Repeated> {
-    let mut events: BTreeMap<&str, Events> = BTreeMap::new();
+    let mut events: BTreeMap<(&str, Option<By>), Events> = BTreeMap::new();
     for Logged { disturbance, roles } in log {
-        let event = events.entry(&disturbance.what).or_default();
+        let event = events
+            .entry((&disturbance.what, Some(disturbance.by)))
+            .or_default();
         let first = disturbance.start.date();
         let last = disturbance.end.map_or(first, |e| e.date());
         event.starts.insert(first);
@@ -63,16 +86,18 @@ pub(super) fn repeated(season: &Season, log: &[Logged]) -> Vec<Repeated> {
             event.days.extend(days.map(|date| (camera, date)));
         }
     }
-    let people = events.entry("A person in the picture").or_default();
+    let people = events.entry(("A person in the picture", None)).or_default();
     for (camera, c) in season.cameras.iter().enumerate() {
         people.starts.extend(&c.people_on);
         people.days.extend(c.people_on.iter().map(|d| (camera, *d)));
     }
-    events
+    let mut all: Vec<Repeated> = events
         .into_iter()
         .filter(|(_, event)| event.starts.len() >= FEWEST_TIMES)
-        .map(|(what, event)| pooled(season, what, &event))
-        .collect()
+        .map(|((what, by), event)| pooled(season, what, by, &event))
+        .collect();
+    judge(&mut all);
+    all
 }
 
 /// When something happened, and at which cameras on which days it went on.
@@ -82,35 +107,140 @@ struct Events {
     days: BTreeSet<CameraDay>,
 }
 
-fn pooled(season: &Season, what: &str, events: &Events) -> Repeated {
+impl Events {
+    /// How many days before a date it last happened at a camera; `None` beyond those that are followed.
+    fn days_since(&self, (camera, date): CameraDay) -> Option<usize> {
+        (0..=FOLLOWED_DAYS).find(|n| self.days.contains(&(camera, date - Days::new(*n as u64))))
+    }
+}
+
+/// Holm's method over all that happened several times.
+fn judge(all: &mut [Repeated]) {
+    let asked: Vec<usize> = (0..all.len())
+        .filter(|i| all[*i].p_value.is_some())
+        .collect();
+    let family = Family {
+        p_values: asked.iter().filter_map(|i| all[*i].p_value).collect(),
+        weight: 1.0,
+        heirs: Vec::new(),
+    };
+    let adjusted = graph_adjusted(&[family]);
+    for (i, p) in asked.iter().zip(&adjusted[0]) {
+        let repeated = &mut all[*i];
+        repeated.p_adjusted = Some(*p);
+        repeated.verdict = match repeated.ratio {
+            Some(ratio) if *p <= LEVEL && ratio.value < 1.0 => Verdict::ClearDrop,
+            Some(_) if *p <= LEVEL => Verdict::ClearRise,
+            _ => Verdict::NoClearChange,
+        };
+    }
+}
+
+fn pooled(season: &Season, what: &str, by: Option<By>, events: &Events) -> Repeated {
+    let comparable = comparable(season, events);
     let mut after: Vec<Vec<CameraDay>> = vec![Vec::new(); FOLLOWED_DAYS + 1];
     let mut ordinary = Vec::new();
-    let cameras: BTreeSet<usize> = events.days.iter().map(|e| e.0).collect();
-    for camera in cameras {
-        let here = &season.cameras[camera];
-        // Days at a place where it never happened say nothing about it.
-        let comparable = |date: NaiveDate| {
-            let mut at_camera = events.days.iter().filter(|e| e.0 == camera);
-            at_camera.any(|e| !here.moved_between(e.1, date))
-        };
-        for date in here.effort.dates.iter().filter(|d| comparable(**d)) {
-            let happened = |n: &usize| {
-                let day = *date - Days::new(*n as u64);
-                events.days.contains(&(camera, day))
-            };
-            match (0..=FOLLOWED_DAYS).find(happened) {
-                Some(n) => after[n].push((camera, *date)),
-                None => ordinary.push((camera, *date)),
-            }
+    for day in &comparable {
+        match events.days_since(*day) {
+            Some(n) => after[n].push(*day),
+            None => ordinary.push(*day),
         }
     }
+    let tested = matched(season, events, &comparable, |n| n <= TESTED_DAYS);
     Repeated {
         what: what.to_owned(),
+        by,
         times: events.starts.len(),
         camera_days: events.days.len(),
+        ratio: tested.map(estimate),
+        p_value: tested.map(p_value),
+        p_adjusted: None,
+        verdict: Verdict::TooFewVisits,
+        recovery: (0..=FOLLOWED_DAYS)
+            .map(|day| matched(season, events, &comparable, |n| n == day).map(estimate))
+            .collect(),
         after: after.iter().map(|days| on(season, days)).collect(),
         ordinary: on(season, &ordinary),
     }
+}
+
+/// Every night of a camera that it happened at, as far as the camera hung where it did then.
+fn comparable(season: &Season, events: &Events) -> Vec<CameraDay> {
+    let cameras: BTreeSet<usize> = events.days.iter().map(|e| e.0).collect();
+    let mut all = Vec::new();
+    for camera in cameras {
+        let here = &season.cameras[camera];
+        let at_place = |date: NaiveDate| {
+            let mut at_camera = events.days.iter().filter(|e| e.0 == camera);
+            at_camera.any(|e| !here.moved_between(e.1, date))
+        };
+        let dates = here.effort.dates.iter().filter(|d| at_place(**d));
+        all.extend(dates.map(|d| (camera, *d)));
+    }
+    all
+}
+
+/// Visits in light on days so long after, over those on other days of the same camera, fortnight and day of the
+/// week. `None` where too many pictures have no tag, or too little is left to match.
+fn matched(
+    season: &Season,
+    events: &Events,
+    comparable: &[CameraDay],
+    exposed: impl Fn(usize) -> bool,
+) -> Option<MatchedRatio> {
+    const FORTNIGHT: i64 = 14;
+    let kind = season.about.kind;
+    let mut strata: BTreeMap<(usize, i64, u32), Vec<MatchedDay>> = BTreeMap::new();
+    let mut pictures = PicturesOn::default();
+    for (camera, date) in comparable {
+        let since = events.days_since((*camera, *date));
+        // Days further after are neither.
+        if since.is_some_and(|n| !exposed(n)) {
+            continue;
+        }
+        let here = &season.cameras[*camera];
+        let visits = here.visits_between(kind, *date, *date);
+        let on = here.pictures_between(*date, *date);
+        pictures.all += on.all;
+        pictures.untagged += on.untagged;
+        let fortnight = (*date - NaiveDate::MIN).num_days() / FORTNIGHT;
+        let weekday = date.weekday().num_days_from_monday();
+        let stratum = strata.entry((*camera, fortnight, weekday)).or_default();
+        stratum.push(MatchedDay {
+            exposed: since.is_some(),
+            count: visits.iter().filter(|v| v.counted).count() as f64,
+            effort: 1.0,
+        });
+    }
+    let both =
+        |days: &Vec<MatchedDay>| days.iter().any(|d| d.exposed) && days.iter().any(|d| !d.exposed);
+    let strata: Vec<Vec<MatchedDay>> = strata.into_values().filter(both).collect();
+    let seen: f64 = strata.iter().flatten().map(|d| d.count).sum();
+    let found = matched_ratio(&strata)?;
+    (pictures.are_tagged() && seen >= FEWEST_VISITS).then_some(found)
+}
+
+/// The variance, with what the days' counts vary beyond Poisson, and its degrees of freedom.
+fn variance(ratio: MatchedRatio) -> (f64, f64) {
+    match ratio.dispersion > 1.0 {
+        true => (ratio.variance * ratio.dispersion, ratio.freedom),
+        false => (ratio.variance, KNOWN),
+    }
+}
+
+fn estimate(ratio: MatchedRatio) -> Estimate {
+    let (variance, freedom) = variance(ratio);
+    let half = critical(freedom) * variance.sqrt();
+    Estimate {
+        value: ratio.log_ratio.exp(),
+        low: (ratio.log_ratio - half).exp(),
+        high: (ratio.log_ratio + half).exp(),
+    }
+}
+
+fn p_value(ratio: MatchedRatio) -> f64 {
+    let (variance, freedom) = variance(ratio);
+    two_sided(ratio.log_ratio / variance.sqrt(), freedom)
 }
 
 fn on(season: &Season, days: &[CameraDay]) -> DayAfter {
@@ -120,18 +250,8 @@ fn on(season: &Season, days: &[CameraDay]) -> DayAfter {
         })
     };
     let counted = visits().filter(|v| v.counted).count();
-    let untagged = |(camera, date): &CameraDay| {
-        let on = season.cameras[*camera].pictures_between(*date, *date);
-        (on.all, on.untagged)
-    };
-    let pictures = days
-        .iter()
-        .map(untagged)
-        .fold(PicturesOn::default(), |s, p| PicturesOn {
-            all: s.all + p.0,
-            untagged: s.untagged + p.1,
-        });
-    let tagged = pictures.are_tagged();
+    let on = |(camera, date): &CameraDay| season.cameras[*camera].pictures_between(*date, *date);
+    let pictures: PicturesOn = days.iter().map(on).sum();
     let exposure = Exposure {
         events: visits().count() as f64,
         effort: days.len() as f64,
@@ -141,6 +261,9 @@ fn on(season: &Season, days: &[CameraDay]) -> DayAfter {
         visits: visits().count(),
         counted,
         share: wilson(Counts::new(counted, visits().count())),
-        per_night: tagged.then(|| rate(exposure, KNOWN)).flatten(),
+        per_night: pictures
+            .are_tagged()
+            .then(|| rate(exposure, KNOWN))
+            .flatten(),
     }
 }

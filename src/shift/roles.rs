@@ -1,8 +1,11 @@
 //! Which cameras a disturbance could touch, and which it should not.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 
-use crate::property::{Cause, Disturbance, Problem, same_name};
+use super::pressure::FEWEST_TIMES;
+use crate::property::{By, Cause, Disturbance, Problem, same_name};
 use crate::visits::Season;
 
 /// A camera's part in the comparison.
@@ -55,6 +58,22 @@ pub(super) fn logged<'a>(
             roles: roles(season, disturbance, problems),
         })
         .collect()
+}
+
+/// Sets apart what happened so often, under the same words and by the same, that it is one exposure
+/// (`pressure`); the rest is looked at one by one.
+pub(super) fn once<'a>(log: Vec<Logged<'a>>) -> Vec<Logged<'a>> {
+    let mut times: BTreeMap<(&str, By), usize> = BTreeMap::new();
+    for Logged { disturbance, .. } in &log {
+        *times
+            .entry((&disturbance.what, disturbance.by))
+            .or_default() += 1;
+    }
+    let is_single = |l: &Logged<'a>| {
+        let named = !l.disturbance.what.is_empty();
+        !named || times[&(l.disturbance.what.as_str(), l.disturbance.by)] < FEWEST_TIMES
+    };
+    log.into_iter().filter(is_single).collect()
 }
 
 /// The role of every camera of the season, in its order.

@@ -2,20 +2,26 @@
 
 use chrono::NaiveDate;
 
+use super::quiet;
 use super::window::Windows;
 use crate::measure::{
-    Density, Estimate, block_interval, density, overlap_of, shift_between, uniform_scores,
+    Density, Effect, Estimate, between_variance, block_interval, block_variance, critical, density,
+    mean_effect, overlap_of, shift_between, uniform_scores,
 };
 use crate::sun::SUN_DAY_MIN;
-use crate::visits::{Camera, Kind, Visit};
+use crate::visits::{Camera, Kind, Season, Visit};
 
 /// How the hours of visits changed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Timing {
     /// Evening visits: minutes later after sunset than before the disturbance; negative is earlier.
     pub evening_min: Option<Estimate>,
+    /// The same less that of the controls: lengthening nights move everybody's evening.
+    pub evening_against_min: Option<Estimate>,
     /// Morning visits: minutes later after sunrise; negative is earlier.
     pub morning_min: Option<Estimate>,
+    /// The same less that of the controls.
+    pub morning_against_min: Option<Estimate>,
     /// Overlap of both days' activity curves in sun-anchored time, 0 to 1.
     pub overlap: Option<Estimate>,
     /// P-value of both sides having one pattern of the day, every visit taken as independent; `None`
@@ -25,29 +31,91 @@ pub struct Timing {
 
 /// A side with fewer visits than this has no usual minute to compare.
 const FEWEST: usize = 5;
+/// Fewer controls than this do not tell how cameras differ.
+const FEWEST_CONTROLS: usize = 3;
 const RESAMPLES: usize = 1000;
+/// A variance needs fewer.
+const RESAMPLES_OF_A_VARIANCE: usize = 300;
 /// As in the plots of activity: about 50 minutes.
 const KAPPA: f64 = 21.0;
 /// Points along the day at which curves are compared.
 const GRID: usize = 96;
 
-/// Compares the days before and after at one camera. Intervals follow from `seed`.
-pub(super) fn timing(camera: &Camera, kind: Kind, windows: &Windows, seed: u64) -> Timing {
+/// Compares the days before and after at one camera, and with those at others. Intervals follow from `seed`.
+pub(super) fn timing(
+    season: &Season,
+    camera: usize,
+    others: &[usize],
+    kind: Kind,
+    windows: &Windows,
+    seed: u64,
+) -> Timing {
     let sides = [windows.before, windows.after];
-    let daily = |minute: fn(&Visit) -> Option<f64>| {
-        sides.map(|side| minutes_by_day(camera, kind, side, windows.after.0, minute))
+    let daily = |camera: usize, minute: Minute| {
+        let as_on = quiet::as_on(season, camera, windows);
+        let camera = &season.cameras[camera];
+        sides.map(|side| minutes_by_day(camera, kind, side, as_on, minute))
     };
+    let shifted = |minute: Minute| {
+        let own = shifted(&daily(camera, minute), seed);
+        let theirs = others
+            .iter()
+            .filter_map(|c| shifted(&daily(*c, minute), seed));
+        let theirs: Vec<Effect> = theirs.map(|s| s.effect).collect();
+        (
+            own.map(Shifted::estimate),
+            own.and_then(|own| own.against(&theirs)),
+        )
+    };
+    let (evening_min, evening_against_min) =
+        shifted(|v| (!v.is_morning()).then_some(-v.before_sunset_min));
+    let (morning_min, morning_against_min) =
+        shifted(|v| v.is_morning().then_some(v.after_sunrise_min));
     Timing {
-        evening_min: shifted(
-            daily(|v| (!v.is_morning()).then_some(-v.before_sunset_min)),
-            seed,
-        ),
-        morning_min: shifted(
-            daily(|v| v.is_morning().then_some(v.after_sunrise_min)),
-            seed,
-        ),
-        overlap: overlapping(daily(|v| Some(v.sun_minute())), seed),
-        pattern_p: pattern_p(daily(|v| Some(v.sun_minute()))),
+        evening_min,
+        evening_against_min,
+        morning_min,
+        morning_against_min,
+        overlap: overlapping(daily(camera, |v| Some(v.sun_minute())), seed),
+        pattern_p: pattern_p(daily(camera, |v| Some(v.sun_minute()))),
+    }
+}
+
+/// The minute of a visit that is compared; `None` where it is of another half of the day.
+type Minute = fn(&Visit) -> Option<f64>;
+
+/// By how much visits came later.
+#[derive(Clone, Copy)]
+struct Shifted {
+    effect: Effect,
+    freedom: f64,
+}
+
+impl Shifted {
+    fn estimate(self) -> Estimate {
+        around(self.effect, self.freedom)
+    }
+
+    fn against(self, others: &[Effect]) -> Option<Estimate> {
+        if others.len() < FEWEST_CONTROLS {
+            return None;
+        }
+        let between = between_variance(&[others]);
+        let mean = mean_effect(others.iter().copied(), between)?;
+        let change = Effect {
+            value: self.effect.value - mean.value,
+            variance: self.effect.variance + between + mean.variance,
+        };
+        Some(around(change, self.freedom.min(others.len() as f64 - 1.0)))
+    }
+}
+
+fn around(effect: Effect, freedom: f64) -> Estimate {
+    let half = critical(freedom) * effect.variance.sqrt();
+    Estimate {
+        value: effect.value,
+        low: effect.value - half,
+        high: effect.value + half,
     }
 }
 
@@ -57,7 +125,7 @@ fn minutes_by_day(
     kind: Kind,
     (from, until): (NaiveDate, NaiveDate),
     as_on: NaiveDate,
-    minute: fn(&Visit) -> Option<f64>,
+    minute: Minute,
 ) -> Vec<Vec<f64>> {
     from.iter_days()
         .take_while(|d| *d <= until)
@@ -69,7 +137,7 @@ fn minutes_by_day(
         .collect()
 }
 
-fn shifted([before, after]: [Vec<Vec<f64>>; 2], seed: u64) -> Option<Estimate> {
+fn shifted([before, after]: &[Vec<Vec<f64>>; 2], seed: u64) -> Option<Shifted> {
     let (all_before, all_after) = (before.concat(), after.concat());
     if all_before.len().min(all_after.len()) < FEWEST {
         return None;
@@ -82,10 +150,21 @@ fn shifted([before, after]: [Vec<Vec<f64>>; 2], seed: u64) -> Option<Estimate> {
                 .collect(),
         )
     };
-    let drawn = |b: &[usize], a: &[usize]| shift_between(&gather(&before, b), &gather(&after, a));
-    let resampled = block_interval(before.len(), after.len(), drawn, RESAMPLES, seed)?;
-    let value = shift_between(&all_before, &all_after)?;
-    Some(Estimate { value, ..resampled })
+    let drawn = |b: &[usize], a: &[usize]| shift_between(&gather(before, b), &gather(after, a));
+    let (variance, freedom) = block_variance(
+        before.len(),
+        after.len(),
+        drawn,
+        RESAMPLES_OF_A_VARIANCE,
+        seed,
+    )?;
+    Some(Shifted {
+        effect: Effect {
+            value: shift_between(&all_before, &all_after)?,
+            variance,
+        },
+        freedom,
+    })
 }
 
 /// At most fifty values that stand for all: evenly spaced quantiles. The shift compares every pair,

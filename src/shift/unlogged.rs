@@ -1,43 +1,57 @@
 //! Changes that nobody logged: where and when to go and look.
 
-use std::sync::atomic::{AtomicBool, Ordering};
-
 use chrono::{Days, NaiveDate};
 use rayon::prelude::*;
 
-use super::Role;
-use super::compare::{self, LEVEL};
+use super::LEVEL;
+use super::compare::points;
+use super::effects::{Question, Sides};
+use super::noise::{Noise, Watched};
+use super::quiet::{self, Learned, is_undisturbed};
 use super::roles::Logged;
 use super::window::Windows;
+use crate::measure::{
+    Effect, Expected, KNOWN, change_p_value, mean_effect, predictive_p_value, rate_p_value,
+    score_statistic, two_sided,
+};
 use crate::visits::{Kind, Season};
 
-/// A change of the daylight share at one camera that no logged disturbance accounts for.
+/// A change at one camera that no logged disturbance accounts for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Unlogged {
     /// Index of the camera.
     pub camera: usize,
     /// The kind of deer.
     pub kind: Kind,
+    /// What changed: visits in light, or the daylight share.
+    pub of: Question,
     /// First and last date at which a change is clear: the days to go and look at.
     pub dates: (NaiveDate, NaiveDate),
-    /// The change against all other cameras at the clearest of them, as a fraction.
+    /// The change at the clearest of them: of the share as a fraction, of visits in light as a ratio.
     pub change: f64,
-    /// Its p-value, times the number of cameras, kinds and dates looked at.
+    /// Its p-value, times the number of cameras, kinds, questions and dates looked at.
     pub p_adjusted: f64,
 }
 
 /// Days from one date looked at to the next.
 const STEP_DAYS: usize = 3;
+/// Days compared on either side where `property.toml` does not say.
+const DAYS: u32 = 21;
+/// A side of the share, both sides of visits in light, and a side of all other cameras together need so many
+/// visits.
+const FEWEST_VISITS: usize = 5;
+const FEWEST_ELSEWHERE: usize = 10;
+const QUESTIONS: [Question; 2] = [Question::LightVisits, Question::Share];
 
-/// Looks at every camera on every third date for changes that nobody logged. Every p-value is multiplied by the number of looks (Bonferroni),
-/// so that at most one season in twenty raises a false alarm. Says also whether any camera could be compared.
+/// Looks at every camera on every third date for changes that nobody logged. Every p-value is multiplied by
+/// the number of looks (Bonferroni), so that at most one season in twenty raises a false alarm; dates that lie
+/// closer together than half of the days compared share most of them and count as one look (measured:
+/// `tests/bench/error_rates.md`). Says also whether any camera could be compared.
 pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool) {
-    let days = season.settings.shift_days;
+    let days = season.settings.shift_days.unwrap_or(DAYS);
     let Some((first, last)) = season.span() else {
         return (Vec::new(), false);
     };
-    let kinds = season.about.kinds();
-    let any = AtomicBool::new(false);
     let dates: Vec<NaiveDate> = first
         .iter_days()
         .take_while(|d| *d <= last)
@@ -45,18 +59,22 @@ pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool)
         .step_by(STEP_DAYS)
         .filter(|date| could_show(season, &Windows::at(*date, days)))
         .collect();
-    let looks = (dates.len() * season.cameras.len() * kinds.len()) as f64;
-    let alarms: Vec<Unlogged> = dates
-        .par_iter()
-        .flat_map_iter(|date| {
-            let look = |kind| look(season, *date, kind, looks, log, &any);
-            kinds.iter().map(|kind| look(*kind)).collect::<Vec<_>>()
-        })
-        .flatten_iter()
-        .filter(|alarm| !is_logged(season, log, alarm))
-        .collect();
-    let alarms = together(alarms, Days::new(u64::from(days)));
-    (alarms, any.into_inner())
+    let kinds = season.about.kinds();
+    let apart = (dates.len() * STEP_DAYS).div_ceil(days as usize / 2).max(1);
+    let looks = (apart * season.cameras.len() * kinds.len() * QUESTIONS.len()) as f64;
+    let mut alarms = Vec::new();
+    let mut any = false;
+    for kind in kinds {
+        let watch = Watch::of(season, kind, days, log);
+        let looked: Vec<(Vec<Unlogged>, bool)> = dates
+            .par_iter()
+            .map(|date| watch.look(*date, looks))
+            .collect();
+        any |= looked.iter().any(|l| l.1);
+        alarms.extend(looked.into_iter().flat_map(|l| l.0));
+    }
+    alarms.retain(|alarm| !is_logged(alarm, log, days));
+    (together(alarms, Days::new(u64::from(days))), any)
 }
 
 /// Whether any camera has visits on both sides: most of a year has none.
@@ -68,42 +86,226 @@ fn could_show(season: &Season, windows: &Windows) -> bool {
     (0..season.cameras.len()).any(|c| any(c, windows.before) && any(c, windows.after))
 }
 
-/// Every camera against all others at one date.
-fn look(
-    season: &Season,
-    date: NaiveDate,
+/// One kind at all cameras.
+struct Watch<'a> {
+    season: &'a Season,
     kind: Kind,
-    looks: f64,
-    log: &[Logged],
-    any: &AtomicBool,
-) -> Vec<Unlogged> {
-    let roles = vec![Role::Control; season.cameras.len()];
-    let windows = Windows::at(date, season.settings.shift_days);
-    let compared = compare::shares(season, &windows, kind, &roles, log, |_| true);
-    let alarm = |(camera, c): (usize, &Option<compare::Comparison>)| {
-        let c = c.as_ref()?;
-        any.fetch_or(c.has_controls(), Ordering::Relaxed);
-        Some(Unlogged {
-            camera,
+    days: u32,
+    noise: Vec<Noise>,
+    /// What the other cameras show of how cameras differ, question by question and camera by camera: a
+    /// change must not hide behind itself.
+    others: [Vec<Learned>; 2],
+}
+
+impl<'a> Watch<'a> {
+    fn of(season: &'a Season, kind: Kind, days: u32, log: &[Logged]) -> Self {
+        let cameras: Vec<usize> = (0..season.cameras.len()).collect();
+        let noise = |c: &usize| {
+            let cameras = &cameras[*c..=*c];
+            Noise::of_all(
+                Watched {
+                    season,
+                    cameras,
+                    kind,
+                },
+                days,
+            )
+        };
+        let noise: Vec<Noise> = cameras.par_iter().map(noise).collect();
+        let groups = groups(season, kind, days, &noise, log);
+        let others = groups.map(|groups| {
+            let without = |camera: &usize| -> Vec<Vec<Effect>> {
+                let rest = |group: &Vec<(usize, Effect)>| -> Vec<Effect> {
+                    group
+                        .iter()
+                        .filter(|g| g.0 != *camera)
+                        .map(|g| g.1)
+                        .collect()
+                };
+                groups.iter().map(rest).filter(|g| g.len() > 1).collect()
+            };
+            cameras
+                .par_iter()
+                .map(|c| Learned::of(&without(c)))
+                .collect()
+        });
+        Self {
+            season,
             kind,
-            dates: (date, date),
-            p_adjusted: c.p_value_up_to(LEVEL / looks)? * looks,
-            change: c.tested_change()?,
-        })
+            days,
+            noise,
+            others,
+        }
+    }
+
+    /// Every camera against all others at one date, and whether any could be compared.
+    fn look(&self, date: NaiveDate, looks: f64) -> (Vec<Unlogged>, bool) {
+        let windows = Windows::at(date, self.days);
+        let doubtful = |c: usize| {
+            self.season.cameras[c].clock_doubtful_between(windows.before.0, windows.after.1)
+        };
+        let sides: Vec<Option<Sides>> = (0..self.season.cameras.len())
+            .map(|c| (!doubtful(c)).then(|| quiet::sides(self.season, c, self.kind, &windows)))
+            .collect();
+        let mut alarms = Vec::new();
+        let mut any = false;
+        for (q, question) in QUESTIONS.into_iter().enumerate() {
+            let effect = |(s, n): (&Option<Sides>, &Noise)| s.as_ref()?.effect(question, n);
+            let effects: Vec<Option<Effect>> = sides.iter().zip(&self.noise).map(effect).collect();
+            for (camera, here) in sides.iter().enumerate() {
+                let Some(here) = here.filter(|s| has_enough(s, question)) else {
+                    continue;
+                };
+                let elsewhere = |side: fn(&Sides) -> usize| -> usize {
+                    let others = sides.iter().enumerate().filter(|(c, _)| *c != camera);
+                    others.filter_map(|(_, s)| s.as_ref()).map(side).sum()
+                };
+                let few = elsewhere(|s| s.before.visits).min(elsewhere(|s| s.after.visits));
+                if few < FEWEST_ELSEWHERE {
+                    continue;
+                }
+                any = true;
+                let learned = &self.others[q][camera];
+                let most = LEVEL / looks;
+                let found = self.clear(camera, &here, question, &effects, learned, &windows, most);
+                if let Some((p, change)) = found {
+                    alarms.push(Unlogged {
+                        camera,
+                        kind: self.kind,
+                        of: question,
+                        dates: (date, date),
+                        change: told(question, change, &here),
+                        p_adjusted: p * looks,
+                    });
+                }
+            }
+        }
+        (alarms, any)
+    }
+
+    /// The p-value of a camera's change against all others, and the change; `None` where it is over `most`, or
+    /// cannot be told.
+    #[allow(clippy::too_many_arguments)]
+    fn clear(
+        &self,
+        camera: usize,
+        here: &Sides,
+        question: Question,
+        effects: &[Option<Effect>],
+        learned: &Learned,
+        windows: &Windows,
+        most: f64,
+    ) -> Option<(f64, f64)> {
+        let own = effects[camera]?;
+        let others = || {
+            let others = effects.iter().enumerate().filter(|(c, _)| *c != camera);
+            others.filter_map(|(_, e)| *e)
+        };
+        // Most dates show nothing, even if all cameras were alike and every visit stood for itself: only then
+        // is the rest worth working out.
+        let alike = mean_effect(others(), 0.0)?;
+        let plainly = [here.pair(question, &Noise::NONE, 1.0)?];
+        if two_sided(score_statistic(&plainly, alike.value), KNOWN) > most * UNLIKE {
+            return None;
+        }
+        let others: Vec<Effect> = others().collect();
+        let spread = learned.with(&others)?;
+        let mean = mean_effect(others, spread.between)?;
+        let expected = Expected {
+            mean: mean.value,
+            variance: mean.variance,
+            between: spread.between,
+            freedom: spread.freedom,
+        };
+        let cameras = &[camera];
+        let watched = Watched {
+            season: self.season,
+            cameras,
+            kind: self.kind,
+        };
+        let noise = Noise::lasting(watched, windows);
+        let pair = [here.pair(question, &noise, 1.0)?];
+        let against = predictive_p_value(&pair, &expected, noise.on(question).freedom);
+        let p = against.max(own_p_value(here, question, &noise)?);
+        (p <= most).then_some((p, own.value - mean.value))
+    }
+}
+
+/// Changes at all undisturbed cameras over pairs of stretches one after the other.
+fn groups(
+    season: &Season,
+    kind: Kind,
+    days: u32,
+    noise: &[Noise],
+    log: &[Logged],
+) -> [Vec<Vec<(usize, Effect)>>; 2] {
+    let Some((first, _)) = season.span() else {
+        return Default::default();
     };
-    compared.iter().enumerate().filter_map(alarm).collect()
+    let start = Windows::at(first + Days::new(u64::from(days)), days);
+    let nights = (f64::from(days) * quiet::WORKED).ceil() as usize;
+    let sides: Vec<Vec<(usize, Sides)>> = quiet::pairs(season, &start, usize::MAX)
+        .par_iter()
+        .map(|pair| {
+            let cameras =
+                (0..season.cameras.len()).filter(|c| is_undisturbed(season, *c, pair, log));
+            cameras
+                .map(|c| (c, quiet::sides(season, c, kind, pair)))
+                .filter(|(_, s)| s.worked(nights))
+                .collect()
+        })
+        .collect();
+    QUESTIONS.map(|question| {
+        let effect = |(c, s): &(usize, Sides)| Some((*c, s.effect(question, &noise[*c])?));
+        sides
+            .iter()
+            .map(|group| group.iter().filter_map(effect).collect())
+            .collect()
+    })
+}
+
+fn has_enough(sides: &Sides, question: Question) -> bool {
+    match question {
+        Question::Share => sides.fewest_visits() >= FEWEST_VISITS,
+        _ => sides.light_visits() >= FEWEST_VISITS,
+    }
+}
+
+/// By how much the mean of the others may move when they are not taken to be alike, as a factor of the
+/// p-value.
+const UNLIKE: f64 = 1000.0;
+
+fn own_p_value(here: &Sides, question: Question, noise: &Noise) -> Option<f64> {
+    match question {
+        Question::Share => {
+            let [before, after] = here.shares(noise);
+            change_p_value(before, after, noise.share.freedom)
+        }
+        _ => {
+            let [before, after] = here.exposures(question, noise);
+            rate_p_value(before, after, noise.light.freedom)
+        }
+    }
+}
+
+/// A change as a person is told it: of the share in fractions, of visits as a ratio.
+fn told(question: Question, change: f64, here: &Sides) -> f64 {
+    match question {
+        Question::Share => points(change, here.after.share()),
+        _ => change.exp(),
+    }
 }
 
 /// Whether a disturbance that could touch the camera began or ended within the days compared.
-fn is_logged(season: &Season, log: &[Logged], alarm: &Unlogged) -> bool {
-    let windows = Windows::at(alarm.dates.0, season.settings.shift_days);
+fn is_logged(alarm: &Unlogged, log: &[Logged], days: u32) -> bool {
+    let windows = Windows::at(alarm.dates.0, days);
     log.iter()
         .any(|l| l.touches(alarm.camera, windows.before.0, windows.after.1))
 }
 
 /// Alarms of one camera and kind that follow each other within `gap` are one, at its clearest.
 fn together(mut alarms: Vec<Unlogged>, gap: Days) -> Vec<Unlogged> {
-    alarms.sort_by_key(|a| (a.camera, a.kind, a.dates.0));
+    alarms.sort_by_key(|a| (a.camera, a.kind, a.dates.0, a.of));
     let mut merged: Vec<Unlogged> = Vec::new();
     for alarm in alarms {
         match merged.last_mut() {
@@ -114,6 +316,7 @@ fn together(mut alarms: Vec<Unlogged>, gap: Days) -> Vec<Unlogged> {
             {
                 m.dates.1 = alarm.dates.1;
                 if alarm.p_adjusted < m.p_adjusted {
+                    m.of = alarm.of;
                     m.p_adjusted = alarm.p_adjusted;
                     m.change = alarm.change;
                 }

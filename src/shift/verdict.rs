@@ -1,12 +1,12 @@
 //! What can be said, in the words of the findings file.
 
-use std::collections::HashSet;
+use std::collections::BTreeMap;
 
-use super::Shift;
-use super::compare::LEVEL;
+use super::{LEVEL, Question, Shift, Side};
+use crate::measure::{Estimate, Family, graph_adjusted};
 use crate::visits::Kind;
 
-/// What happened to the daylight share.
+/// What happened to the daylight share, or to visits in light.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Verdict {
     /// It fell, and not by chance.
@@ -19,6 +19,8 @@ pub enum Verdict {
     TooFewVisits,
     /// There is nothing to compare with: the season itself may have made the change.
     NoControl,
+    /// Too many pictures have no tag yet: what is not tagged would look like deer that stayed away.
+    NotTagged,
 }
 
 impl Verdict {
@@ -30,6 +32,7 @@ impl Verdict {
             Self::NoClearChange => "no clear change",
             Self::TooFewVisits => "too few visits",
             Self::NoControl => "no control",
+            Self::NotTagged => "not tagged",
         }
     }
 
@@ -39,7 +42,7 @@ impl Verdict {
     }
 }
 
-/// What the rates of visits did.
+/// What visits did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Pattern {
     /// The deer still come, but in the dark.
@@ -48,8 +51,10 @@ pub enum Pattern {
     Left,
     /// They come less here and more at another camera.
     Moved,
-    /// Neither share nor rate changed clearly.
+    /// Visits in light are shown to be what they were, within a stated margin.
     Stayed,
+    /// Neither a change nor its absence is shown.
+    NotShown,
 }
 
 impl Pattern {
@@ -60,37 +65,46 @@ impl Pattern {
             Self::Left => "left",
             Self::Moved => "moved",
             Self::Stayed => "stayed",
+            Self::NotShown => "not shown",
         }
     }
 }
 
-/// Gives every row that has enough visits its verdict, then its pattern.
+/// Gives every row that can be judged its verdicts, then its pattern.
 ///
-/// A clear change needs an adjusted p-value at or under 0.05 and the camera's own share moving in
-/// the direction of the tested difference: a camera that stood still while the controls rose is
-/// not called a drop.
+/// A clear change needs an adjusted p-value at or under 0.05 and the row's own change in the direction of the
+/// tested difference: a camera that stood still while the controls rose is not called a drop.
 pub(super) fn judge(rows: &mut [Shift]) {
     for row in rows.iter_mut() {
         if row.verdict == Verdict::NoClearChange {
-            row.verdict = verdict(row);
+            let own = row.share_change.map_or(0.0, |c| c.value);
+            let tested = row.share_change_against_controls.map_or(0.0, |c| c.value);
+            row.verdict = verdict(row.p_adjusted, own, tested);
+        }
+        if row.light_verdict == Verdict::NoClearChange {
+            let own = change_per_night(row, |s| s.counted);
+            row.light_verdict = verdict(
+                row.light_p_adjusted,
+                own,
+                log(row.rate_ratio_against_controls),
+            );
         }
     }
-    let is_more = |row: &&Shift| visits_changed(row) == Some(Some(false));
-    let more: HashSet<(String, Kind)> = rows
+    adjust_all_hours(rows);
+    let more: Vec<(String, Kind)> = rows
         .iter()
-        .filter(is_more)
+        .filter(|row| {
+            row.camera.is_some() && changed_at_all_hours(row, row.rate_p_adjusted) == Some(false)
+        })
         .map(|row| (row.disturbance.clone(), row.kind))
         .collect();
-    let patterns: Vec<Option<Pattern>> = rows.iter().map(|row| pattern(row, &more)).collect();
-    for (row, pattern) in rows.iter_mut().zip(patterns) {
-        row.pattern = pattern;
+    for row in rows.iter_mut() {
+        row.pattern = pattern(row, more.contains(&(row.disturbance.clone(), row.kind)));
     }
 }
 
-fn verdict(row: &Shift) -> Verdict {
-    let own = row.share_change.map_or(0.0, |c| c.value);
-    let tested = row.share_change_against_controls.map_or(own, |c| c.value);
-    if row.p_adjusted.is_none_or(|p| p > LEVEL) || own * tested <= 0.0 {
+fn verdict(p_adjusted: Option<f64>, own: f64, tested: f64) -> Verdict {
+    if p_adjusted.is_none_or(|p| p > LEVEL) || own * tested <= 0.0 {
         Verdict::NoClearChange
     } else if own < 0.0 {
         Verdict::ClearDrop
@@ -99,26 +113,65 @@ fn verdict(row: &Shift) -> Verdict {
     }
 }
 
-/// `more` holds the disturbances and kinds of which some camera had clearly more visits.
-fn pattern(row: &Shift, more: &HashSet<(String, Kind)>) -> Option<Pattern> {
-    match visits_changed(row)? {
-        Some(fewer) if fewer => Some(if more.contains(&(row.disturbance.clone(), row.kind)) {
-            Pattern::Moved
-        } else {
-            Pattern::Left
-        }),
-        Some(_) => None,
-        None if row.verdict == Verdict::ClearDrop => Some(Pattern::WentDark),
-        None if row.verdict == Verdict::NoClearChange => Some(Pattern::Stayed),
-        None => None,
+fn log(ratio: Option<Estimate>) -> f64 {
+    ratio.map_or(0.0, |r| r.value.ln())
+}
+
+fn change_per_night(row: &Shift, count: fn(&Side) -> usize) -> f64 {
+    let rate = |s: &Side| count(s) as f64 / s.nights.max(1) as f64;
+    rate(&row.after) - rate(&row.before)
+}
+
+/// Visits at all hours are looked at around one disturbance at a time, with Holm's method over its cameras.
+/// They only tell how visits in light were lost, or where they went.
+fn adjust_all_hours(rows: &mut [Shift]) {
+    let mut families: BTreeMap<(String, Kind), Vec<usize>> = BTreeMap::new();
+    for (i, row) in rows.iter().enumerate() {
+        let is_compared = row.all_hours_ratio_against_controls.is_some();
+        if row.camera.is_some() && is_compared && !row.clock_in_doubt {
+            families
+                .entry((row.disturbance.clone(), row.kind))
+                .or_default()
+                .push(i);
+        }
+    }
+    for cameras in families.values() {
+        let family = Family {
+            p_values: cameras
+                .iter()
+                .filter_map(|i| rows[*i].rate_p_value)
+                .collect(),
+            weight: 1.0,
+            heirs: Vec::new(),
+        };
+        for (i, p) in cameras.iter().zip(&graph_adjusted(&[family])[0]) {
+            *rows[*i].adjusted(Question::AllVisits) = Some(*p);
+        }
     }
 }
 
-/// Whether visits at all hours clearly changed, and if so whether they became fewer; `None` where
-/// the rate is not known. As for shares, the camera's own rate must have moved in the direction of
-/// the tested difference: one that lost less than the controls has not been left.
-fn visits_changed(row: &Shift) -> Option<Option<bool>> {
-    let own = row.all_hours_ratio?.value.ln();
-    let clear = row.rate_p_adjusted? <= LEVEL && own * row.rate_against? > 0.0;
-    Some(clear.then_some(own < 0.0))
+/// Whether visits at all hours clearly changed, and if so whether they became fewer.
+fn changed_at_all_hours(row: &Shift, p: Option<f64>) -> Option<bool> {
+    let own = change_per_night(row, |s| s.visits);
+    let is_clear = p? <= LEVEL && own * log(row.all_hours_ratio_against_controls) > 0.0;
+    is_clear.then_some(own < 0.0)
+}
+
+/// How visits in light were lost, once they are clearly lost; `more` says that some camera clearly had more
+/// visits at all hours.
+fn pattern(row: &Shift, more: bool) -> Option<Pattern> {
+    match row.light_verdict {
+        Verdict::ClearDrop => {
+            let fewer = changed_at_all_hours(row, row.rate_p_value) == Some(true);
+            match (fewer, more) {
+                (true, true) => Some(Pattern::Moved),
+                (true, false) => Some(Pattern::Left),
+                (false, _) if row.verdict == Verdict::ClearDrop => Some(Pattern::WentDark),
+                (false, _) => None,
+            }
+        }
+        Verdict::NoClearChange if row.is_alike => Some(Pattern::Stayed),
+        Verdict::NoClearChange => Some(Pattern::NotShown),
+        _ => None,
+    }
 }

@@ -1,10 +1,10 @@
 //! Equal stretches of whole days on either side of a disturbance.
 
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 
-use crate::measure::{Counts, DayCount, Estimate, wilson};
+use crate::measure::{Counts, Estimate, wilson};
 use crate::property::Disturbance;
-use crate::visits::{DayVisits, Kind, PicturesOn, Season};
+use crate::visits::{Day, Kind, PicturesOn, Season};
 
 /// The dates compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,6 +13,9 @@ pub struct Windows {
     pub before: (NaiveDate, NaiveDate),
     /// First and last date after.
     pub after: (NaiveDate, NaiveDate),
+    /// Where seasons are compared: how many years lie between them. Only dates that a camera worked on in both
+    /// count then.
+    pub years_apart: Option<i32>,
 }
 
 impl Windows {
@@ -22,6 +25,7 @@ impl Windows {
         Self {
             before: (date - one - further, date - one),
             after: (date, date + further),
+            years_apart: None,
         }
     }
 
@@ -35,6 +39,41 @@ impl Windows {
         Some(Self {
             before: back(self.before)?,
             after: back(self.after)?,
+            years_apart: None,
+        })
+    }
+
+    /// One season, as far as it was watched, and the same days of a later one from a date on; `None` where
+    /// they have none in common.
+    pub fn of_seasons(
+        before: (NaiveDate, NaiveDate),
+        after: (NaiveDate, NaiveDate),
+        years_apart: i32,
+    ) -> Option<Self> {
+        let on = |date: NaiveDate, years: i32| {
+            let there = date.with_year(date.year() + years);
+            // Only 29 February is not a day of every year.
+            there
+                .or_else(|| date.pred_opt()?.with_year(date.year() + years))
+                .unwrap_or(date)
+        };
+        let from = after.0.max(on(before.0, years_apart));
+        let until = after.1.min(on(before.1, years_apart));
+        (from <= until).then(|| Self {
+            before: (on(from, -years_apart), on(until, -years_apart)),
+            after: (from, until),
+            years_apart: Some(years_apart),
+        })
+    }
+
+    /// The same days so many years later, or earlier.
+    pub fn years_later(&self, years: i32) -> Option<Self> {
+        let on = |date: NaiveDate| date.with_year(date.year() + years);
+        let span = |(from, until): (NaiveDate, NaiveDate)| Some((on(from)?, on(until)?));
+        Some(Self {
+            before: span(self.before)?,
+            after: span(self.after)?,
+            years_apart: self.years_apart,
         })
     }
 
@@ -45,6 +84,7 @@ impl Windows {
         Self {
             before: (last - further, last),
             after: (first, first + further),
+            years_apart: None,
         }
     }
 }
@@ -70,67 +110,103 @@ pub struct Side {
     pub pictures: PicturesOn,
 }
 
-/// One side's visits, day by day.
-pub(super) struct Tally {
-    pub side: Side,
-    /// Every date of the window, in order.
-    pub days: Vec<DayCount>,
-    /// Counted visits on each date on which the camera worked.
-    pub counted_per_night: Vec<f64>,
-    /// Visits at all hours on each such date.
-    pub visits_per_night: Vec<f64>,
+/// What one camera saw of a kind on some dates.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Sums {
+    /// Dates on which it worked.
+    pub nights: usize,
+    /// Visits at all hours.
+    pub visits: usize,
+    /// Visits in legal light.
+    pub legal: usize,
+    /// Visits that the daylight share counts.
+    pub counted: usize,
+    /// Pictures.
+    pub pictures: PicturesOn,
 }
 
-impl Tally {
+impl Sums {
     /// Counts a camera's dates from one to another, as far as it hung where it did on `as_on`: a
     /// camera that was moved is another camera.
     pub fn of(
         season: &Season,
         camera: usize,
         kind: Kind,
-        (from, until): (NaiveDate, NaiveDate),
+        span: (NaiveDate, NaiveDate),
         as_on: NaiveDate,
     ) -> Self {
-        let mut sum = DayVisits::default();
-        let mut pictures = PicturesOn::default();
-        let length = usize::try_from((until - from).num_days() + 1).unwrap_or(0);
-        let [mut counted_per_night, mut visits_per_night] =
-            [0, 1].map(|_| Vec::with_capacity(length));
-        let mut days = Vec::with_capacity(length);
-        for day in season.days.between(camera, kind, (from, until), as_on) {
-            let seen = day.seen;
-            sum.visits += seen.visits;
-            sum.legal += seen.legal;
-            sum.counted += seen.counted;
-            pictures.all += day.pictures as usize;
-            pictures.untagged += day.untagged as usize;
-            let (hits, trials) = (f64::from(seen.counted), f64::from(seen.visits));
-            days.push(DayCount { hits, trials });
-            if day.worked {
-                counted_per_night.push(hits);
-                visits_per_night.push(trials);
+        let mut sums = Self::default();
+        for day in season.days.between(camera, kind, span, as_on) {
+            sums.take_in(day);
+        }
+        sums
+    }
+
+    /// Counts the dates on which a camera worked in both of two seasons, the earlier and the later.
+    pub fn of_both(
+        season: &Season,
+        camera: usize,
+        kind: Kind,
+        windows: &Windows,
+        years_apart: i32,
+        as_on: NaiveDate,
+    ) -> [Self; 2] {
+        let days = |span| season.days.between(camera, kind, span, as_on);
+        let earlier: Vec<Day> = days(windows.before).collect();
+        let dates = windows.after.0.iter_days();
+        let mut sums = [Self::default(); 2];
+        for (date, now) in dates.zip(days(windows.after)) {
+            let then = date.with_year(date.year() - years_apart);
+            let place = then.map(|then| (then - windows.before.0).num_days());
+            let place = place.and_then(|n| usize::try_from(n).ok());
+            let Some(then) = place.and_then(|n| earlier.get(n)) else {
+                continue;
+            };
+            if then.worked && now.worked {
+                sums[0].take_in(*then);
+                sums[1].take_in(now);
             }
         }
-        let (visits, counted) = (sum.visits as usize, sum.counted as usize);
-        Self {
-            side: Side {
-                from,
-                until,
-                nights: counted_per_night.len(),
-                visits,
-                legal: sum.legal as usize,
-                counted,
-                share: wilson(Counts::new(counted, visits)),
-                pictures,
-            },
-            counted_per_night,
-            visits_per_night,
-            days,
-        }
+        sums
+    }
+
+    fn take_in(&mut self, day: Day) {
+        self.nights += usize::from(day.worked);
+        self.visits += day.seen.visits as usize;
+        self.legal += day.seen.legal as usize;
+        self.counted += day.seen.counted as usize;
+        self.pictures.all += day.pictures as usize;
+        self.pictures.untagged += day.untagged as usize;
     }
 
     /// Counts for the share.
-    pub fn counts(&self) -> Counts {
-        Counts::new(self.side.counted, self.side.visits)
+    pub fn share(&self) -> Counts {
+        Counts::new(self.counted, self.visits)
+    }
+}
+
+impl std::ops::AddAssign for Sums {
+    fn add_assign(&mut self, other: Self) {
+        self.nights += other.nights;
+        self.visits += other.visits;
+        self.legal += other.legal;
+        self.counted += other.counted;
+        self.pictures.all += other.pictures.all;
+        self.pictures.untagged += other.pictures.untagged;
+    }
+}
+
+impl Side {
+    pub(super) fn of(sums: &Sums, (from, until): (NaiveDate, NaiveDate)) -> Self {
+        Self {
+            from,
+            until,
+            nights: sums.nights,
+            visits: sums.visits,
+            legal: sums.legal,
+            counted: sums.counted,
+            share: wilson(sums.share()),
+            pictures: sums.pictures,
+        }
     }
 }

@@ -4,7 +4,8 @@ use anyhow::Result;
 use chrono::{Days, NaiveDate};
 use polars::prelude::*;
 
-use super::{Camera, Kind};
+use super::{Camera, DeerYear, Kind};
+use crate::property::YearStart;
 
 /// What one camera saw of one kind on one date.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -118,14 +119,25 @@ impl DayTable {
         Some((self.first, self.first + Days::new(last as u64)))
     }
 
-    /// Visits that the daylight share counts, on each date on which a camera worked.
-    pub fn counted_per_night(&self, camera: usize, kind: Kind) -> Vec<f64> {
-        let Some(days) = self.cameras.get(camera) else {
-            return Vec::new();
-        };
-        let nights = days.visits[kind as usize].iter().zip(&days.worked);
-        let worked = nights.filter(|(_, worked)| **worked);
-        worked.map(|(seen, _)| f64::from(seen.counted)).collect()
+    /// The dates from one to another, both included, of one camera and kind, wherever it hung.
+    pub fn days(
+        &self,
+        camera: usize,
+        kind: Kind,
+        (from, until): (NaiveDate, NaiveDate),
+    ) -> impl Iterator<Item = Day> + '_ {
+        let last = self.days as i64;
+        let index = |date: NaiveDate| (date - self.first).num_days().clamp(0, last) as usize;
+        let (start, end) = (index(from), index(until + Days::new(1)));
+        let days = self.cameras.get(camera);
+        days.into_iter().flat_map(move |days| {
+            (start..end.max(start)).map(move |i| Day {
+                seen: days.visits[kind as usize][i],
+                worked: days.worked[i],
+                pictures: days.pictures[i],
+                untagged: days.untagged[i],
+            })
+        })
     }
 
     /// The place's number on a date; beyond the season that of its nearest day.
@@ -136,18 +148,18 @@ impl DayTable {
     }
 
     /// As a table, one row a camera, kind and date on which the camera worked or took a picture. Columns:
-    /// `property`, `camera`, `placement` (its number, from 1), `kind`, `date`, `light_visits`, `visits`,
+    /// `property`, `season`, `camera`, `placement` (its number, from 1), `kind`, `date`, `light_visits`, `visits`,
     /// `worked`, `pictures`, `untagged`.
     ///
     /// # Errors
     /// Only when memory for the columns cannot be had.
-    pub fn table(&self, property: &str, names: &[&str]) -> Result<DataFrame> {
+    pub fn table(&self, property: &str, names: &[&str], start: YearStart) -> Result<DataFrame> {
         let mut rows = Rows::default();
         for (days, name) in self.cameras.iter().zip(names) {
             for kind in Kind::ALL {
                 for i in 0..self.days {
                     if days.worked[i] || days.pictures[i] > 0 {
-                        rows.push(days, name, kind, i, self.first + Days::new(i as u64));
+                        rows.push(days, name, kind, i, self.first + Days::new(i as u64), start);
                     }
                 }
             }
@@ -198,6 +210,7 @@ fn camera_days(camera: &Camera, first: NaiveDate, days: usize) -> CameraDays {
 
 #[derive(Default)]
 struct Rows {
+    season: Vec<String>,
     camera: Vec<String>,
     placement: Vec<u32>,
     kind: Vec<&'static str>,
@@ -210,7 +223,16 @@ struct Rows {
 }
 
 impl Rows {
-    fn push(&mut self, days: &CameraDays, name: &str, kind: Kind, i: usize, date: NaiveDate) {
+    fn push(
+        &mut self,
+        days: &CameraDays,
+        name: &str,
+        kind: Kind,
+        i: usize,
+        date: NaiveDate,
+        start: YearStart,
+    ) {
+        self.season.push(DeerYear::of(date, start).name());
         let seen = days.visits[kind as usize][i];
         self.camera.push(name.to_owned());
         self.placement.push(u32::from(days.place[i]) + 1);
@@ -226,6 +248,7 @@ impl Rows {
     fn into_table(self, property: &str) -> Result<DataFrame> {
         Ok(df!(
             "property" => vec![property; self.camera.len()],
+            "season" => self.season,
             "camera" => self.camera,
             "placement" => self.placement,
             "kind" => self.kind,

@@ -2,6 +2,7 @@
 
 mod about;
 mod day_table;
+mod deer_year;
 mod effort;
 mod kind;
 mod season;
@@ -9,7 +10,8 @@ mod visit;
 
 pub use about::{About, Told, Why};
 pub use day_table::{Day, DayTable, DayVisits};
+pub use deer_year::DeerYear;
 pub use effort::{Effort, Silence};
 pub use kind::Kind;
 pub use season::{Camera, Doubts, PicturesOn, Season};
-pub use visit::{Visit, visits_of_one};
+pub use visit::{Named, Visit, visits_of_one};

@@ -3,12 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use anyhow::Result;
-use chrono::NaiveDate;
+use chrono::{Datelike, Days, NaiveDate, TimeDelta};
 use rayon::prelude::*;
 
 use super::effort::{Effort, effort};
 use super::visit::{Moment, Visit, visits};
-use super::{About, DayTable, Kind, Told};
+use super::{About, DayTable, DeerYear, Kind, Told};
 use crate::card::{Crawl, Picture, file_number};
 use crate::clock::{CameraCodes, LocalTime, Timeline};
 use crate::property::{Placement, Position, Property, Settings, same_name};
@@ -44,6 +44,9 @@ pub struct PicturesOn {
     pub all: usize,
     /// Those without a tag.
     pub untagged: usize,
+    /// The most visits that those without a tag can hold: one each, unless so close together that they would be
+    /// one visit of one kind.
+    pub untagged_visits: usize,
 }
 
 /// Rates are not told where more than this part of the pictures has no tag yet: what is not tagged
@@ -55,6 +58,7 @@ impl std::iter::Sum for PicturesOn {
         all.fold(Self::default(), |sum, on| Self {
             all: sum.all + on.all,
             untagged: sum.untagged + on.untagged,
+            untagged_visits: sum.untagged_visits + on.untagged_visits,
         })
     }
 }
@@ -90,6 +94,24 @@ impl Camera {
     pub fn pictures_between(&self, from: NaiveDate, until: NaiveDate) -> PicturesOn {
         let dates = self.pictures_on.range(from..=until.max(from));
         dates.map(|(_, on)| *on).sum()
+    }
+
+    /// Weeks, from Monday, on dates from one to another, of whose pictures too few are tagged.
+    pub fn untagged_weeks(
+        &self,
+        from: NaiveDate,
+        until: NaiveDate,
+    ) -> Vec<(NaiveDate, PicturesOn)> {
+        let mut weeks: BTreeMap<NaiveDate, PicturesOn> = BTreeMap::new();
+        for (date, on) in self.pictures_on.range(from..=until.max(from)) {
+            let monday = *date - Days::new(u64::from(date.weekday().num_days_from_monday()));
+            let week = weeks.entry(monday).or_default();
+            *week = [*week, *on].into_iter().sum();
+        }
+        weeks
+            .into_iter()
+            .filter(|(_, on)| !on.are_tagged())
+            .collect()
     }
 
     /// Its pictures, date by date.
@@ -148,7 +170,7 @@ impl Camera {
     }
 }
 
-/// Everything that is known about a season, ready to be counted.
+/// Everything that is known about a property's seasons, ready to be counted.
 #[derive(Debug, Clone)]
 pub struct Season {
     /// How things are counted.
@@ -159,6 +181,10 @@ pub struct Season {
     pub days: DayTable,
     /// Whom the answers are about.
     pub about: About,
+    /// Known individuals, in order.
+    pub names: Vec<String>,
+    /// The deer years in which any camera worked, oldest first.
+    pub years: Vec<DeerYear>,
 }
 
 /// What was gathered for one camera, before it is counted.
@@ -170,11 +196,13 @@ struct Gathered {
     runs_on: BTreeSet<NaiveDate>,
     pictures: usize,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
+    /// When the pictures without a tag were taken.
+    untagged_at: Vec<LocalTime>,
     seen: [Vec<Moment>; Kind::ALL.len()],
 }
 
 impl Gathered {
-    fn take_in(&mut self, mut rows: Vec<Sighting>, mature_age: f64) {
+    fn take_in(&mut self, mut rows: Vec<Sighting>, mature_age: f64, names: &[String]) {
         rows.sort_by_key(|r| (r.time, r.picture));
         for day in rows.chunk_by(|a, b| a.time.day() == b.time.day()) {
             let date = day[0].time.date();
@@ -183,7 +211,9 @@ impl Gathered {
                 self.people_on.insert(date);
             }
         }
+        let code = |name: &str| names.binary_search_by(|n| n.as_str().cmp(name)).ok();
         for row in rows {
+            let named = row.name.and_then(code).and_then(|n| u16::try_from(n).ok());
             for kind in Kind::ALL {
                 if kind.includes(row.who, row.age, mature_age) {
                     self.seen[kind as usize].push(Moment {
@@ -191,9 +221,20 @@ impl Gathered {
                         picture: row.picture,
                         count: row.count,
                         aged: row.age.is_some(),
+                        named,
                     });
                 }
             }
+        }
+    }
+
+    /// Counts the visits that pictures without a tag can hold.
+    fn count_untagged(&mut self, gap: TimeDelta) {
+        let mut times = std::mem::take(&mut self.untagged_at);
+        times.sort_by_key(|t| t.utc());
+        for visit in times.chunk_by(|a, b| b.utc() - a.utc() <= gap) {
+            let on = self.pictures_on.entry(visit[0].date()).or_default();
+            on.untagged_visits += 1;
         }
     }
 
@@ -220,7 +261,8 @@ impl Season {
         tagged: &Tagged,
         doubts: &Doubts,
     ) -> Result<Self> {
-        let gathered = gather(property, crawl, timeline, tagged)?;
+        let known = known(tagged)?;
+        let gathered = gather(property, crawl, timeline, tagged, &known)?;
         let names = tagged.sightings.cameras.names();
         let mut all: Vec<(&String, Gathered)> = names.iter().zip(gathered).collect();
         // Cameras as cameras.csv lists them, then those it does not, by name.
@@ -245,14 +287,33 @@ impl Season {
             settings: property.settings.clone(),
             days: DayTable::of(&cameras),
             about: about(&cameras),
+            years: years(&cameras, property),
+            names: known,
             cameras,
         })
+    }
+
+    /// The newest deer year, which the first answers are about; `None` where no camera ever worked.
+    pub fn newest(&self) -> Option<DeerYear> {
+        self.years.last().copied()
+    }
+
+    /// The deer year of a date.
+    pub fn year_of(&self, date: NaiveDate) -> DeerYear {
+        DeerYear::of(date, self.settings.year_start)
     }
 
     /// First and last date on which any camera worked.
     pub fn span(&self) -> Option<(NaiveDate, NaiveDate)> {
         self.days.span()
     }
+}
+
+fn years(cameras: &[Camera], property: &Property) -> Vec<DeerYear> {
+    let dates = cameras.iter().flat_map(|c| &c.effort.dates);
+    let year = |date: &NaiveDate| DeerYear::of(*date, property.settings.year_start);
+    let years: BTreeSet<DeerYear> = dates.map(year).collect();
+    years.into_iter().collect()
 }
 
 fn about(cameras: &[Camera]) -> About {
@@ -268,12 +329,20 @@ fn about(cameras: &[Camera]) -> About {
     })
 }
 
+/// The names of known individuals, in order.
+fn known(tagged: &Tagged) -> Result<Vec<String>> {
+    let named = tagged.sightings.rows()?.filter_map(|r| r.name);
+    let names: BTreeSet<&str> = named.collect();
+    Ok(names.into_iter().map(str::to_owned).collect())
+}
+
 /// Every moment of every camera, by its code.
 fn gather(
     property: &Property,
     crawl: &Crawl,
     timeline: &Timeline,
     tagged: &Tagged,
+    known: &[String],
 ) -> Result<Vec<Gathered>> {
     let names = tagged.sightings.cameras.names();
     let mut cameras: Vec<Gathered> = names.iter().map(|_| Gathered::default()).collect();
@@ -288,6 +357,9 @@ fn gather(
             let on = camera.pictures_on.entry(date).or_default();
             on.all += 1;
             on.untagged += usize::from(!is_tagged);
+            if !is_tagged {
+                camera.untagged_at.extend(time);
+            }
         }
     }
     let mut rows: Vec<Vec<Sighting>> = names.iter().map(|_| Vec::new()).collect();
@@ -295,10 +367,11 @@ fn gather(
         rows[row.camera as usize].push(row);
     }
     let mature_age = property.settings.mature_age;
-    cameras
-        .par_iter_mut()
-        .zip(rows)
-        .for_each(|(camera, rows)| camera.take_in(rows, mature_age));
+    let gap = property.settings.gap();
+    cameras.par_iter_mut().zip(rows).for_each(|(camera, rows)| {
+        camera.take_in(rows, mature_age, known);
+        camera.count_untagged(gap);
+    });
     for (name, dates) in runs_on(property, crawl, &times) {
         cameras[codes.code(name) as usize].runs_on = dates;
     }

@@ -1,6 +1,6 @@
 //! One visit: pictures of one kind of deer at one camera without a long gap.
 
-use chrono::{NaiveDate, TimeDelta};
+use chrono::NaiveDate;
 
 use crate::clock::LocalTime;
 use crate::property::{Property, Settings, ShareOf};
@@ -13,6 +13,18 @@ pub(super) struct Moment {
     pub picture: Option<u32>,
     pub count: u32,
     pub aged: bool,
+    pub named: Option<u16>,
+}
+
+/// Which known individual a visit is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Named {
+    /// None is named.
+    Nobody,
+    /// One, by its place among the season's names.
+    One(u16),
+    /// More than one.
+    Several,
 }
 
 /// An independent event.
@@ -26,6 +38,8 @@ pub struct Visit {
     pub group: u32,
     /// Whether somebody said how old one of them is.
     pub aged: bool,
+    /// Which known individual it is.
+    pub named: Named,
     /// The light at the first picture.
     pub light: Light,
     /// Whether the daylight share counts it: legal light, or plain daylight if the property says so.
@@ -79,6 +93,7 @@ pub fn visits_of_one(
             picture: Some(*picture),
             count: 1,
             aged: false,
+            named: None,
         })
         .collect();
     visits(&seen, &property.settings, |date| {
@@ -93,7 +108,7 @@ pub(super) fn visits(
     settings: &Settings,
     mut sun: impl FnMut(NaiveDate) -> Result<SunDay, NoSunrise>,
 ) -> Result<Vec<Visit>, NoSunrise> {
-    let gap = TimeDelta::milliseconds((settings.gap_min * 60_000.0) as i64);
+    let gap = settings.gap();
     seen.chunk_by(|a, b| b.time.utc() - a.time.utc() <= gap)
         .map(|pictures| {
             let (first, last) = (pictures[0].time, pictures[pictures.len() - 1].time);
@@ -104,6 +119,7 @@ pub(super) fn visits(
                 last,
                 group: largest_group(pictures),
                 aged: pictures.iter().any(|p| p.aged),
+                named: named(pictures),
                 light,
                 counted: match settings.share_of {
                     ShareOf::Legal => light.is_legal(),
@@ -114,6 +130,15 @@ pub(super) fn visits(
             })
         })
         .collect()
+}
+
+fn named(pictures: &[Moment]) -> Named {
+    let mut names = pictures.iter().filter_map(|p| p.named);
+    match names.next() {
+        None => Named::Nobody,
+        Some(first) if names.all(|n| n == first) => Named::One(first),
+        Some(_) => Named::Several,
+    }
 }
 
 /// The largest number seen in one picture; rows of the same picture add up, and so do rows without

@@ -1,15 +1,24 @@
 //! Practice seasons by the hundred, and what the program makes of them.
 
+#[path = "worlds.rs"]
+mod worlds;
+
+use std::path::Path;
+
 use graylight::card;
 use graylight::clock::Timeline;
+use graylight::debrief::Debrief;
 use graylight::measure::Estimate;
 use graylight::practice::{self, Options, Trouble};
 use graylight::property::Property;
-use graylight::shift::{Shift, Shifts, Verdict, verdicts};
+use graylight::shift::{Role, Shift, Shifts, Verdict, verdicts};
 use graylight::tags;
 use graylight::visits::{Kind, Season};
 use indicatif::ProgressBar;
+
 use statrs::distribution::{Discrete, Hypergeometric};
+
+pub use worlds::{Law, World, worlds};
 
 /// Hits among trials.
 #[derive(Debug, Clone, Copy, Default)]
@@ -44,27 +53,86 @@ impl Tally {
 /// What happened in seasons without an effect.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Outcome {
+    /// Seasons in which all near cameras together are called clear, on either question.
+    pub near: Tally,
     /// Seasons with any clear verdict.
-    pub wrong: Tally,
+    pub any: Tally,
     /// Seasons with an alarm for a change that nobody logged.
     pub alarm: Tally,
-    /// Intervals of a camera's own change that hold zero.
+    /// Intervals of a camera's own change of the share that hold zero.
     pub own: Tally,
-    /// Intervals of the change against the controls that hold zero.
-    pub against: Tally,
+    /// Intervals of the share's change against the controls that hold zero.
+    pub share: Tally,
+    /// Intervals of the ratio of visits in light against the controls that hold one.
+    pub light: Tally,
 }
 
-/// Plays and judges a season.
+impl Outcome {
+    fn merge(self, b: Self) -> Self {
+        Self {
+            near: self.near.merge(b.near),
+            any: self.any.merge(b.any),
+            alarm: self.alarm.merge(b.alarm),
+            own: self.own.merge(b.own),
+            share: self.share.merge(b.share),
+            light: self.light.merge(b.light),
+        }
+    }
+
+    /// Counts one season; `is_null` says of a camera that nothing happened at it.
+    fn take_in(&mut self, shifts: &Shifts, is_null: impl Fn(usize) -> bool) {
+        let alarms = &shifts.unlogged;
+        self.alarm.add(alarms.iter().any(|u| is_null(u.camera)));
+        let is_null = |r: &Shift| r.camera.is_none_or(&is_null);
+        let clear = |r: &Shift| is_null(r) && (r.verdict.is_clear() || r.light_verdict.is_clear());
+        let near = |r: &Shift| r.role == Role::Near && r.kind == Kind::MatureBuck;
+        self.any.add(shifts.rows.iter().any(clear));
+        self.near
+            .add(shifts.rows.iter().any(|r| near(r) && clear(r)));
+        let holds = |e: Estimate, value: f64| e.low <= value && e.high >= value;
+        let rows = shifts.rows.iter();
+        for row in rows.filter(|r| r.kind == Kind::MatureBuck && r.camera.is_some() && is_null(r)) {
+            if let Some(own) = row.share_change {
+                self.own.add(holds(own, 0.0));
+            }
+            if let Some(share) = row.share_change_against_controls {
+                self.share.add(holds(share, 0.0));
+            }
+            if let Some(light) = row.rate_ratio_against_controls {
+                self.light.add(holds(light, 1.0));
+            }
+        }
+    }
+}
+
+/// Plays and judges a practice season.
 fn judged(options: &Options) -> Shifts {
     let folder = tempfile::tempdir().unwrap();
     practice::write(folder.path(), options, &ProgressBar::hidden()).unwrap();
+    read(folder.path())
+}
+
+/// Judges a property.
+fn read(folder: &Path) -> Shifts {
     let today = chrono::NaiveDate::from_ymd_opt(2026, 2, 1).unwrap();
-    let property = Property::open(folder.path()).unwrap();
+    let property = Property::open(folder).unwrap();
     let crawl = card::crawl(&property, today, &ProgressBar::hidden());
     let timeline = Timeline::of(&property, &crawl).unwrap();
     let tagged = tags::read(&property, &crawl, &timeline, today).unwrap();
     let season = Season::of(&property, &crawl, &timeline, &tagged, &[]).unwrap();
     verdicts(&season, &property.disturbances)
+}
+
+/// Judges a world in which nothing happened.
+pub fn in_world(world: &World, seasons: u64) -> Outcome {
+    let one = |seed: u64| {
+        let folder = tempfile::tempdir().unwrap();
+        world.write(folder.path(), seed);
+        let mut outcome = Outcome::default();
+        outcome.take_in(&read(folder.path()), |camera| world.is_null(camera));
+        outcome
+    };
+    over_seeds(seasons, one, Outcome::merge)
 }
 
 /// The sorts of season in which a verdict must not be wrong.
@@ -99,35 +167,89 @@ pub fn sorts() -> [(&'static str, Options); 6] {
     })
 }
 
-/// Judges seasons in which nothing happened.
+/// How often the other intervals of the report hold the truth.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Covered {
+    /// The range of a camera's daylight share over the season.
+    pub share: Tally,
+    /// That of visits in light per 100 nights.
+    pub rate: Tally,
+    /// Minutes by which evenings shifted, against the controls: nothing shifts them.
+    pub evening: Tally,
+    /// The day on which a clear change began.
+    pub onset: Tally,
+    /// Seasons with a change that stays in which a return is reported.
+    pub returned: Tally,
+}
+
+impl Covered {
+    fn merge(self, b: Self) -> Self {
+        Self {
+            share: self.share.merge(b.share),
+            rate: self.rate.merge(b.rate),
+            evening: self.evening.merge(b.evening),
+            onset: self.onset.merge(b.onset),
+            returned: self.returned.merge(b.returned),
+        }
+    }
+}
+
+/// Measures them in a world whose long-run share and rate at the control cameras are `share` and `rate`.
+pub fn covered(world: &World, (share, rate): (f64, f64), seasons: u64) -> Covered {
+    let one = |seed: u64| {
+        let folder = tempfile::tempdir().unwrap();
+        world.write(folder.path(), seed);
+        let today = chrono::NaiveDate::from_ymd_opt(2026, 2, 1).unwrap();
+        let debrief = Debrief::of(folder.path(), today, &ProgressBar::hidden()).unwrap();
+        let mut covered = Covered::default();
+        let holds = |e: Estimate, value: f64| e.low <= value && value <= e.high;
+        let is_control = |c: Option<usize>| c.is_some_and(|c| c >= world.near);
+        for answer in debrief
+            .daylight
+            .iter()
+            .filter(|a| a.kind == Kind::MatureBuck)
+        {
+            if is_control(answer.camera) {
+                covered
+                    .share
+                    .add(answer.share.is_some_and(|s| holds(s, share)));
+                let per_100 = answer.per_100_nights;
+                covered
+                    .rate
+                    .add(per_100.is_some_and(|r| holds(r, 100.0 * share * rate)));
+            }
+        }
+        let near = |r: &&Shift| r.camera == Some(0) && r.kind == Kind::MatureBuck;
+        let row = debrief.shifts.rows.iter().find(near).unwrap();
+        if let Some(shift) = row.timing.and_then(|t| t.evening_against_min) {
+            covered.evening.add(holds(shift, 0.0));
+        }
+        if let Some(onset) = row.onset.filter(|_| world.law == Law::Effect) {
+            let date = debrief.property.disturbances[0].start.date();
+            covered
+                .onset
+                .add(onset.interval.0 <= date && date <= onset.interval.1);
+            covered.returned.add(onset.recovered_after_days.is_some());
+        }
+        covered
+    };
+    over_seeds(seasons, one, Covered::merge)
+}
+
+/// Judges practice seasons in which nothing happened.
 pub fn without_effect(options: &Options, seasons: u64) -> Outcome {
     let one = |seed: u64| {
-        let Shifts { rows, unlogged, .. } = judged(&Options {
+        let shifts = judged(&Options {
             seed,
             share_after: options.share_before,
             pictures: false,
             ..options.clone()
         });
         let mut outcome = Outcome::default();
-        outcome.alarm.add(!unlogged.is_empty());
-        outcome.wrong.add(rows.iter().any(|r| r.verdict.is_clear()));
-        let holds = |e: Estimate| e.low <= 0.0 && e.high >= 0.0;
-        for row in rows.iter().filter(|r| r.kind == Kind::MatureBuck) {
-            if let Some(own) = row.share_change {
-                outcome.own.add(holds(own));
-            }
-            if let Some(against) = row.share_change_against_controls {
-                outcome.against.add(holds(against));
-            }
-        }
+        outcome.take_in(&shifts, |_| true);
         outcome
     };
-    over_seeds(seasons, one, |a: Outcome, b| Outcome {
-        wrong: a.wrong.merge(b.wrong),
-        alarm: a.alarm.merge(b.alarm),
-        own: a.own.merge(b.own),
-        against: a.against.merge(b.against),
-    })
+    over_seeds(seasons, one, Outcome::merge)
 }
 
 /// Sums over seeds on all cores. Plain threads: the seasons themselves use the thread pool, and a
@@ -163,46 +285,45 @@ pub struct Power {
     pub before: f64,
     /// See `before`.
     pub after: f64,
-    /// P-value at or under 0.05.
-    pub found: Tally,
-    /// The same for Fisher's exact test.
+    /// Visits in light are called a clear drop, with everything looked at allowed for.
+    pub light: Tally,
+    /// So is the share.
+    pub share: Tally,
+    /// The share's p-value is at or under 0.05 by itself.
+    pub share_alone: Tally,
+    /// The same for Fisher's exact test, which knows no other camera.
     pub fisher: Tally,
-    /// Called a clear drop.
-    pub verdict: Tally,
 }
 
-/// Judges seasons with a known effect: the share falls from 0.45 to 0.20 and visits halve.
-pub fn power(size: f64, seasons: u64) -> Power {
+/// Judges worlds with a known effect: the share falls from 0.45 to 0.20 and visits halve, at one camera.
+pub fn power(rate: f64, seasons: u64) -> Power {
+    let world = World::new("effect", Law::Effect).rate(rate);
     let one = |seed: u64| {
-        let Shifts { rows, .. } = judged(&Options {
-            seed,
-            size,
-            share_before: 0.45,
-            share_after: 0.20,
-            rate_after: 0.5,
-            pictures: false,
-            ..Options::default()
-        });
-        let row = rows
-            .iter()
-            .find(|r| r.disturbance == "box-blind" && r.camera == 0 && r.kind == Kind::MatureBuck)
-            .unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        world.write(folder.path(), seed);
+        let Shifts { rows, .. } = read(folder.path());
+        let near = |r: &&Shift| r.camera == Some(0) && r.kind == Kind::MatureBuck;
+        let row = rows.iter().find(near).unwrap();
         let mut power = Power {
             before: row.before.visits as f64,
             after: row.after.visits as f64,
             ..Power::default()
         };
-        power.found.add(row.p_value.is_some_and(|p| p <= 0.05));
+        power.light.add(row.light_verdict == Verdict::ClearDrop);
+        power.share.add(row.verdict == Verdict::ClearDrop);
+        power
+            .share_alone
+            .add(row.p_value.is_some_and(|p| p <= 0.05));
         power.fisher.add(fisher(row) <= 0.05);
-        power.verdict.add(row.verdict == Verdict::ClearDrop);
         power
     };
     let sum = over_seeds(seasons, one, |a: Power, b| Power {
         before: a.before + b.before,
         after: a.after + b.after,
-        found: a.found.merge(b.found),
+        light: a.light.merge(b.light),
+        share: a.share.merge(b.share),
+        share_alone: a.share_alone.merge(b.share_alone),
         fisher: a.fisher.merge(b.fisher),
-        verdict: a.verdict.merge(b.verdict),
     });
     Power {
         before: sum.before / seasons as f64,

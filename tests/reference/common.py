@@ -21,16 +21,16 @@ def checking(doc):
     return parser.parse_args().check
 
 
-def plain(value):
-    """Plain JSON values: floats to 12 significant digits, null for nan and inf."""
+def plain(value, digits=12):
+    """Plain JSON values: floats to so many significant digits, null for nan and inf."""
     if isinstance(value, dict):
-        return {str(key): plain(item) for key, item in value.items()}
+        return {str(key): plain(item, digits) for key, item in value.items()}
     if hasattr(value, "tolist"):
-        return plain(value.tolist())
+        return plain(value.tolist(), digits)
     if isinstance(value, (list, tuple)):
-        return [plain(item) for item in value]
+        return [plain(item, digits) for item in value]
     if isinstance(value, float):
-        return float(f"{value:.12g}") + 0.0 if math.isfinite(value) else None
+        return float(f"{value:.{digits}g}") + 0.0 if math.isfinite(value) else None
     return value
 
 

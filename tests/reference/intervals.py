@@ -6,8 +6,7 @@ All intervals are two-sided at 95 %.  Sources of the methods:
   newcombe_difference  hybrid score interval, no continuity correction: R. G. Newcombe
                        1998, Statistics in Medicine 17:873-890, method 10
   fisher               two-sided exact test of a 2 x 2 table, by tables as likely or less
-  n_minus_1            'N - 1' chi-squared test: I. Campbell 2007, Statistics in Medicine
-                       26:3661-3675
+  newcombe_p           the level at which the interval of newcombe_difference touches 0
   poisson_ratio        rate ratio: K. Gu, H. K. T. Ng, M. L. Tang and W. R. Schucany 2008,
                        Biometrical Journal 50:283-298; names of methods as in statsmodels
   holm                 S. Holm 1979, Scandinavian Journal of Statistics 6:65-70
@@ -27,7 +26,7 @@ Run: python intervals.py            write intervals.json
 
 import numpy as np
 import statsmodels.api as sm
-from scipy import stats
+from scipy import optimize, stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 from statsmodels.stats.rates import confint_poisson_2indep, test_poisson_2indep
@@ -189,17 +188,20 @@ def published():
     }
 
 
-def n_minus_1(k1, n1, k2, n2):
-    """z and p; null when nobody or everybody succeeded."""
-    row = {"k1": k1, "n1": n1, "k2": k2, "n2": n2}
-    if k1 + k2 in (0, n1 + n2):
-        return {**row, "z": None, "p": None}
-    table = [[k1, n1 - k1], [k2, n2 - k2]]
-    pearson = stats.chi2_contingency(table, correction=False)
-    squared = pearson.statistic * (n1 + n2 - 1) / (n1 + n2)
-    z = np.sign(k1 * n2 - k2 * n1) * np.sqrt(squared)
-    assert np.isclose(2 * stats.norm.sf(abs(z)), stats.chi2.sf(squared, 1), rtol=1e-9)
-    return {**row, "z": z, "p": stats.chi2.sf(squared, 1)}
+def newcombe_p(k1, n1, k2, n2):
+    """The level at which the interval of newcombe_difference just touches 0."""
+    if k1 * n2 == k2 * n1:
+        return {"k1": k1, "n1": n1, "k2": k2, "n2": n2, "p": 1.0}
+    end = 0 if k1 * n2 > k2 * n1 else 1
+
+    def reach(level):
+        interval = confint_proportions_2indep(
+            k1, n1, k2, n2, method="newcomb", compare="diff", alpha=level
+        )
+        return interval[end]
+
+    p = optimize.brentq(reach, 1e-14, 1 - 1e-9, xtol=1e-15, rtol=1e-14)
+    return {"k1": k1, "n1": n1, "k2": k2, "n2": n2, "p": p}
 
 
 def poisson_ratio(count1, exposure1, count2, exposure2):
@@ -308,7 +310,7 @@ def tables():
                 {**dict(zip("abcd", t)), "p": stats.fisher_exact([t[:2], t[2:]])[1]}
                 for t in TABLES
             ],
-            "n_minus_1": [n_minus_1(*case) for case in PAIRS],
+            "newcombe_p": [newcombe_p(*case) for case in PAIRS],
             "poisson_ratio": [poisson_ratio(*case) for case in RATES],
             "holm": [
                 {"p": p, "adjusted": multipletests(p, method="holm")[1]}

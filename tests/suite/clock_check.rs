@@ -139,11 +139,11 @@ fn a_clock_left_alone_makes_no_shift_and_is_settled_by_its_row() {
     let before = place.debrief();
     let rows = || before.shifts.of("weekend", Kind::MatureBuck);
     let faulty = before.season.cameras.iter().position(|c| c.name == FAULTY);
-    let row = rows().find(|r| Some(r.camera) == faulty).unwrap();
+    let row = rows().find(|r| r.camera == faulty).unwrap();
     assert!(row.clock_in_doubt && !row.verdict.is_clear());
     assert!(
         rows()
-            .filter(|r| Some(r.camera) != faulty)
+            .filter(|r| r.camera != faulty)
             .all(|r| !r.clock_in_doubt)
     );
 

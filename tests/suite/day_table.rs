@@ -116,16 +116,30 @@ fn every_count_of_the_report_is_a_sum_of_days() {
             shift[side][end].as_str().unwrap().parse().unwrap()
         };
         let first_after = day("after", "from");
-        // A camera that was moved is another camera: only days at the place of the day itself count.
-        let here = rows
+        // All near cameras together are the sum of each.
+        let together = camera == "*";
+        let all = findings["shifts"].as_array().unwrap();
+        let cameras: Vec<&str> = all
             .iter()
-            .find(|r| r.camera == camera && r.date == first_after)
-            .map(|r| r.placement);
+            .filter(|s| s["disturbance"] == shift["disturbance"] && s["who"] == who)
+            .filter(|s| s["role"] == "near" && s["camera"] != "*" || !together)
+            .map(|s| s["camera"].as_str().unwrap())
+            .filter(|c| together || *c == camera)
+            .collect();
+        // A camera that was moved is another camera: only days at the place of the day itself count.
+        let place_of = |camera: &str| {
+            let mut here = rows.iter();
+            here.find(|r| r.camera == camera && r.date == first_after)
+                .map(|r| r.placement)
+        };
         for side in ["before", "after"] {
             let (from, until) = (day(side, "from"), day(side, "until"));
-            let within =
-                |r: &Row| r.camera == camera && r.kind == who && (from..=until).contains(&r.date);
-            let (light, all, nights) = sum(&|r| within(r) && Some(r.placement) == here);
+            let within = |r: &Row| {
+                let of_row = cameras.contains(&r.camera.as_str()) && r.kind == who;
+                of_row && (from..=until).contains(&r.date)
+            };
+            let at_place = |r: &Row| Some(r.placement) == place_of(&r.camera);
+            let (light, all, nights) = sum(&|r| within(r) && at_place(r));
             let told = &shift[side];
             assert_eq!(told["legal_light_visits"], light, "{camera} {who} {side}");
             assert_eq!(told["visits"], all, "{camera} {who} {side}");
@@ -162,6 +176,12 @@ fn plots_keep_their_names_and_go_when_they_are_no_more() {
         pictures: false,
         ..Options::default()
     });
+    // Chosen by the program, the days compared would follow what is logged around them.
+    let settings = fs::read_to_string(place.path().join("property.toml")).unwrap();
+    place.put(
+        "property.toml",
+        settings.replace("# days = 21 ", "days = 21 # "),
+    );
     let out = tempfile::tempdir().unwrap();
     debrief(&place, out.path());
     let before = plots(out.path());
@@ -379,15 +399,18 @@ fn one_stray_visit_is_no_control() {
     assert_eq!(verdict(stray), (Verdict::NoControl, false));
     let dark = "Ctl,2025-09-12T10:00,buck,4.5\nCtl,2025-09-13T10:00,buck,4.5\nCtl,2025-10-05T23:00,buck,4.5\n";
     assert_eq!(verdict(dark).0, Verdict::NoControl);
-    // Ten visits on either side that stay as they were are a control.
-    let steady: String = (0..42)
-        .map(|d| {
+    // One camera that stays as it was does not tell how cameras differ; four of them do.
+    let steady = |camera: &str| -> String {
+        let day = |d| {
             let date = NaiveDate::from_ymd_opt(2025, 9, 10).unwrap() + chrono::Days::new(d);
             let hour = if d % 2 == 0 { 17 } else { 22 };
-            format!("Ctl,{date}T{hour}:30,buck,4.5\n")
-        })
-        .collect();
-    assert_eq!(verdict(&steady), (Verdict::ClearDrop, true));
+            format!("{camera},{date}T{hour}:30,buck,4.5\n")
+        };
+        (0..42).map(day).collect()
+    };
+    assert_eq!(verdict(&steady("Ctl")).0, Verdict::NoControl);
+    let four: String = ["A", "B", "C", "D"].map(steady).concat();
+    assert_eq!(verdict(&four), (Verdict::ClearDrop, true));
 }
 
 /// With a tenth of the pictures tagged a share is a share of that tenth, and the first sentence says so.

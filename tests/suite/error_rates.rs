@@ -4,39 +4,84 @@
 mod seasons;
 
 use graylight::practice::Trouble;
-use seasons::{Outcome, fisher_table, power, sorts, without_effect};
+use seasons::{
+    Law, Outcome, World, covered, fisher_table, in_world, power, sorts, without_effect, worlds,
+};
 
 use crate::support::reference_json;
 
-const SEASONS: u64 = 60;
-/// At a rate of 6 % more than 10 of 60 wrong seasons have a chance of 1 in 2,000.
-const MOST_WRONG: u64 = 10;
+const SEASONS: u64 = 40;
+/// At a rate of 5 % more than 6 of 40 wrong seasons have a chance of 1 in 300; of 30 sorts of season one in
+/// ten runs would show one. The seeds are fixed, so it shows once or never.
+const MOST_WRONG: u64 = 6;
+/// The one world in which more is known to be wrong (`bench/error_rates.md`): bucks that stay for weeks at a
+/// busy camera, of which no other camera tells anything.
+const HARDEST: u64 = 8;
+
+fn check(sort: &str, outcome: &Outcome, most: u64) {
+    let Outcome {
+        near,
+        any,
+        alarm,
+        share,
+        light,
+        ..
+    } = outcome;
+    assert!(
+        near.hits <= most && any.hits <= most,
+        "{sort}: {near:?} {any:?}"
+    );
+    assert!(alarm.hits <= MOST_WRONG, "{sort}: {alarm:?}");
+    assert!(share.share() >= 0.91, "{sort}: {share:?}");
+    assert!(light.share() >= 0.91, "{sort}: {light:?}");
+}
 
 #[test]
-fn seasons_without_an_effect_are_seldom_called_clear() {
+fn practice_seasons_without_an_effect_are_seldom_called_clear() {
     for (sort, options) in sorts() {
-        let Outcome {
-            wrong,
-            alarm,
-            own,
-            against,
-        } = without_effect(&options, SEASONS);
-        assert!(wrong.hits <= MOST_WRONG, "{sort}: {wrong:?}");
-        assert!(alarm.hits <= MOST_WRONG, "{sort}: {alarm:?}");
-        let covered = 0.90..=0.995;
-        assert!(covered.contains(&against.share()), "{sort}: {against:?}");
+        let outcome = without_effect(&options, SEASONS);
+        check(sort, &outcome, MOST_WRONG);
         if options.trouble != Trouble::StrongSeason {
-            assert!(covered.contains(&own.share()), "{sort}: {own:?}");
+            let own = outcome.own.share();
+            assert!((0.90..=0.995).contains(&own), "{sort}: {own}");
         }
     }
 }
 
+/// Worlds that the method does not assume.
 #[test]
-fn an_effect_is_found_nearly_as_often_as_by_an_exact_test() {
-    let p = power(3.0, SEASONS);
+fn nor_are_seasons_of_other_worlds() {
+    for world in worlds() {
+        let most = match world.law {
+            Law::ResidentsNear if world.rate > 1.0 => HARDEST,
+            _ => MOST_WRONG,
+        };
+        check(world.name, &in_world(&world, SEASONS), most);
+    }
+}
+
+#[test]
+fn an_effect_is_found() {
+    let p = power(1.65, SEASONS);
     assert!(p.before > 60.0 && p.after > 25.0);
-    assert!(p.found.hits * 100 >= p.fisher.hits * 75, "{p:?}");
-    assert!(p.verdict.hits <= p.found.hits);
+    assert!(p.light.hits * 10 >= SEASONS * 6, "{p:?}");
+    assert!(p.share.hits <= p.share_alone.hits);
+    assert!(p.share_alone.hits * 2 >= p.fisher.hits, "{p:?}");
+}
+
+/// The other ranges of the report, on few seasons: a share of 95 % is under 88 % in 150 once in 5,000 times.
+#[test]
+fn ranges_hold_what_they_say() {
+    let steady = World::new("steady", Law::Steady).rate(1.5);
+    let c = covered(&steady, (0.55, 1.5), 25);
+    assert!(c.share.trials == 150 && c.share.share() >= 0.88, "{c:?}");
+    assert!(c.rate.share() >= 0.88 && c.evening.share() >= 0.8, "{c:?}");
+    let effect = World::new("effect", Law::Effect)
+        .rate(2.2)
+        .days(Some(21), 112);
+    let c = covered(&effect, (0.45, 2.2), 40);
+    assert!(c.onset.trials >= 25 && c.onset.share() >= 0.85, "{c:?}");
+    assert!(c.returned.hits <= 5, "{c:?}");
 }
 
 /// Against scipy (`reference/intervals.py`).

@@ -1,5 +1,6 @@
 //! The product from the outside, and its numbers against sources outside the project.
 
+mod biologist;
 mod cli;
 mod clips_outside;
 mod clock_check;
@@ -29,5 +30,6 @@ mod support;
 mod tables;
 mod times;
 mod ugly;
+mod verdicts_outside;
 mod views;
 mod working;

@@ -30,6 +30,14 @@ impl Place {
         self.0.path()
     }
 
+    /// Adds lines to `property.toml`.
+    #[allow(dead_code)]
+    pub fn add_settings(&self, more: &str) {
+        let path = self.path().join("property.toml");
+        let settings = std::fs::read_to_string(&path).unwrap() + more;
+        std::fs::write(path, settings).unwrap();
+    }
+
     /// Writes a file, and the folders above it.
     pub fn put(&self, name: &str, bytes: impl AsRef<[u8]>) -> PathBuf {
         let path = self.path().join(name);

@@ -24,22 +24,26 @@ fn mature(rows: &[Shift]) -> impl Iterator<Item = &Shift> {
 
 #[test]
 fn the_known_effect_is_found_where_it_is_and_only_there() {
-    let mut found = 0;
+    let (mut light, mut share) = (0, 0);
     let mut false_alarms = 0;
     for seed in 1..=SEEDS {
         let debrief = Place::practice(&options(seed, 0.06)).debrief();
         let rows = &debrief.shifts.rows;
-        found += mature(rows)
-            .filter(|s| s.disturbance == "box-blind" && s.camera == 0)
-            .filter(|s| s.verdict == Verdict::ClearDrop)
-            .count();
+        let blind = |s: &&Shift| s.disturbance == "box-blind" && s.camera == Some(0);
+        let row = mature(rows).find(blind).unwrap();
+        light += usize::from(row.light_verdict == Verdict::ClearDrop);
+        share += usize::from(row.verdict == Verdict::ClearDrop);
         // Around the other disturbance nothing changed anywhere; around this one, at no other camera.
         false_alarms += mature(rows)
-            .filter(|s| s.camera != 0)
-            .filter(|s| s.verdict.is_clear())
+            .filter(|s| s.camera.is_some_and(|c| c != 0))
+            .filter(|s| s.verdict.is_clear() || s.light_verdict.is_clear())
             .count();
     }
-    assert_eq!(found, SEEDS as usize, "found in {found} of {SEEDS} seasons");
+    assert_eq!(light, SEEDS as usize, "found in {light} of {SEEDS} seasons");
+    assert!(
+        share + 2 >= SEEDS as usize,
+        "found in {share} of {SEEDS} seasons"
+    );
     assert!(
         false_alarms <= 1,
         "{false_alarms} false alarms in {SEEDS} seasons"
@@ -51,7 +55,8 @@ fn nothing_is_found_in_seasons_without_an_effect() {
     let mut alarmed = 0;
     for seed in 1..=SEEDS {
         let debrief = Place::practice(&options(seed, Options::default().share_before)).debrief();
-        alarmed += usize::from(debrief.shifts.rows.iter().any(|s| s.verdict.is_clear()));
+        let clear = |s: &Shift| s.verdict.is_clear() || s.light_verdict.is_clear();
+        alarmed += usize::from(debrief.shifts.rows.iter().any(clear));
     }
     // At 5 % a season, more than three of twelve has a chance of 1 in 450.
     assert!(

@@ -4,9 +4,9 @@
 //! and brute force (`reference/circular.py`), sun-anchored time against its published definition.
 
 use graylight::measure::{
-    Counts, DayCount, Exposure, KNOWN, change, change_p_value, change_point, density, direction,
-    median_interval, overlap, rate_ratio, runs_of_shares, shift_between, uniform_scores,
-    weighted_holm, wilson,
+    Counts, DayCount, Exposure, Family, KNOWN, Law, RUN_DAYS, change, change_p_value, change_point,
+    density, direction, graph_adjusted, kept_of_noise, median_interval, overlap, rate_ratio,
+    runs_of_shares, shift_between, uniform_scores, wilson,
 };
 use graylight::sun::MeanDay;
 use serde_json::Value;
@@ -71,17 +71,10 @@ fn differences_of_shares() {
 fn p_values_of_two_shares() {
     let all = reference_json("intervals.json");
     let mut checked = 0;
-    for row in rows(&all, "n_minus_1") {
-        let ours = change_p_value(
-            (counts(row, "k1", "n1"), counts(row, "k2", "n2")),
-            None,
-            KNOWN,
-        );
-        match row["p"].as_f64() {
-            Some(p) => near(ours.unwrap(), p, 1e-9, row),
-            // All hits or none: the statistic is undefined, and nothing speaks for a change.
-            None => assert_eq!(ours, Some(1.0)),
-        }
+    for row in rows(&all, "newcombe_p") {
+        // The source subtracts the second group from the first.
+        let ours = change_p_value(counts(row, "k2", "n2"), counts(row, "k1", "n1"), KNOWN);
+        near(ours.unwrap(), f(row, "p"), 1e-8, row);
         checked += 1;
     }
     assert!(checked > 3);
@@ -124,9 +117,13 @@ fn holm_adjustment() {
             let values = row[key].as_array().unwrap();
             values.iter().map(|v| v.as_f64().unwrap()).collect()
         };
-        let tests: Vec<(f64, f64)> = list("p").into_iter().map(|p| (p, 1.0)).collect();
-        for (ours, theirs) in weighted_holm(&tests).into_iter().zip(list("adjusted")) {
-            near(ours, theirs, 1e-12, row);
+        let family = Family {
+            p_values: list("p"),
+            weight: 1.0,
+            heirs: Vec::new(),
+        };
+        for (ours, theirs) in graph_adjusted(&[family])[0].iter().zip(list("adjusted")) {
+            near(*ours, theirs, 1e-12, row);
         }
     }
 }
@@ -148,9 +145,11 @@ fn design_effects() {
         }
         let theirs = row["design_effect"].as_f64().unwrap();
         above_one += usize::from(theirs > 1.0);
+        // Beside theirs, what their own mean takes out of the days is put back.
+        let kept = kept_of_noise(days.len(), RUN_DAYS);
         near(
-            runs_of_shares(&[&days]).design_effect,
-            theirs.max(1.0),
+            runs_of_shares(&[&days], RUN_DAYS).design_effect,
+            (theirs / kept).max(1.0),
             1e-9,
             row,
         );
@@ -248,7 +247,7 @@ fn change_points_of_a_share() {
             })
             .collect();
         let best = list(row, "days");
-        match change_point(&days, 1.0) {
+        match change_point(&days, Law::Binomial, 1.0) {
             None => assert!(best.is_empty(), "{row}"),
             Some(found) => {
                 assert!(best.contains(&(found.at as f64)), "{found:?} in {row}");

@@ -362,7 +362,7 @@ fn a_camera_that_was_moved_is_not_compared_with_itself() {
         let row = debrief
             .shifts
             .of("blind", Kind::MatureBuck)
-            .find(|r| debrief.season.cameras[r.camera].name == "Oak");
+            .find(|r| debrief.camera_name(r.camera) == "Oak");
         row.unwrap().verdict
     };
     assert_eq!(oak(&place), Verdict::ClearDrop);

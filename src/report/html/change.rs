@@ -3,12 +3,13 @@
 use chrono::Days;
 use maud::{Markup, html};
 
-use super::{figure, summary};
+use super::{figure, plan, rests_on, summary};
 use crate::debrief::Debrief;
+use crate::measure::Estimate;
 use crate::property::{By, Disturbance};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
-use crate::shift::{Enough, MOST_TIMES, Onset, Placebo, Role, Shift, Side, WORTH_KNOWING};
+use crate::shift::{Enough, MOST_TIMES, Onset, POWER, Placebo, Question, Role, Shift, Side};
 use crate::visits::Kind;
 
 pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
@@ -23,45 +24,44 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
                 }
             }
             @for (i, disturbance) in disturbances.iter().enumerate() {
-                (one(debrief, gallery, i, disturbance))
+                @if debrief.shifts.plan(&disturbance.id).is_some() {
+                    (one(debrief, gallery, i, disturbance))
+                }
             }
         }
     }
 }
 
 fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturbance) -> Markup {
-    let rows: Vec<&Shift> = debrief
-        .shifts
-        .of(&disturbance.id, debrief.season.about.kind)
-        .collect();
-    let near: Vec<&Shift> = rows
-        .iter()
-        .copied()
-        .filter(|s| s.role == Role::Near)
-        .collect();
-    let others: Vec<&Shift> = rows
-        .iter()
-        .copied()
-        .filter(|s| s.role == Role::Control)
-        .collect();
+    let about = debrief.season.about.kind;
+    let rows: Vec<&Shift> = debrief.shifts.of(&disturbance.id, about).collect();
+    let of_role =
+        |role: Role| -> Vec<&Shift> { rows.iter().copied().filter(|s| s.role == role).collect() };
+    let (near, others) = (of_role(Role::Near), of_role(Role::Control));
+    let activity = |shift: &Shift| {
+        let camera = shift.camera?;
+        Some(figure(
+            gallery,
+            Subject::Activity {
+                disturbance: index,
+                camera,
+            },
+        ))
+    };
     html! {
         article {
             h3 { (disturbance.what) ", " (words::day(disturbance.start.date())) }
-            p.note { (logged(disturbance)) " " (windows(&rows)) }
-            p.answer { (words::capital(&summary::verdict_sentence(debrief, &near))) }
+            p.note { (logged(disturbance)) " " (plan::compared(debrief, &disturbance.id)) }
+            p.answer { (words::capital(&summary::verdict_sentence(debrief, &disturbance.id))) }
             @for note in notes(debrief, disturbance, &near, &others) { p.mind { (note) } }
             (figure(gallery, Subject::Changes(index)))
-            @for shift in &near {
-                (figure(gallery, Subject::Activity { disturbance: index, camera: shift.camera }))
-            }
+            @for shift in &near { @if let Some(figure) = activity(shift) { (figure) } }
             @for kind in debrief.season.about.kinds() { (table(debrief, disturbance, kind)) }
-            (working(debrief, gallery, index, &near))
+            (working(debrief, gallery, index, disturbance, &near))
             @if !others.is_empty() {
                 details {
                     summary { "The same days at the control cameras" }
-                    @for shift in &others {
-                        (figure(gallery, Subject::Activity { disturbance: index, camera: shift.camera }))
-                    }
+                    @for shift in &others { @if let Some(figure) = activity(shift) { (figure) } }
                 }
             }
             details {
@@ -80,18 +80,6 @@ fn logged(disturbance: &Disturbance) -> &'static str {
     }
 }
 
-fn windows(rows: &[&Shift]) -> String {
-    rows.first().map_or_else(String::new, |s| {
-        format!(
-            "Compared: {} to {} with {} to {}.",
-            words::day(s.before.from),
-            words::day(s.before.until),
-            words::day(s.after.from),
-            words::day(s.after.until)
-        )
-    })
-}
-
 /// What a reader must keep in mind about this comparison.
 fn notes(
     debrief: &Debrief,
@@ -103,7 +91,7 @@ fn notes(
     for s in near.iter().chain(others).filter(|s| s.clock_in_doubt) {
         notes.push(format!(
             "The clock of {} is wrong on some of these days and not settled, so nothing there is called clear{}.",
-            debrief.camera_name(Some(s.camera)),
+            debrief.camera_name(s.camera),
             if s.role == Role::Control {
                 ", and no other camera is compared with it"
             } else {
@@ -129,7 +117,7 @@ fn notes(
         if s.all_hours_ratio.is_some_and(|r| r.low > 1.0) {
             notes.push(format!(
                 "{} is a control and had more visits of {} after ({}). If they came from the near cameras, the comparison makes the change look larger than it was.",
-                debrief.camera_name(Some(s.camera)),
+                debrief.camera_name(s.camera),
                 debrief.season.about.kind.them(),
                 words::times(s.all_hours_ratio)
             ));
@@ -156,8 +144,12 @@ fn notes(
             words::counted((shift.after.until - end).num_days() as usize, "day")
         ));
     }
-    for s in near.iter().chain(others) {
-        let camera = &debrief.season.cameras[s.camera];
+    let plan = debrief.shifts.plan(&disturbance.id);
+    let is_of_seasons = plan.is_some_and(|p| p.windows.years_apart.is_some());
+    for s in near.iter().chain(others).filter(|_| !is_of_seasons) {
+        let Some(camera) = s.camera.map(|c| &debrief.season.cameras[c]) else {
+            continue;
+        };
         if camera.moved_between(s.before.from, s.after.until) {
             notes.push(format!(
                 "{} was moved within these days; only the days at the place where it hung on {} count.",
@@ -177,9 +169,10 @@ fn notes(
             let days = (side.until + Days::new(1) - side.from).num_days() as usize;
             if side.nights * 4 < days * 3 {
                 notes.push(format!(
-                    "{} is known to have worked on only {} of the {days} days {name}.",
-                    debrief.camera_name(Some(s.camera)),
-                    side.nights
+                    "{} is known to have worked on only {} of the {days} days {name}.{}",
+                    camera.name,
+                    side.nights,
+                    other_reading(s, side, days)
                 ));
             }
         }
@@ -187,37 +180,72 @@ fn notes(
     notes
 }
 
-/// What a sceptic asks next, camera by camera.
-fn working(debrief: &Debrief, gallery: &Gallery, index: usize, near: &[&Shift]) -> Markup {
+/// A silent camera may have been dead, or the deer may have left: what the numbers are if it worked all the
+/// same. Only where deer had come before.
+fn other_reading(s: &Shift, side: &Side, days: usize) -> String {
+    let other = match side.from == s.after.from {
+        true => &s.before,
+        false => &s.after,
+    };
+    if s.role == Role::Control || side.visits * 2 > other.visits {
+        return String::new();
+    }
+    format!(
+        " It took no picture of anything on the others. If it was dead, nothing is known of them, and they are left out; if it worked, visits in light were {} in {} here, beside {}, and deer may have left.",
+        side.counted,
+        words::counted(days, "night"),
+        words::counted_in_nights(other)
+    )
+}
+
+/// What a sceptic asks next: over other days, then camera by camera.
+fn working(
+    debrief: &Debrief,
+    gallery: &Gallery,
+    index: usize,
+    disturbance: &Disturbance,
+    near: &[&Shift],
+) -> Markup {
+    let about = debrief.season.about.kind;
+    let together = debrief.shifts.together(&disturbance.id, about);
     html! {
         details {
-            summary { "Working: " (debrief.season.about.kind.them()) " at the near cameras, minutes, other dates, what could be seen" }
+            summary { "Working: " (about.them()) " at the near cameras, other numbers of days, minutes, other dates, what could be seen" }
             (figure(gallery, Subject::Sketch(index)))
+            (plan::other_days(debrief, &disturbance.id))
+            @if let Some(together) = together.filter(|_| near.len() > 1) {
+                h4 { "All near cameras together" }
+                ul { @for line in findings(debrief, together) { li { (line) } } }
+            }
             @for shift in near {
-                h4 { (debrief.camera_name(Some(shift.camera))) }
-                ul { @for line in findings(shift) { li { (line) } } }
-                (figure(gallery, Subject::Placebo { disturbance: index, camera: shift.camera }))
+                h4 { (debrief.camera_name(shift.camera)) }
+                ul { @for line in findings(debrief, shift) { li { (line) } } }
+                @if let Some(camera) = shift.camera {
+                    (figure(gallery, Subject::Placebo { disturbance: index, camera }))
+                }
             }
         }
     }
 }
 
-fn findings(shift: &Shift) -> Vec<String> {
+fn findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
     let mut lines = Vec::new();
-    lines.extend(shift.onset.as_ref().map(onset));
+    lines.extend(shift.rests_on.as_ref().map(rests_on::sentence));
+    if shift.light_verdict.is_clear() || shift.verdict.is_clear() {
+        lines.push("A change that was picked out because it is clear looks larger than it is: chance had to help it over the bar. The truth is more likely in the half of the range that lies nearer to no change.".to_owned());
+    }
+    lines.extend(shift.onset.as_ref().map(|o| onset(debrief, o)));
     if let Some(timing) = shift.timing {
-        lines.extend(timing.evening_min.map(|m| {
-            format!(
-                "Evening visits, by the sunset of their day, came {}.",
-                words::later(m)
-            )
-        }));
-        lines.extend(timing.morning_min.map(|m| {
-            format!(
-                "Morning visits, by the sunrise of their day, came {}.",
-                words::later(m)
-            )
-        }));
+        lines.extend(minutes(
+            "Evening visits, by the sunset of their day,",
+            timing.evening_min,
+            timing.evening_against_min,
+        ));
+        lines.extend(minutes(
+            "Morning visits, by the sunrise of their day,",
+            timing.morning_min,
+            timing.morning_against_min,
+        ));
         lines.extend(timing.overlap.map(|o| {
             format!(
                 "The patterns of the day before and after overlap by {} ({}); 100 % would be the same pattern. Few visits alone already make patterns differ; that both are one pattern has {}, every visit taken as independent.",
@@ -228,13 +256,56 @@ fn findings(shift: &Shift) -> Vec<String> {
         }));
     }
     lines.push(data(shift));
-    lines.push(format!(
-        "Runs of days: {:.1} visits here are worth one independent visit.",
-        shift.runs.design_effect
-    ));
+    lines.push(unlike(shift));
     lines.extend(shift.enough.map(could_be_seen));
+    lines.extend(shift.fall_ruled_out.map(|loss| {
+        format!(
+            "A loss of more than {} of the visits in light is ruled out, with 95 % confidence.",
+            words::percent(loss)
+        )
+    }));
     lines.extend(shift.placebo.as_ref().map(placebo));
     lines
+}
+
+fn minutes(visits: &str, own: Option<Estimate>, against: Option<Estimate>) -> Option<String> {
+    let own = own?;
+    Some(match against {
+        Some(against) => format!(
+            "{visits} came {}; against the control cameras, whose evenings and mornings the season moves too, {}.",
+            words::later(own),
+            words::later(against)
+        ),
+        None => format!(
+            "{visits} came {}; too few control cameras have visits enough to say what the season alone would have moved.",
+            words::later(own)
+        ),
+    })
+}
+
+/// What runs of days and unlike cameras cost.
+fn unlike(shift: &Shift) -> String {
+    let runs = format!(
+        "Runs of days: {:.1} visits here are worth one independent visit.",
+        shift.runs.design_effect
+    );
+    let against = match shift.controls {
+        0 => return runs,
+        1 => "one other camera or earlier year".to_owned(),
+        n => format!("{n} other cameras and earlier years"),
+    };
+    let between = |b: Option<f64>| {
+        b.filter(|b| *b > 0.0)
+            .map(|b| words::factor(b.sqrt().exp()))
+    };
+    match between(shift.between[0]) {
+        Some(times) => format!(
+            "{runs} Set against {against}; by itself a camera's visits in light change by about {times} up or down while nothing is logged."
+        ),
+        None => {
+            format!("{runs} Set against {against}, which differ no more than few visits explain.")
+        }
+    }
 }
 
 /// What went into the comparison.
@@ -255,25 +326,29 @@ fn data(shift: &Shift) -> String {
     )
 }
 
-fn onset(onset: &Onset) -> String {
+fn onset(debrief: &Debrief, onset: &Onset) -> String {
     let (from, until) = onset.interval;
+    let what = match onset.of {
+        Question::Share => "The share".to_owned(),
+        _ => format!("Visits in {}", debrief.property.settings.share_light()),
+    };
     let recovery = onset.recovered_after_days.map_or_else(
         || {
             format!(
-                "it had not come back by {}, when the pictures end",
+                "no clear return is seen up to {}, when the pictures end",
                 words::day(onset.followed_until)
             )
         },
         |days| {
             let days = usize::try_from(days).unwrap_or(0);
             format!(
-                "it was within reach of what it had been after {}",
+                "a clear return begins within two weeks of the day {} later",
                 words::counted(days, "day")
             )
         },
     );
     format!(
-        "The share most likely changed on {} (between {} and {}); {recovery}.",
+        "{what} most likely changed on {} (between {} and {}); {recovery}.",
         words::day(onset.date),
         words::day(from),
         words::day(until)
@@ -281,25 +356,30 @@ fn onset(onset: &Onset) -> String {
 }
 
 fn could_be_seen(enough: Enough) -> String {
-    let seen = enough.smallest_drop.map_or_else(
-        || "With these visits not even a fall to nothing could have been told from chance".to_owned(),
-        |drop| {
+    let repeats = format!("{} of 10 repeats", (POWER * 10.0).round());
+    let loss = enough.smallest_loss.map_or_else(
+        || "not even the loss of all visits in light would have been found".to_owned(),
+        |loss| {
             format!(
-                "With these visits a drop of {:.0} points or more would have been told from chance, had it been the only question",
-                drop * 100.0
+                "the loss of {} of the visits in light or more would have been found",
+                words::percent(loss)
             )
         },
     );
-    let worth = WORTH_KNOWING * 100.0;
-    match enough.times_nights {
-        Some(times) if times <= 1.0 => format!("{seen}."),
+    let drop = enough.smallest_drop.map_or_else(
+        || "no drop of the share".to_owned(),
+        |drop| format!("a drop of the share by {:.0} points or more", drop * 100.0),
+    );
+    let times = match enough.times_nights {
+        Some(times) if times <= 1.0 => String::new(),
         Some(times) => format!(
-            "{seen}. To see a drop of {worth:.0} points takes about {times:.1} times as many camera-nights."
+            " To find the loss of half of them takes about {times:.1} times as many camera-nights."
         ),
         None => format!(
-            "{seen}. To see a drop of {worth:.0} points would take more than {MOST_TIMES:.0} times as many camera-nights, or there was not so much to drop from."
+            " To find the loss of half of them takes more than {MOST_TIMES:.0} times as many camera-nights, or more control cameras: they differ too much among themselves."
         ),
-    }
+    };
+    format!("In {repeats} of these weeks {loss}, and {drop}.{times}")
 }
 
 fn placebo(placebo: &Placebo) -> String {
@@ -314,38 +394,54 @@ fn placebo(placebo: &Placebo) -> String {
 }
 
 fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {
-    let mut rows: Vec<&Shift> = debrief.shifts.of(&disturbance.id, kind).collect();
+    let worked = |s: &&Shift| s.before.nights + s.after.nights > 0;
+    let rows = debrief.shifts.of(&disturbance.id, kind).filter(worked);
+    let mut rows: Vec<&Shift> = rows.collect();
     rows.sort_by_key(|s| (s.role == Role::Control, s.camera));
+    let near = rows.iter().filter(|s| s.role == Role::Near).count();
+    let together = debrief
+        .shifts
+        .together(&disturbance.id, kind)
+        .filter(|_| near > 1);
+    let light = debrief.property.settings.share_light();
     html! {
         div.wide tabindex="0" { table {
             caption { (kind.plural()) }
             thead { tr {
                 th scope="col" { "Camera" }
-                th scope="col" { "Verdict" }
+                th scope="col" { "Visits in " (light) " per night" }
                 th scope="col" { "Before" }
                 th scope="col" { "After" }
-                th scope="col" { "Share changed by" }
                 th scope="col" { "Against the controls" }
-                th scope="col" { "Visits in light, after over before" }
+                th scope="col" { "Part of all visits" }
+                th scope="col" { "Against the controls" }
             } }
-            tbody {
-                @for s in rows {
-                    tr {
-                        th scope="row" { (debrief.camera_name(Some(s.camera))) " (" (s.role.word()) ")" }
-                        td {
-                            strong { (s.verdict.word()) }
-                            @if let Some(pattern) = s.pattern { ", " (pattern.word()) }
-                            br;
-                            (words::p(s.p_adjusted))
-                        }
-                        td { (words::share(s.before.counted, s.before.visits, s.before.share)) }
-                        td { (words::share(s.after.counted, s.after.visits, s.after.share)) }
-                        td { (s.share_change.map_or_else(|| "–".to_owned(), words::points)) }
-                        td { (s.share_change_against_controls.map_or_else(|| "–".to_owned(), words::points)) }
-                        td { (words::times(s.rate_ratio)) }
-                    }
+            tbody { @for s in together.into_iter().chain(rows) { (row(debrief, s)) } }
+        } }
+        p.note { "A range is that of its row by itself, 19 times in 20; verdict and p allow for everything that was looked at." }
+    }
+}
+
+fn row(debrief: &Debrief, s: &Shift) -> Markup {
+    html! {
+        tr {
+            th scope="row" {
+                @match s.camera {
+                    Some(_) => { (debrief.camera_name(s.camera)) " (" (s.role.word()) ")" },
+                    None => "All near together",
                 }
             }
-        } }
+            td {
+                strong { (s.light_verdict.word()) }
+                @if let Some(pattern) = s.pattern { ", " (pattern.word()) }
+                br;
+                (words::p(s.light_p_adjusted))
+            }
+            td { (words::in_nights(&s.before)) }
+            td { (words::in_nights(&s.after)) }
+            td { (words::times(s.rate_ratio_against_controls)) }
+            td { strong { (s.verdict.word()) } br; (words::p(s.p_adjusted)) }
+            td { (s.share_change_against_controls.map_or_else(|| "–".to_owned(), words::points)) }
+        }
     }
 }

@@ -16,7 +16,7 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
             p {
                 "A visit is all pictures of one kind of deer at one camera until none comes for "
                 (debrief.property.settings.gap_min) " minutes. The share counts visits in " (light)
-                "; the range behind it is where the true share lies, 19 times in 20, if every visit stands for itself."
+                "; the range behind it is where the true share lies, 19 times in 20. It allows for deer that stay for up to three weeks."
             }
             (kinds(debrief))
             (figure(gallery, Subject::Ranking))
@@ -29,8 +29,7 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
 fn kinds(debrief: &Debrief) -> Markup {
     let seen: Vec<Kind> = debrief.kinds_seen().collect();
     let answers = debrief
-        .daylight
-        .iter()
+        .daylight_now()
         .filter(|a| a.camera.is_none() && seen.contains(&a.kind));
     table(
         debrief,
@@ -42,8 +41,7 @@ fn kinds(debrief: &Debrief) -> Markup {
 
 fn by_camera(debrief: &Debrief, kind: Kind) -> Markup {
     let answers = debrief
-        .daylight
-        .iter()
+        .daylight_now()
         .filter(|a| a.camera.is_some() && a.kind == kind);
     table(
         debrief,
@@ -78,11 +76,24 @@ fn row(name: &str, a: &DaylightAnswer) -> Markup {
     html! {
         tr {
             th scope="row" { (name) }
-            td { (words::share(a.counted, a.visits, a.share)) }
-            td { (words::rate(a.per_100_nights)) }
+            td {
+                @if a.visits == 0 && !a.pictures.are_tagged() { "not tagged" }
+                @else { (words::share(a.counted, a.visits, a.share)) }
+            }
+            td { (rate(a)) }
             td { (usual(a.evening, words::around_sunset)) }
             td { (usual(a.morning, words::around_sunrise)) }
         }
+    }
+}
+
+/// A rate, or where too little is tagged what it lies between.
+fn rate(a: &DaylightAnswer) -> String {
+    match (a.per_100_nights, a.per_100_nights_between) {
+        (None, Some((least, most))) => {
+            format!("not tagged: {least:.0} at least, {most:.0} at most")
+        }
+        (rate, _) => words::rate(rate),
     }
 }
 

@@ -5,9 +5,13 @@ mod cameras;
 mod change;
 mod clocks;
 mod light;
+mod plan;
+mod pressure;
+mod rests_on;
 mod set_aside;
 mod summary;
 mod unlogged;
+mod years;
 
 use anyhow::Result;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -50,6 +54,8 @@ pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
                     @if wrong { (clocks) }
                     (light::section(debrief, &gallery))
                     (change::section(debrief, &gallery))
+                    (years::section(debrief, &gallery))
+                    (pressure::section(debrief))
                     (unlogged::section(debrief))
                     @if !wrong { (clocks) }
                     (cameras::section(debrief, &gallery, with_places))

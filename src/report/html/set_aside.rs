@@ -104,16 +104,17 @@ pub(super) fn method(debrief: &Debrief) -> Markup {
                 }
                 li { "A buck is mature from " (s.mature_age) " years. A buck tagged without an age is a buck, not a mature one." }
                 li { "A visit takes the light and the minute of its first picture. Group size is the most seen at one moment." }
-                li { "Ranges of shares are Wilson's score interval, with every visit taken as one independent event. Ranges of rates and of changes are widened where visits come in runs of days." }
+                li { "Ranges of shares are Wilson's score interval. They and the ranges of rates are widened where visits come in runs, of up to three weeks for a whole season." }
                 li { "Rates are left out where more than a tenth of the pictures has no tag yet: what is not tagged would look like deer that stayed away. A camera that was moved counts only where it hung on the day of the disturbance." }
                 li {
-                    "Before and after are equal numbers of whole days. A change is tested against the control cameras over the same days, so what the whole property did at that season is taken out; it must also differ from no change at all. Where there is no control the season is not taken out, and nothing is called clear."
+                    "Before and after are equal numbers of whole days, chosen from the days before alone. A change is set against the changes of the control cameras over the same days, and against how differently cameras change by themselves while nothing is logged; it must also differ from no change at all. Where that cannot be told the season is not taken out, and nothing is called clear."
                 }
                 li {
-                    "Everything tested shares one error rate of 5 % (Holm's method); half of it is kept for the question asked first, " (debrief.season.about.kind.them()) " at the near cameras. A clear change needs an adjusted p at or under 0.05."
+                    "Everything tested around what is logged shares one error rate of 5 %, asked in this order: "
+                    (debrief.season.about.kind.them()) " at all near cameras together, their visits in light and then the part of all visits that came in light; then each near camera, the other kinds, the controls. A clear change needs an adjusted p at or under 0.05."
                 }
                 li { "Curves of activity are in sun-anchored time: every day and night is stretched to the mean sunrise and sunset, then smoothed over about 50 minutes." }
-                li { "Assumed: the clocks are right as " code { "cameras.csv" } " and " code { "clocks.csv" } " say, tags are right, and without the disturbance the near and the control cameras would have changed alike." }
+                li { "Assumed: the clocks are right as " code { "cameras.csv" } " and " code { "clocks.csv" } " say, tags are right, and without the disturbance a near camera would have changed like one more control." }
             }
             p.note { "Every visit behind these numbers is a row of " code { "visits.csv" } "; the same facts for a program are in " code { "findings.json" } "." }
         }

@@ -3,6 +3,8 @@
 use chrono::NaiveDate;
 use maud::{Markup, html};
 
+use super::{pressure, years};
+
 use crate::clock_check::Finding;
 use crate::debrief::Debrief;
 use crate::report::words;
@@ -22,23 +24,28 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
 
 fn sentences(debrief: &Debrief) -> Vec<String> {
     let mut all: Vec<String> = debrief.wrong_clocks().map(wrong_clock).collect();
-    all.extend(tagged_so_far(debrief));
+    all.extend(tagged_so_far(debrief).or_else(|| untagged_weeks(debrief)));
     all.extend(about(debrief));
     all.push(property(debrief));
     all.extend(best_camera(debrief));
-    for disturbance in &debrief.property.disturbances {
-        let near: Vec<&Shift> = debrief
-            .shifts
-            .of(&disturbance.id, debrief.season.about.kind)
-            .filter(|s| s.role == Role::Near)
-            .collect();
+    if let Some(last) = debrief.shifts.years.first() {
+        all.push(words::capital(&years::sentence(debrief, last.with)));
+    }
+    for disturbance in debrief.single_disturbances() {
         all.push(format!(
             "{} ({}): {}",
             disturbance.what,
             words::day(disturbance.start.date()),
-            verdict_sentence(debrief, &near)
+            verdict_sentence(debrief, &disturbance.id)
         ));
     }
+    all.extend(
+        debrief
+            .shifts
+            .repeated
+            .iter()
+            .filter_map(|r| pressure::sentence(debrief, r)),
+    );
     all
 }
 
@@ -63,6 +70,35 @@ fn tagged_so_far(debrief: &Debrief) -> Option<String> {
             words::grouped(all.all - all.untagged),
             words::counted(all.all, "picture"),
         )
+    })
+}
+
+/// Cameras and weeks of the newest season of which too little is tagged, although most of it is.
+fn untagged_weeks(debrief: &Debrief) -> Option<String> {
+    const NAMED: usize = 3;
+    let year = debrief.season.newest()?;
+    let weeks = |c: &Camera| c.untagged_weeks(year.first(), year.last());
+    let named: Vec<String> = debrief
+        .season
+        .cameras
+        .iter()
+        .map(|c| (c, weeks(c)))
+        .filter(|(_, weeks)| !weeks.is_empty())
+        .map(|(c, weeks)| {
+            let from = weeks[0].0.format("%-d %B");
+            match weeks.len() {
+                1 => format!("{} in the week of {from}", c.name),
+                n => format!("{} in {n} weeks from {from} on", c.name),
+            }
+        })
+        .collect();
+    let more = named.len().saturating_sub(NAMED);
+    let mut told = named.into_iter().take(NAMED).collect::<Vec<_>>().join(", ");
+    if more > 0 {
+        told += &format!(" and {}", words::counted(more, "more camera"));
+    }
+    (!told.is_empty()).then(|| {
+        format!("Not tagged yet, or less than nine tenths of it: {told}. Deer may be missing there, and what is said of these days may change.")
     })
 }
 
@@ -102,7 +138,8 @@ fn property(debrief: &Debrief) -> String {
     let about = debrief.season.about.kind;
     match debrief.daylight_of(None, about) {
         Some(a) if a.visits > 0 => format!(
-            "Over the whole property {} came in {light} on {}.",
+            "Over the whole property {}{} came in {light} on {}.",
+            season(debrief),
             about.them(),
             words::share(a.counted, a.visits, a.share)
         ),
@@ -113,120 +150,218 @@ fn property(debrief: &Debrief) -> String {
     }
 }
 
+/// Which season is told of, where there are several.
+fn season(debrief: &Debrief) -> String {
+    match debrief.season.years[..] {
+        [.., _, newest] => format!("in {} ", newest.name()),
+        _ => String::new(),
+    }
+}
+
 fn best_camera(debrief: &Debrief) -> Option<String> {
     let leader = debrief.leader?;
-    let best = debrief.daylight_of(Some(leader.camera), debrief.season.about.kind)?;
-    let interval = best.per_100_nights.filter(|_| best.counted > 0)?;
+    let second = debrief.camera_name(Some(leader.second));
     let certainty = if leader.p_adjusted <= 0.05 {
-        "clearly more than the other cameras together"
+        format!("clearly more than every other camera, {second} next")
     } else {
-        "but the others are too close behind to call it better"
+        format!("but {second} is too close behind to call it better")
+    };
+    let is_whole = debrief
+        .season
+        .newest()
+        .is_some_and(|y| y.first() == leader.since);
+    let since = match is_whole {
+        true => String::new(),
+        false => format!(" since {}, the last change there", words::day(leader.since)),
     };
     Some(format!(
-        "{} had the most: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}.",
-        debrief.camera_name(best.camera),
-        words::counted(best.counted, "visit"),
+        "{} had the most{since}: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}.",
+        debrief.camera_name(Some(leader.camera)),
+        words::counted(leader.counted, "visit"),
         debrief.season.about.kind.them(),
         debrief.property.settings.share_light(),
-        words::counted(best.nights, "night"),
-        interval.value,
-        interval.low,
-        interval.high,
+        words::counted(leader.nights, "night"),
+        leader.per_100_nights.value,
+        leader.per_100_nights.low,
+        leader.per_100_nights.high,
     ))
 }
 
-/// What can be said about some near cameras, in one sentence.
-pub(super) fn verdict_sentence(debrief: &Debrief, near: &[&Shift]) -> String {
-    let clear: Vec<&&Shift> = near.iter().filter(|s| s.verdict.is_clear()).collect();
-    if !clear.is_empty() {
-        let parts: Vec<String> = clear.iter().map(|s| change_words(debrief, s)).collect();
-        return parts.join("; ") + ".";
+/// What can be said about one disturbance, in a sentence or two: of all near cameras together, then of each
+/// that stands out.
+pub(super) fn verdict_sentence(debrief: &Debrief, disturbance: &str) -> String {
+    let about = debrief.season.about.kind;
+    let Some(together) = debrief.shifts.together(disturbance, about) else {
+        return "no camera is near it, so it cannot be set against any.".to_owned();
+    };
+    let near = || {
+        let rows = debrief.shifts.of(disturbance, about);
+        rows.filter(|s| s.role == Role::Near)
+    };
+    let mut said: Vec<String> = change_words(debrief, together).into_iter().collect();
+    if near().count() > 1 {
+        said.extend(near().filter_map(|s| change_words(debrief, s)));
     }
-    let gone: Vec<String> = near.iter().filter_map(|s| gone(debrief, s)).collect();
-    if !gone.is_empty() {
-        return gone.join("; ") + ".";
+    if !said.is_empty() {
+        return said.join("; ") + ".";
     }
-    if near.iter().all(|s| s.verdict == Verdict::TooFewVisits) {
-        return format!(
-            "not enough visits of {} near it to tell ({}).",
-            debrief.season.about.kind.them(),
-            counts(debrief, near)
-        );
+    let counts = counts(debrief, together);
+    let them = about.them();
+    let light = debrief.property.settings.share_light();
+    match (together.light_verdict, together.verdict) {
+        (Verdict::NotTagged, _) => format!(
+            "cannot be told yet, because {} of {} on these days have no tag ({counts}).",
+            words::grouped(together.before.pictures.untagged + together.after.pictures.untagged),
+            words::counted(
+                together.before.pictures.all + together.after.pictures.all,
+                "picture"
+            ),
+        ),
+        (Verdict::NoControl, _) | (_, Verdict::NoControl) => format!(
+            "cannot be told, because no other camera shows what the season did, and the season itself may have made any change ({counts})."
+        ),
+        (Verdict::TooFewVisits, Verdict::TooFewVisits) => {
+            format!("not enough visits of {them} near it to tell ({counts}).")
+        }
+        _ if together.pattern == Some(Pattern::Stayed) => format!(
+            "visits of {them} in {light} stayed what they were, within a half more and a third less ({counts})."
+        ),
+        _ => format!(
+            "no clear change in {them} near it ({counts}){}.",
+            not_ruled_out(together)
+        ),
     }
-    let judged = near.iter().filter(|s| s.verdict != Verdict::TooFewVisits);
-    if judged.clone().all(|s| s.verdict == Verdict::NoControl) {
-        return format!(
-            "cannot be told, because no camera can be compared with, and the season itself may have made any change ({}).",
-            counts(debrief, near)
-        );
+}
+
+/// What is left possible where nothing was found.
+fn not_ruled_out(row: &Shift) -> String {
+    match row.fall_ruled_out {
+        Some(loss) => format!(
+            "; that up to {} of the visits in light were lost is not ruled out",
+            words::percent(loss)
+        ),
+        None => String::new(),
     }
+}
+
+/// A clear change of one camera, or of all near ones together; `None` where nothing is clear.
+fn change_words(debrief: &Debrief, shift: &Shift) -> Option<String> {
+    let them = debrief.season.about.kind.them();
+    let light = debrief.property.settings.share_light();
+    let fell = |verdict: Verdict| match verdict {
+        Verdict::ClearDrop => "fell",
+        _ => "rose",
+    };
+    if shift.light_verdict.is_clear() {
+        return Some(format!(
+            "at {} {them} in {light} {} from {} to {}{}; {}{}{}",
+            place(debrief, shift),
+            fell(shift.light_verdict),
+            words::counted_in_nights(&shift.before),
+            words::counted_in_nights(&shift.after),
+            against(shift),
+            chance(shift.light_p_adjusted),
+            share_words(shift),
+            how(shift),
+        ));
+    }
+    shift.verdict.is_clear().then(|| {
+        format!(
+            "at {} {them} did not clearly come less or more often in {light}, but the part of all their visits that did {} from {} of {} to {} of {}; {}",
+            place(debrief, shift),
+            fell(shift.verdict),
+            shift.before.counted,
+            shift.before.visits,
+            shift.after.counted,
+            shift.after.visits,
+            chance(shift.p_adjusted),
+        )
+    })
+}
+
+fn place(debrief: &Debrief, shift: &Shift) -> String {
+    match shift.camera {
+        Some(_) => debrief.camera_name(shift.camera).to_owned(),
+        None => near_names(debrief, shift),
+    }
+}
+
+/// The near cameras: by name if there are one or two.
+fn near_names(debrief: &Debrief, shift: &Shift) -> String {
+    let rows = debrief.shifts.of(&shift.disturbance, shift.kind);
+    let near: Vec<&str> = rows
+        .filter(|s| s.role == Role::Near)
+        .map(|s| debrief.camera_name(s.camera))
+        .collect();
+    match near[..] {
+        [one] => one.to_owned(),
+        [one, two] => format!("{one} and {two}"),
+        _ => format!("the {} near cameras together", near.len()),
+    }
+}
+
+/// What became of visits, over what became of them at the other cameras.
+fn against(shift: &Shift) -> String {
+    shift
+        .rate_ratio_against_controls
+        .map_or_else(String::new, |r| {
+            format!(
+                ", {} of what the other cameras lead to expect ({}–{})",
+                words::factor(r.value),
+                words::factor(r.low),
+                words::factor(r.high)
+            )
+        })
+}
+
+/// How often chance would do as much.
+fn chance(p_adjusted: Option<f64>) -> String {
+    match p_adjusted {
+        Some(p) if p < 0.001 => {
+            "chance would do this less than once in 1,000 such seasons, with everything looked at allowed for".to_owned()
+        }
+        Some(p) => format!(
+            "chance would do this about once in {} such seasons, with everything looked at allowed for",
+            words::grouped((1.0 / p).floor().max(1.0) as usize)
+        ),
+        None => String::new(),
+    }
+}
+
+fn share_words(shift: &Shift) -> String {
+    let (before, after) = (&shift.before, &shift.after);
+    if after.visits == 0 {
+        return String::new();
+    }
+    let what = match shift.verdict {
+        Verdict::ClearDrop => "so did the part of all visits that came in light",
+        Verdict::ClearRise => "the part of all visits that came in light rose",
+        _ => "the part of all visits that came in light did not clearly change",
+    };
     format!(
-        "no clear change in {} near it ({}).",
-        debrief.season.about.kind.them(),
-        counts(debrief, near)
+        "; {what}: {} of {} before, {} of {} after",
+        before.counted, before.visits, after.counted, after.visits
     )
 }
 
-fn change_words(debrief: &Debrief, shift: &Shift) -> String {
-    let fell = if shift.verdict == Verdict::ClearDrop {
-        "fell"
-    } else {
-        "rose"
-    };
-    let against = shift
-        .share_change_against_controls
-        .map_or_else(String::new, |c| {
-            format!("{} against the controls", words::points(c))
-        });
+fn how(shift: &Shift) -> &'static str {
+    match shift.pattern {
+        Some(Pattern::WentDark) => ". They still come, but in the dark",
+        Some(Pattern::Left) => ". They come less at all hours",
+        Some(Pattern::Moved) => ". They come less at all hours, and more at another camera",
+        Some(Pattern::Stayed | Pattern::NotShown) | None => "",
+    }
+}
+
+fn counts(debrief: &Debrief, shift: &Shift) -> String {
     format!(
-        "at {} {} in {} {fell} from {} of {} visits to {} of {}: {}, {against} ({} with everything looked at allowed for)",
-        debrief.camera_name(Some(shift.camera)),
-        debrief.season.about.kind.them(),
-        debrief.property.settings.share_light(),
+        "{}: {} in light of {} in {} before, {} of {} in {} after",
+        place(debrief, shift),
         shift.before.counted,
-        shift.before.visits,
-        shift.after.counted,
-        shift.after.visits,
-        shift.share_change.map_or_else(String::new, words::points),
-        words::p(shift.p_adjusted),
-    )
-}
-
-/// Deer that come less at all hours.
-fn gone(debrief: &Debrief, shift: &Shift) -> Option<String> {
-    let how = match shift.pattern? {
-        Pattern::Left => "came less at all hours",
-        Pattern::Moved => "came less at all hours while another camera had more",
-        Pattern::WentDark | Pattern::Stayed => return None,
-    };
-    Some(format!(
-        "{} {how} at {}: {} in {} before, {} in {} after ({} with everything looked at allowed for); of those that came, no clear change in the share in {}",
-        debrief.season.about.kind.them(),
-        debrief.camera_name(Some(shift.camera)),
         words::counted(shift.before.visits, "visit"),
         words::counted(shift.before.nights, "night"),
-        words::counted(shift.after.visits, "visit"),
+        shift.after.counted,
+        words::grouped(shift.after.visits),
         words::counted(shift.after.nights, "night"),
-        words::p(shift.rate_p_adjusted),
-        debrief.property.settings.share_light(),
-    ))
-}
-
-fn counts(debrief: &Debrief, near: &[&Shift]) -> String {
-    let one = |s: &&Shift| {
-        format!(
-            "{}: {} of {} before, {} of {} after",
-            debrief.camera_name(Some(s.camera)),
-            s.before.counted,
-            s.before.visits,
-            s.after.counted,
-            s.after.visits
-        )
-    };
-    const SHOWN: usize = 3;
-    let mut parts: Vec<String> = near.iter().take(SHOWN).map(one).collect();
-    if near.len() > SHOWN {
-        parts.push(format!("and {} more cameras", near.len() - SHOWN));
-    }
-    parts.join("; ")
+    )
 }

@@ -19,7 +19,7 @@ pub(in crate::report) fn changes(
     let rows: Vec<IntervalRow> = shifts
         .iter()
         .map(|s| IntervalRow {
-            name: debrief.camera_name(Some(s.camera)).to_owned(),
+            name: debrief.camera_name(s.camera).to_owned(),
             estimate: s.share_change,
             colour: if s.role == Role::Near { AFTER } else { MUTED },
             filled: s.role == Role::Near,

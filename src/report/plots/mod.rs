@@ -11,6 +11,7 @@ mod interval_rows;
 mod placebo;
 mod ranking;
 mod season;
+mod seasons;
 mod sketch;
 
 pub(super) use activity::{Curve, activity};
@@ -19,6 +20,7 @@ pub(super) use clock_light::clock_light;
 pub(super) use placebo::placebo;
 pub(super) use ranking::ranking;
 pub(super) use season::season;
+pub(super) use seasons::{SeasonPoint, seasons};
 pub(super) use sketch::{Spot, sketch};
 
 use anyhow::{Result, anyhow};
@@ -152,14 +154,24 @@ fn axes(chart: &mut Chart, x: &Axis, y: &Axis) -> Result<()> {
     mesh.draw().map_err(plot_error)
 }
 
+/// A longer axis of dates says the year.
+const LONGEST_WITHOUT_YEAR_DAYS: f64 = 330.0;
+
 /// The same with dates along the foot, day 0 being `first`.
 fn dated_axes(chart: &mut Chart, first: NaiveDate, y: &Axis) -> Result<()> {
+    let days = chart.x_range();
+    let is_long = days.end - days.start > LONGEST_WITHOUT_YEAR_DAYS;
+    let (format, ticks) = if is_long {
+        ("%-d %b %Y", 6)
+    } else {
+        ("%-d %b", 8)
+    };
     let date = |day: &f64| {
         let date = first + Days::new(day.max(0.0) as u64);
-        date.format("%-d %b").to_string()
+        date.format(format).to_string()
     };
     let x = Axis {
-        ticks: 8,
+        ticks,
         label: &date,
         words: "",
     };

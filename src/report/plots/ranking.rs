@@ -10,8 +10,7 @@ use crate::report::words;
 /// Legal-light visits of mature bucks per 100 camera-nights, best camera first.
 pub(in crate::report) fn ranking(debrief: &Debrief) -> Result<String> {
     let mut answers: Vec<&DaylightAnswer> = debrief
-        .daylight
-        .iter()
+        .daylight_now()
         .filter(|a| a.camera.is_some() && a.kind == debrief.season.about.kind)
         .collect();
     let value = |a: &DaylightAnswer| a.per_100_nights.map_or(-1.0, |r| r.value);

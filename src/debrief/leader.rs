@@ -1,0 +1,96 @@
+//! The best camera, as it stands now.
+
+use chrono::NaiveDate;
+
+use super::daylight::{exposure, is_tagged};
+use crate::measure::{Estimate, Exposure, rate, rate_one_sided};
+use crate::visits::Season;
+
+/// The camera with the highest rate of visits in the light since the last change there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Leader {
+    /// Index of the camera.
+    pub camera: usize,
+    /// First of the days counted: the season's, or the day of the last change that was logged near it.
+    pub since: NaiveDate,
+    /// Camera-nights since then.
+    pub nights: usize,
+    /// Visits in light since then.
+    pub counted: usize,
+    /// These per 100 camera-nights.
+    pub per_100_nights: Estimate,
+    /// The camera that comes nearest to it.
+    pub second: usize,
+    /// P-value of not being better than every other (Hsu 1981, Annals of Statistics 9:1026-1034): the largest
+    /// one-sided one, times the number of others, any of which might have come first by luck.
+    pub p_adjusted: f64,
+}
+
+/// A camera that ran for fewer nights since its last change is not ranked.
+const FEWEST_NIGHTS: usize = 7;
+
+/// One camera since its last change.
+struct Ranked {
+    camera: usize,
+    since: NaiveDate,
+    exposure: Exposure,
+    freedom: f64,
+}
+
+impl Ranked {
+    fn rate(&self) -> f64 {
+        self.exposure.rate().unwrap_or(0.0)
+    }
+}
+
+/// `last_change` holds for every camera when something last began or ended near it. `None` with fewer than two
+/// cameras to compare, or where none has a visit in the light.
+pub(super) fn leader(season: &Season, last_change: &[Option<NaiveDate>]) -> Option<Leader> {
+    let year = season.newest()?;
+    let kind = season.about.kind;
+    let ranked = |camera: usize| -> Option<Ranked> {
+        let here = &season.cameras[camera];
+        let changed = last_change[camera].filter(|d| year.contains(*d));
+        let since = changed.unwrap_or(year.first());
+        let span = (since, year.last());
+        // A camera whose hours are wrong ranks nowhere.
+        let is_sound = is_tagged(here, span) && !here.clock_doubtful_between(span.0, span.1);
+        let nights = here.effort.dates_between(span.0, span.1).len();
+        (is_sound && nights >= FEWEST_NIGHTS).then(|| {
+            let (exposure, freedom) = exposure(season, &[camera], kind, span);
+            Ranked {
+                camera,
+                since,
+                exposure,
+                freedom,
+            }
+        })
+    };
+    let mut all: Vec<Ranked> = (0..season.cameras.len()).filter_map(ranked).collect();
+    all.sort_by(|a, b| b.rate().total_cmp(&a.rate()).then(a.camera.cmp(&b.camera)));
+    let (best, others) = all.split_first()?;
+    let second = others.first()?;
+    let p = |other: &Ranked| {
+        let freedom = best.freedom.min(other.freedom);
+        rate_one_sided(other.exposure, best.exposure, freedom).unwrap_or(1.0)
+    };
+    let worst = others.iter().map(p).fold(0.0, f64::max);
+    let days = season
+        .days
+        .days(best.camera, kind, (best.since, year.last()));
+    let counted = days.map(|d| d.seen.counted as usize).sum();
+    let here = &season.cameras[best.camera];
+    let per_100 = Exposure {
+        effort: best.exposure.effort / 100.0,
+        ..best.exposure
+    };
+    (counted > 0).then_some(Leader {
+        camera: best.camera,
+        since: best.since,
+        nights: here.effort.dates_between(best.since, year.last()).len(),
+        counted,
+        per_100_nights: rate(per_100, best.freedom)?,
+        second: second.camera,
+        p_adjusted: (worst * others.len() as f64).min(1.0),
+    })
+}

@@ -1,0 +1,314 @@
+//! Whether the counts of some units belong to a change that is itself only expected, and how far from it they
+//! lie.
+
+use std::f64::consts::PI;
+
+use statrs::distribution::{ContinuousCDF, Normal};
+use statrs::function::gamma::ln_gamma;
+
+use super::{Counts, Estimate, Exposure};
+
+/// One unit's counts before and after.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Pair {
+    /// Events in some effort; their change is a log ratio of rates.
+    Rates(Exposure, Exposure),
+    /// Hits among trials; their change is a log odds ratio.
+    Shares(Counts, Counts),
+}
+
+/// A change to be expected: where it lies, and how far that is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// The mean change of the units that show what to expect.
+    pub mean: f64,
+    /// The variance of that mean.
+    pub variance: f64,
+    /// The variance of one unit's true change around it.
+    pub between: f64,
+    /// Degrees of freedom of both.
+    pub freedom: f64,
+}
+
+/// What is seen of `after` less what a change would lead to expect, in units of its variance, and that
+/// variance, which is the information on the change.
+struct Score {
+    excess: f64,
+    information: f64,
+}
+
+impl Pair {
+    fn score(&self, change: f64) -> Score {
+        match self {
+            Self::Rates(before, after) => {
+                let all = before.events + after.events;
+                let odds = after.effort / before.effort * change.exp();
+                let part = odds / (1.0 + odds);
+                Score {
+                    excess: after.events - all * part,
+                    information: all * part / (1.0 + odds),
+                }
+            }
+            Self::Shares(before, after) => {
+                let (first, second) = constrained(*before, *after, change);
+                let of = |n: f64, p: f64| n * p * (1.0 - p);
+                let (a, b) = (of(before.trials, first), of(after.trials, second));
+                Score {
+                    excess: after.hits - after.trials * second,
+                    information: if a + b > 0.0 { a * b / (a + b) } else { 0.0 },
+                }
+            }
+        }
+    }
+}
+
+/// The most likely shares before and after if the log odds ratio is `change` (Miettinen & Nurminen 1985,
+/// Statistics in Medicine 4:213-226, the constrained estimate for the odds ratio).
+fn constrained(before: Counts, after: Counts, change: f64) -> (f64, f64) {
+    let ratio = change.exp();
+    let hits = before.hits + after.hits;
+    let b = before.trials + after.trials * ratio - hits * (ratio - 1.0);
+    let root = (b * b + 4.0 * before.trials * (ratio - 1.0) * hits)
+        .max(0.0)
+        .sqrt();
+    let first = if hits > 0.0 {
+        2.0 * hits / (b + root)
+    } else {
+        0.0
+    };
+    let first = first.clamp(0.0, 1.0);
+    (first, ratio * first / (1.0 - first + ratio * first))
+}
+
+/// The score of some units at one change together: excess over its standard error, the information on the
+/// change, and by how much less their mean varies between units than one of them.
+fn together(pairs: &[Pair], change: f64) -> (f64, f64, f64) {
+    let (mut excess, mut information, mut squares) = (0.0, 0.0, 0.0);
+    for pair in pairs {
+        let score = pair.score(change);
+        excess += score.excess;
+        information += score.information;
+        squares += score.information * score.information;
+    }
+    if information <= 0.0 {
+        return (0.0, 0.0, 1.0);
+    }
+    (
+        excess / information.sqrt(),
+        information,
+        squares / (information * information),
+    )
+}
+
+/// The score statistic of no more than `change`: the stratified score test of Cochran (1954, Biometrics
+/// 10:417-451), for one pair of shares and no change the Pearson test of a fourfold table. Positive where more
+/// is seen.
+pub fn score_statistic(pairs: &[Pair], change: f64) -> f64 {
+    together(pairs, change).0
+}
+
+/// The chances of counts under the changes to be expected.
+struct Prediction<'a> {
+    pairs: &'a [Pair],
+    expected: &'a Expected,
+    /// Degrees of freedom of the counts' design effect.
+    freedom: f64,
+    nodes: Vec<(f64, f64)>,
+}
+
+impl<'a> Prediction<'a> {
+    fn of(pairs: &'a [Pair], expected: &'a Expected, freedom: f64) -> Self {
+        Self {
+            nodes: nodes(expected.freedom).collect(),
+            pairs,
+            expected,
+            freedom,
+        }
+    }
+
+    /// How likely as little would be seen after: the chance of the score averaged over the changes to be
+    /// expected and `beyond`, Student's t around their mean (the predictive distribution of Higgins, Thompson &
+    /// Spiegelhalter 2009, JRSS A 172:137-159, with counts in place of a normal outcome).
+    fn as_little(&self, beyond: f64) -> f64 {
+        let centre = self.expected.mean + beyond;
+        let (_, _, shared) = together(self.pairs, centre);
+        let scale = (self.expected.variance + self.expected.between * shared).sqrt();
+        let chance = |(u, weight): &(f64, f64)| {
+            let (z, _, _) = together(self.pairs, centre + scale * u);
+            weight * normal(as_normal(z, self.freedom))
+        };
+        self.nodes.iter().map(chance).sum()
+    }
+
+    /// The distance at which so little would be seen with a chance of `tail`: it falls with the distance.
+    fn distance(&self, tail: f64) -> f64 {
+        let over = |beyond: f64| self.as_little(beyond) - tail;
+        let (mut low, mut high) = (-FURTHEST, FURTHEST);
+        let (mut at_low, mut at_high) = (over(low), over(high));
+        if at_low <= 0.0 || at_high >= 0.0 {
+            return if at_low <= 0.0 { low } else { high };
+        }
+        // False position with halved ends (Dowell & Jarratt 1971, BIT 11:168-174).
+        for step in 0..STEPS {
+            let even = f64::midpoint(low, high);
+            let straight = (low * at_high - high * at_low) / (at_high - at_low);
+            // Where the curve is flat at one end a straight line creeps: at first it is halved instead.
+            let middle = if step < HALVED { even } else { straight };
+            let at = over(middle);
+            if at > 0.0 {
+                (low, at_low) = (middle, at);
+                at_high /= 2.0;
+            } else {
+                (high, at_high) = (middle, at);
+                at_low /= 2.0;
+            }
+            if at.abs() < CLOSE * tail || high - low < CLOSE {
+                return middle;
+            }
+        }
+        f64::midpoint(low, high)
+    }
+}
+
+/// Two-sided p-value of the counts belonging to the expected change. `freedom` is that of the counts' design
+/// effect.
+pub fn predictive_p_value(pairs: &[Pair], expected: &Expected, freedom: f64) -> f64 {
+    let below = Prediction::of(pairs, expected, freedom).as_little(0.0);
+    2.0 * below.min(1.0 - below).max(0.0)
+}
+
+/// How far from the expected change the counts lie, on its scale: the distance at which as little and as much
+/// are equally likely, with the 95 % interval of the distances at which [`predictive_p_value`] would be over
+/// 5 %. An end of 12 is as good as infinite.
+pub fn predictive_interval(pairs: &[Pair], expected: &Expected, freedom: f64) -> Estimate {
+    let prediction = Prediction::of(pairs, expected, freedom);
+    let [low, value, high] = [0.975, 0.5, 0.025].map(|tail| prediction.distance(tail));
+    Estimate { value, low, high }
+}
+
+const FURTHEST: f64 = 12.0;
+const STEPS: usize = 60;
+const HALVED: usize = 4;
+const CLOSE: f64 = 1e-7;
+
+/// Points along Student's t with their weights, evenly spaced in the inverse hyperbolic sine, which reaches
+/// far into the tails. The weights add up to 1.
+fn nodes(freedom: f64) -> impl Iterator<Item = (f64, f64)> {
+    const STEP: f64 = 0.2;
+    const REACH: i32 = 24;
+    let freedom = freedom.min(1e6);
+    let norm =
+        ln_gamma((freedom + 1.0) / 2.0) - ln_gamma(freedom / 2.0) - 0.5 * (freedom * PI).ln();
+    let node = move |i: i32| {
+        let v = STEP * f64::from(i);
+        let u = v.sinh();
+        let density = (norm - (freedom + 1.0) / 2.0 * (u * u / freedom).ln_1p()).exp();
+        (u, density * v.cosh() * STEP)
+    };
+    // The last of them stands for everything further out.
+    let sum: f64 = (-REACH..=REACH).map(|i| node(i).1).sum();
+    (-REACH..=REACH).map(move |i| {
+        let (u, weight) = node(i);
+        let beyond = if i.abs() == REACH {
+            (1.0 - sum) / 2.0
+        } else {
+            0.0
+        };
+        (u, weight + beyond)
+    })
+}
+
+/// A statistic of Student's t as one of the normal with nearly the same tail (Abramowitz & Stegun 1964,
+/// 26.7.8).
+fn as_normal(z: f64, freedom: f64) -> f64 {
+    if freedom > 1e6 {
+        return z;
+    }
+    z * (1.0 - 1.0 / (4.0 * freedom)) / (1.0 + z * z / (2.0 * freedom)).sqrt()
+}
+
+fn normal(z: f64) -> f64 {
+    Normal::standard().cdf(z)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::KNOWN;
+
+    fn rates(before: f64, after: f64) -> [Pair; 1] {
+        let side = |events| Exposure {
+            events,
+            effort: 21.0,
+        };
+        [Pair::Rates(side(before), side(after))]
+    }
+
+    fn known(mean: f64) -> Expected {
+        Expected {
+            mean,
+            variance: 1e-12,
+            between: 0.0,
+            freedom: KNOWN,
+        }
+    }
+
+    /// A normal chance averaged over a normal distribution has a closed form; Student's t reaches further out.
+    #[test]
+    fn weights_are_a_distribution() {
+        let average = |freedom: f64, a: f64, b: f64| -> f64 {
+            nodes(freedom)
+                .map(|(u, weight)| weight * normal(a + b * u))
+                .sum()
+        };
+        for (a, b) in [(-1.0_f64, 0.5_f64), (-3.0, 1.0), (-4.0, 0.2), (0.5, 2.0)] {
+            let exact = normal(a / (1.0 + b * b).sqrt());
+            let ours = average(KNOWN, a, b);
+            assert!((ours / exact - 1.0).abs() < 1e-3, "{a} {b}: {ours} {exact}");
+            assert!(a > 0.0 || average(5.0, a, b) > ours);
+        }
+        for freedom in [2.0, 5.0, 30.0, KNOWN] {
+            let sum: f64 = nodes(freedom).map(|n| n.1).sum();
+            assert!((sum - 1.0).abs() < 1e-12, "{freedom}: {sum}");
+        }
+    }
+
+    /// A change that is known for certain leaves the score test of two Poisson counts.
+    #[test]
+    fn nothing_expected_is_the_score_test() {
+        let p = predictive_p_value(&rates(16.0, 4.0), &known(0.0), KNOWN);
+        let z = (4.0_f64 - 10.0) / 5.0_f64.sqrt();
+        assert!((p - 2.0 * normal(z)).abs() < 1e-4, "{p}");
+        assert!(predictive_p_value(&rates(16.0, 8.0), &known(0.5_f64.ln()), KNOWN) > 0.99);
+    }
+
+    #[test]
+    fn test_and_interval_agree() {
+        let expected = Expected {
+            mean: -0.1,
+            variance: 0.05,
+            between: 0.1,
+            freedom: 7.0,
+        };
+        for (a, b) in [(16.0, 1.0), (16.0, 5.0), (3.0, 9.0), (0.0, 6.0), (7.0, 0.0)] {
+            let pairs = rates(a, b);
+            let interval = predictive_interval(&pairs, &expected, 9.0);
+            let p = predictive_p_value(&pairs, &expected, 9.0);
+            let excludes = interval.low > 0.0 || interval.high < 0.0;
+            assert_eq!(excludes, p < 0.05, "{a}, {b}: {p} {interval:?}");
+            assert!(interval.low <= interval.value && interval.value <= interval.high);
+        }
+    }
+
+    #[test]
+    fn unlike_units_are_worth_less() {
+        let unlike = |between| Expected {
+            mean: 0.0,
+            variance: 0.02,
+            between,
+            freedom: 20.0,
+        };
+        let p = |between| predictive_p_value(&rates(40.0, 12.0), &unlike(between), KNOWN);
+        assert!(p(0.0) < 0.001 && p(0.5) > 0.05);
+    }
+}

@@ -1,0 +1,124 @@
+//! What happened several times, and what the days after it looked like: own beside neighbours'.
+
+use maud::{Markup, html};
+
+use crate::debrief::Debrief;
+use crate::property::By;
+use crate::report::words;
+use crate::shift::{DayAfter, Repeated, Verdict};
+
+pub(super) fn section(debrief: &Debrief) -> Markup {
+    let all = &debrief.shifts.repeated;
+    html! {
+        @if !all.is_empty() {
+            section {
+                h2 { "What happened again and again" }
+                p {
+                    "The same act under the same words is one question, whatever its number. The day it happened and the two after it are set against other days of the same camera, fortnight and day of the week, more than a week after any of them."
+                }
+                (side_by_side(debrief, all))
+                @for repeated in all { (after(debrief, repeated)) }
+            }
+        }
+    }
+}
+
+fn whose(by: Option<By>) -> &'static str {
+    match by {
+        Some(By::Own) => "your own",
+        Some(By::Neighbour) => "a neighbour's",
+        Some(By::Nature) => "nature's",
+        None => "people in the pictures",
+    }
+}
+
+fn side_by_side(debrief: &Debrief, all: &[Repeated]) -> Markup {
+    let light = debrief.property.settings.share_light();
+    html! {
+        div.wide tabindex="0" { table {
+            caption { (debrief.season.about.kind.plural()) " in " (light) ", that day and the two after it over other days" }
+            thead { tr {
+                th scope="col" { "What" }
+                th scope="col" { "Whose" }
+                th scope="col" { "Times" }
+                th scope="col" { "Visits in " (light) }
+                th scope="col" { "Verdict" }
+            } }
+            tbody { @for r in all { tr {
+                th scope="row" { (r.what) }
+                td { (whose(r.by)) }
+                td { (r.times) }
+                td { (words::times(r.ratio)) }
+                td { strong { (r.verdict.word()) } br; (words::p(r.p_adjusted)) }
+            } } }
+        } }
+    }
+}
+
+/// One act in a sentence, where something is clear.
+pub(super) fn sentence(debrief: &Debrief, repeated: &Repeated) -> Option<String> {
+    let ratio = repeated.ratio.filter(|_| repeated.verdict.is_clear())?;
+    let change = match repeated.verdict {
+        Verdict::ClearDrop => "fewer",
+        _ => "more",
+    };
+    Some(format!(
+        "{} ({}, {}): clearly {change} visits of {} in {} on that day and the two after, {} of those on other days ({}–{}).",
+        repeated.what,
+        whose(repeated.by),
+        words::counted(repeated.times, "time"),
+        debrief.season.about.kind.them(),
+        debrief.property.settings.share_light(),
+        words::factor(ratio.value),
+        words::factor(ratio.low),
+        words::factor(ratio.high),
+    ))
+}
+
+fn after(debrief: &Debrief, repeated: &Repeated) -> Markup {
+    let light = debrief.property.settings.share_light();
+    let about = debrief.season.about.kind;
+    html! {
+        h3 { (repeated.what) ", " (words::counted(repeated.times, "time")) }
+        p.note { (words::counted(repeated.camera_days, "camera-day")) " on which it happened." }
+        details {
+            summary { "Day by day" }
+            p {
+                "Day by day nothing is tested. The middle column sets visits of " (about.them()) " in " (light)
+                " against matched days; the others are deer of all kinds at the cameras it could touch, every visit taken as independent."
+            }
+            div.wide tabindex="0" { table {
+                thead { tr {
+                    th scope="col" { "Day" }
+                    th scope="col" { "Nights" }
+                    th scope="col" { (about.plural()) " in " (light) ", against matched days" }
+                    th scope="col" { "Deer per night" }
+                    th scope="col" { "Deer in " (light) }
+                } }
+                tbody {
+                    @for (n, day) in repeated.after.iter().enumerate() {
+                        @let name = if n == 0 { "the day itself".to_owned() } else { format!("{n} after") };
+                        (row(&name, &words::times(repeated.recovery.get(n).copied().flatten()), day))
+                    }
+                    (row("other days", "×1", &repeated.ordinary))
+                }
+            } }
+        }
+    }
+}
+
+fn row(name: &str, against: &str, day: &DayAfter) -> Markup {
+    let rate = day.per_night.map_or_else(
+        || "–".to_owned(),
+        |r| format!("{:.1} ({:.1}–{:.1})", r.value, r.low, r.high),
+    );
+    html! {
+        tr {
+            th scope="row" { (name) }
+            td { (words::grouped(day.nights)) }
+            td { (against) }
+            td { (rate) }
+            td { (words::share(day.counted, day.visits, day.share)) }
+        }
+    }
+}

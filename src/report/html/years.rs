@@ -1,0 +1,125 @@
+//! This season and earlier ones.
+
+use maud::{Markup, html};
+
+use super::figure;
+use crate::debrief::Debrief;
+use crate::report::gallery::{Gallery, Subject};
+use crate::report::words;
+use crate::shift::{Shift, Verdict, YearRow};
+use crate::visits::DeerYear;
+
+pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
+    let seasons = debrief.season.years.len();
+    html! {
+        @if seasons > 1 {
+            section {
+                h2 { "This season and earlier ones" }
+                p {
+                    "A season runs from "
+                    (debrief.season.newest().map_or_else(String::new, |y| y.first().format("%-d %B").to_string()))
+                    ". Two seasons are compared over the days of the year on which a camera worked in both, at the place where it hangs now, and each camera against the others: what the year did to all of them is taken out."
+                    @if seasons == 2 { " Two years are no trend." }
+                }
+                (figure(gallery, Subject::Seasons))
+                @for year in earlier(debrief) { (one(debrief, year)) }
+            }
+        }
+    }
+}
+
+fn earlier(debrief: &Debrief) -> Vec<DeerYear> {
+    let mut years: Vec<DeerYear> = debrief.shifts.years.iter().map(|y| y.with).collect();
+    years.dedup();
+    years
+}
+
+fn of_about(debrief: &Debrief, with: DeerYear) -> impl Iterator<Item = &YearRow> {
+    let about = debrief.season.about.kind;
+    let years = debrief.shifts.years.iter();
+    years.filter(move |y| y.with == with && y.shift.kind == about)
+}
+
+fn one(debrief: &Debrief, with: DeerYear) -> Markup {
+    let Some(newest) = debrief.season.newest() else {
+        return html! {};
+    };
+    html! {
+        h3 { (newest.name()) " against " (with.name()) }
+        p.answer { (words::capital(&sentence(debrief, with))) }
+        div.wide tabindex="0" { table {
+            thead { tr {
+                th scope="col" { "Camera" }
+                th scope="col" { "Visits in " (debrief.property.settings.share_light()) " per night" }
+                th scope="col" { (with.name()) }
+                th scope="col" { (newest.name()) }
+                th scope="col" { "Against the other cameras" }
+                th scope="col" { "Part of all visits" }
+            } }
+            tbody { @for year in of_about(debrief, with) { (row(debrief, &year.shift)) } }
+        } }
+    }
+}
+
+fn row(debrief: &Debrief, s: &Shift) -> Markup {
+    let name = match s.camera {
+        Some(_) => debrief.camera_name(s.camera),
+        None => "Whole property",
+    };
+    html! {
+        tr {
+            th scope="row" { (name) }
+            td { strong { (s.light_verdict.word()) } br; (words::p(s.light_p_adjusted)) }
+            td { (words::in_nights(&s.before)) }
+            td { (words::in_nights(&s.after)) }
+            td { (words::times(s.rate_ratio_against_controls)) }
+            td { strong { (s.verdict.word()) } br; (words::p(s.p_adjusted)) }
+        }
+    }
+}
+
+/// What this season's cameras did against an earlier one, in a sentence.
+pub(super) fn sentence(debrief: &Debrief, with: DeerYear) -> String {
+    let them = debrief.season.about.kind.them();
+    let light = debrief.property.settings.share_light();
+    let clear: Vec<String> = of_about(debrief, with)
+        .filter(|y| y.is_clear())
+        .map(|y| clear(debrief, &y.shift))
+        .collect();
+    if clear.is_empty() {
+        return format!(
+            "against {}, no camera clearly had more or fewer {them} in {light} than the others lead to expect.",
+            with.name()
+        );
+    }
+    format!("against {}: {}.", with.name(), clear.join("; "))
+}
+
+fn clear(debrief: &Debrief, s: &Shift) -> String {
+    let them = debrief.season.about.kind.them();
+    let camera = debrief.camera_name(s.camera);
+    let fell = |v: Verdict| {
+        if v == Verdict::ClearDrop {
+            "fell"
+        } else {
+            "rose"
+        }
+    };
+    match s.light_verdict.is_clear() {
+        true => format!(
+            "at {camera} {them} in {} {} from {} to {} on the same days of the year",
+            debrief.property.settings.share_light(),
+            fell(s.light_verdict),
+            words::counted_in_nights(&s.before),
+            words::counted_in_nights(&s.after)
+        ),
+        false => format!(
+            "at {camera} the part of the visits of {them} in light {} from {} of {} to {} of {}",
+            fell(s.verdict),
+            s.before.counted,
+            s.before.visits,
+            s.after.counted,
+            s.after.visits
+        ),
+    }
+}

@@ -1,0 +1,100 @@
+//! This season against earlier ones, camera by camera, over the days of the year on which a camera worked in
+//! both.
+
+use super::compare::Compared;
+use super::effects::Question;
+use super::quiet::Quiet;
+use super::roles::Logged;
+use super::window::Windows;
+use super::{Role, Shift, verdict};
+use crate::measure::{Family, graph_adjusted};
+use crate::visits::{DeerYear, Kind, Season};
+
+/// The newest season beside an earlier one, at one camera or over the whole property.
+#[derive(Debug, Clone)]
+pub struct YearRow {
+    /// The earlier season.
+    pub with: DeerYear,
+    /// The comparison: before is the earlier season, after the newest. The other cameras are the controls, so
+    /// that the whole property's row has none.
+    pub shift: Shift,
+}
+
+/// Every earlier season beside the newest, the last before it first; empty with one season.
+pub(super) fn years(season: &Season, log: &[Logged]) -> Vec<YearRow> {
+    let Some((newest, earlier)) = season.years.split_last() else {
+        return Vec::new();
+    };
+    let roles = vec![Role::Control; season.cameras.len()];
+    let mut with = Vec::new();
+    let mut rows = Vec::new();
+    for year in earlier.iter().rev() {
+        let Some(windows) = windows(season, *year, *newest) else {
+            continue;
+        };
+        let quiet = Quiet::of(season, &windows, &roles, log);
+        for kind in Kind::ALL {
+            let compared = Compared::of(season, &windows, kind, &roles, log, &quiet);
+            let of_kind = compared.rows_of_seasons();
+            with.extend(of_kind.iter().map(|_| *year));
+            rows.extend(of_kind);
+        }
+    }
+    adjust(season, &with, &mut rows);
+    verdict::judge(&mut rows);
+    let rows = with.into_iter().zip(rows);
+    rows.map(|(with, shift)| YearRow { with, shift }).collect()
+}
+
+/// The days of the year on which any camera worked in both seasons, from the first to the last.
+fn windows(season: &Season, earlier: DeerYear, newest: DeerYear) -> Option<Windows> {
+    let span = |year: DeerYear| {
+        let worked = season
+            .cameras
+            .iter()
+            .flat_map(|c| c.effort.dates_between(year.first(), year.last()));
+        Some((*worked.clone().min()?, *worked.max()?))
+    };
+    Windows::of_seasons(span(earlier)?, span(newest)?, newest.years_after(earlier))
+}
+
+/// First the deer that the seasons are about, this season against the last; then against older ones; then the
+/// other kinds, for which a twentieth of the allowance is kept.
+fn adjust(season: &Season, with: &[DeerYear], rows: &mut [Shift]) {
+    const KEPT: f64 = 0.05;
+    let Some(last) = with.first() else { return };
+    let about = season.about.kind;
+    let mut families: Vec<Family> = [(1.0 - KEPT, Some(1)), (0.0, Some(2)), (KEPT, None)]
+        .into_iter()
+        .map(|(weight, heir)| Family {
+            p_values: Vec::new(),
+            weight,
+            heirs: heir.map(|heir| (heir, 1.0)).into_iter().collect(),
+        })
+        .collect();
+    let mut asked: [Vec<(usize, Question)>; 3] = Default::default();
+    for (i, (row, with)) in rows.iter().zip(with).enumerate() {
+        let family = match (row.kind == about, with == last) {
+            (true, true) => 0,
+            (true, false) => 1,
+            (false, _) => 2,
+        };
+        for (question, p) in row.questions() {
+            families[family].p_values.push(p);
+            asked[family].push((i, question));
+        }
+    }
+    let adjusted = graph_adjusted(&families);
+    for (family, p_values) in asked.iter().zip(adjusted) {
+        for ((row, question), p) in family.iter().zip(p_values) {
+            *rows[*row].adjusted(*question) = Some(p);
+        }
+    }
+}
+
+impl YearRow {
+    /// Whether something clearly differs.
+    pub fn is_clear(&self) -> bool {
+        self.shift.light_verdict.is_clear() || self.shift.verdict.is_clear()
+    }
+}

@@ -1,0 +1,426 @@
+//! Worlds without an effect that the program's method does not assume, day by day: cameras that answer the
+//! season unequally, bucks that stay for weeks, bucks that several cameras share, controls that change.
+//!
+//! Every world is written as a person's tables (`sightings.csv` and the rest) and read like any property.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use chrono::{Days, NaiveDate};
+use rand::{Rng, RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Binomial, Distribution, Exp, Gamma, Normal, Poisson};
+
+/// What a world is like.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Law {
+    /// Every camera has its rate and its share, and keeps them.
+    Steady,
+    /// All cameras share one season.
+    SharedSeason,
+    /// Rates and shares rise around the date, at every camera in its own measure.
+    UnequalSeason,
+    /// The same as a rut that comes and goes, at every camera a few days apart.
+    UnequalRut,
+    /// At every camera bucks come, stay for three weeks or so with habits of their own, and go.
+    Residents,
+    /// The same at the near camera only.
+    ResidentsNear,
+    /// Rates and shares wander, with a memory of ten days.
+    Wandering,
+    /// Five bucks, each at two cameras, there in some weeks and away in others.
+    SharedBucks,
+    /// The second camera, a control, gains deer on the day: somebody's feeder.
+    DisplacedOntoControl,
+    /// The second camera, a control, is moved on the day and nobody writes it down.
+    ControlMoved,
+    /// The second camera, a control, takes ever fewer pictures from the day on.
+    WeakControl,
+    /// The near camera loses this part of its visits in light, and half of all.
+    Effect,
+}
+
+/// A world to be played.
+#[derive(Debug, Clone, Copy)]
+pub struct World {
+    pub name: &'static str,
+    pub law: Law,
+    pub cameras: usize,
+    /// How many of them are near, the first ones.
+    pub near: usize,
+    /// Visits of mature bucks a night at a control; the near camera of a steady world has 2.2 times as many.
+    pub rate: f64,
+    /// All cameras have the same rate.
+    pub even: bool,
+    /// Days compared; `None` leaves the choice to the program.
+    pub days: Option<u32>,
+    /// Length of the season, the date in its middle.
+    pub length: usize,
+}
+
+impl World {
+    pub const fn new(name: &'static str, law: Law) -> Self {
+        Self {
+            name,
+            law,
+            cameras: 7,
+            near: 1,
+            rate: 0.55,
+            even: false,
+            days: Some(21),
+            length: 84,
+        }
+    }
+
+    pub const fn rate(mut self, rate: f64) -> Self {
+        self.rate = rate;
+        self
+    }
+
+    pub const fn even(mut self) -> Self {
+        self.even = true;
+        self
+    }
+
+    pub const fn cameras(mut self, cameras: usize) -> Self {
+        self.cameras = cameras;
+        self
+    }
+
+    pub const fn near(mut self, near: usize) -> Self {
+        self.near = near;
+        self
+    }
+
+    pub const fn days(mut self, days: Option<u32>, length: usize) -> Self {
+        self.days = days;
+        self.length = length;
+        self
+    }
+
+    /// Whether nothing that is tested of a camera changed: a control that was moved or fed did.
+    pub fn is_null(&self, camera: usize) -> bool {
+        let changed = matches!(
+            self.law,
+            Law::DisplacedOntoControl | Law::ControlMoved | Law::WeakControl
+        );
+        !(changed && camera == 1)
+    }
+
+    fn date(&self) -> usize {
+        self.length / 2
+    }
+
+    /// Writes the world into a folder as a property.
+    pub fn write(&self, folder: &Path, seed: u64) {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let seen = self.play(&mut rng);
+        let first = NaiveDate::from_ymd_opt(2025, 8, 30).unwrap();
+        let day = |d: usize| first + Days::new(d as u64);
+        let mut rows = "camera,time,who,age\n".to_owned();
+        for (camera, days) in seen.iter().enumerate() {
+            for (d, bucks) in days.iter().enumerate() {
+                let does = emit(0.9, 0.62, &mut rng);
+                rows_of_a_day(&mut rows, camera, day(d), *bucks, does, &mut rng);
+            }
+        }
+        let days = self
+            .days
+            .map_or_else(String::new, |d| format!("[shift]\ndays = {d}\n"));
+        let put = |name: &str, text: String| std::fs::write(folder.join(name), text).unwrap();
+        put(
+            "property.toml",
+            format!(
+                "name = \"World\"\nlatitude = 43.1\nlongitude = -90.7\ntime_zone = \"America/Chicago\"\n{days}"
+            ),
+        );
+        put("sightings.csv", rows);
+        let near: Vec<String> = (0..self.near).map(name).collect();
+        put(
+            "disturbances.csv",
+            format!(
+                "id,start,by,what,near\nevent,{},neighbour,Something,{}\n",
+                day(self.date()),
+                near.join(";")
+            ),
+        );
+    }
+
+    /// Mature bucks' visits, in light and in all, of every camera and day.
+    fn play(&self, rng: &mut ChaCha8Rng) -> Vec<Vec<[u64; 2]>> {
+        if self.law == Law::SharedBucks {
+            return self.shared_bucks(rng);
+        }
+        let camera = |c: usize, rng: &mut ChaCha8Rng| -> Vec<[u64; 2]> {
+            let expected = self.expected(c, rng);
+            expected
+                .into_iter()
+                .map(|(rate, share)| emit(rate, share, rng))
+                .collect()
+        };
+        (0..self.cameras).map(|c| camera(c, rng)).collect()
+    }
+
+    fn own_rate(&self, camera: usize) -> f64 {
+        let busy = camera < self.near && !self.even;
+        self.rate * if busy { 2.2 } else { 1.0 }
+    }
+
+    /// The rate and share of every day at one camera.
+    fn expected(&self, camera: usize, rng: &mut ChaCha8Rng) -> Vec<(f64, f64)> {
+        let rate = self.own_rate(camera);
+        let date = self.date() as f64;
+        let days = (0..self.length).map(|d| d as f64);
+        let swell = |d: f64| ((d - date + 21.0) / 42.0).clamp(0.0, 1.0);
+        let bump = |d: f64, middle: f64| (-0.5 * ((d - middle) / 12.0).powi(2)).exp();
+        let is_second = camera == 1;
+        match self.law {
+            Law::Steady | Law::SharedBucks => days.map(|_| (rate, 0.55)).collect(),
+            Law::SharedSeason => days
+                .map(|d| {
+                    (
+                        rate * (1.0 + 2.0 * swell(d)),
+                        0.55 + 0.25 * (swell(d) - 0.5),
+                    )
+                })
+                .collect(),
+            Law::UnequalSeason => {
+                let (more, lighter) = (normal(0.7, 0.5, rng), normal(0.5, 0.5, rng));
+                days.map(|d| (rate * (more * swell(d)).exp(), logistic(lighter * swell(d))))
+                    .collect()
+            }
+            Law::UnequalRut => {
+                let (more, lighter) = (normal(0.9, 0.5, rng), normal(0.6, 0.5, rng));
+                let middle = date + normal(10.0, 4.0, rng);
+                days.map(|d| {
+                    let b = bump(d, middle);
+                    (rate * (more * b).exp(), logistic(lighter * b))
+                })
+                .collect()
+            }
+            Law::Residents => residents(0.25 * rate, 0.8 * rate / 0.55, self.length, rng),
+            Law::ResidentsNear if camera > 0 => days.map(|_| (rate, 0.55)).collect(),
+            Law::ResidentsNear => residents(rate, rate / 0.55, self.length, rng),
+            Law::Wandering => {
+                let (more, lighter) = (wander(self.length, rng), wander(self.length, rng));
+                let both = more.into_iter().zip(lighter);
+                both.map(|(m, l)| (rate * (0.6 * m - 0.18).exp(), logistic(0.2 + 0.6 * l)))
+                    .collect()
+            }
+            Law::DisplacedOntoControl if is_second => days
+                .map(|d| {
+                    if d < date {
+                        (rate, 0.55)
+                    } else {
+                        (2.5 * rate, 0.75)
+                    }
+                })
+                .collect(),
+            Law::ControlMoved if is_second => days
+                .map(|d| {
+                    if d < date {
+                        (rate, 0.55)
+                    } else {
+                        (0.4 * rate, 0.3)
+                    }
+                })
+                .collect(),
+            Law::WeakControl if is_second => days
+                .map(|d| (rate * (1.0 - (d - date) / 60.0).clamp(0.2, 1.0), 0.55))
+                .collect(),
+            Law::DisplacedOntoControl | Law::ControlMoved | Law::WeakControl => {
+                days.map(|_| (rate, 0.55)).collect()
+            }
+            Law::Effect if camera < self.near => days
+                .map(|d| {
+                    if d < date {
+                        (rate, 0.45)
+                    } else {
+                        (0.5 * rate, 0.2)
+                    }
+                })
+                .collect(),
+            Law::Effect => days.map(|_| (rate, 0.45)).collect(),
+        }
+    }
+
+    fn shared_bucks(&self, rng: &mut ChaCha8Rng) -> Vec<Vec<[u64; 2]>> {
+        let mut seen: Vec<Vec<[u64; 2]>> = (0..self.cameras)
+            .map(|c| {
+                let rate = 0.4 * self.own_rate(c);
+                (0..self.length).map(|_| emit(rate, 0.55, rng)).collect()
+            })
+            .collect();
+        for _ in 0..5 {
+            let mut homes: Vec<usize> = (0..self.cameras).collect();
+            for i in 0..2 {
+                let other = rng.random_range(i..self.cameras);
+                homes.swap(i, other);
+            }
+            let (mut here, mut share) = (false, 0.5);
+            let days: Vec<usize> = (0..self.length).collect();
+            for d in days {
+                if d % 7 == 0 {
+                    here = rng.random_bool(0.6);
+                    share = logistic(normal(0.2, 0.8, rng));
+                }
+                for home in homes.iter().take(2).filter(|_| here) {
+                    let [light, all] = emit(1.6 * self.rate, share, rng);
+                    seen[*home][d][0] += light;
+                    seen[*home][d][1] += all;
+                }
+            }
+        }
+        seen
+    }
+}
+
+pub fn name(camera: usize) -> String {
+    format!("C{camera:02}")
+}
+
+/// Bucks that come one after the other, stay for three weeks on average, and have a share of their own, over
+/// some that only pass.
+fn residents(passing: f64, each: f64, length: usize, rng: &mut ChaCha8Rng) -> Vec<(f64, f64)> {
+    const STAY: f64 = 21.0;
+    let mut days = vec![(passing, passing * 0.55); length];
+    let span = length as f64 + 3.0 * STAY;
+    let number = Poisson::new(1.5 * span / STAY).unwrap().sample(rng) as usize;
+    for _ in 0..number {
+        let from = rng.random_range(-3.0 * STAY..length as f64);
+        let until = from + Exp::new(1.0 / STAY).unwrap().sample(rng);
+        let rate = Gamma::new(2.0, 0.25 * each).unwrap().sample(rng);
+        let share = logistic(normal(0.2, 1.0, rng));
+        let stay = (from.max(0.0) as usize)..(until.clamp(0.0, length as f64) as usize);
+        for day in days.iter_mut().take(stay.end).skip(stay.start) {
+            day.0 += rate;
+            day.1 += rate * share;
+        }
+    }
+    days.into_iter()
+        .map(|(rate, light)| (rate, light / rate))
+        .collect()
+}
+
+/// A standard normal with a memory of ten days.
+fn wander(length: usize, rng: &mut ChaCha8Rng) -> Vec<f64> {
+    let kept = (-0.1_f64).exp();
+    let mut at = normal(0.0, 1.0, rng);
+    (0..length)
+        .map(|_| {
+            let now = at;
+            at = kept * at + (1.0 - kept * kept).sqrt() * normal(0.0, 1.0, rng);
+            now
+        })
+        .collect()
+}
+
+fn normal(mean: f64, sd: f64, rng: &mut impl Rng) -> f64 {
+    Normal::new(mean, sd).unwrap().sample(rng)
+}
+
+fn logistic(x: f64) -> f64 {
+    1.0 / (1.0 + (-x).exp())
+}
+
+/// Visits in light and in all on one day.
+fn emit(rate: f64, share: f64, rng: &mut impl Rng) -> [u64; 2] {
+    if rate <= 0.0 {
+        return [0, 0];
+    }
+    let all = Poisson::new(rate).unwrap().sample(rng) as u64;
+    let light = Binomial::new(all, share.clamp(0.0, 1.0))
+        .unwrap()
+        .sample(rng);
+    [light, all]
+}
+
+/// Writes a day: bucks and does at hours of their own, so far apart that no visit runs into another, and a
+/// frame of nothing at noon, so that the camera is known to have worked.
+fn rows_of_a_day(
+    rows: &mut String,
+    camera: usize,
+    date: NaiveDate,
+    bucks: [u64; 2],
+    does: [u64; 2],
+    rng: &mut impl Rng,
+) {
+    const APART_MIN: u64 = 35;
+    let camera = name(camera);
+    let _ = writeln!(rows, "{camera},{date}T12:03,empty,");
+    // From 8 in the morning for eight hours, and from 19:30 until midnight and on from midnight.
+    let mut slots = [
+        (0..15)
+            .map(|i| 8 * 60 + i * APART_MIN)
+            .collect::<Vec<u64>>(),
+        (0..16)
+            .map(|i| (19 * 60 + 30 + i * APART_MIN) % 1440)
+            .collect(),
+    ];
+    for (who, [light, all]) in [("buck,4.5", bucks), ("doe,", does)] {
+        for (slots, number) in slots.iter_mut().zip([light, all - light]) {
+            for _ in 0..number.min(slots.len() as u64) {
+                let minute = slots.swap_remove(rng.random_range(0..slots.len()));
+                let (hour, minute) = (minute / 60, minute % 60);
+                let _ = writeln!(rows, "{camera},{date}T{hour:02}:{minute:02},{who}");
+            }
+        }
+    }
+}
+
+/// The worlds without an effect.
+pub fn worlds() -> Vec<World> {
+    use Law::*;
+    vec![
+        World::new("steady", Steady),
+        World::new("steady, days chosen by the program", Steady).days(None, 84),
+        World::new("one season shared by all", SharedSeason),
+        World::new("unequal season, 1.5 visits a night", UnequalSeason)
+            .rate(1.5)
+            .even(),
+        World::new("unequal season, 4 visits a night", UnequalSeason)
+            .rate(4.0)
+            .even(),
+        World::new("unequal season, days chosen by the program", UnequalSeason)
+            .rate(1.5)
+            .even()
+            .days(None, 126),
+        World::new("unequal rut, 14 days", UnequalRut)
+            .rate(1.5)
+            .even()
+            .days(Some(14), 84),
+        World::new("unequal rut, 30 days", UnequalRut)
+            .rate(1.5)
+            .even()
+            .days(Some(30), 126),
+        World::new("unequal rut, 60 days", UnequalRut)
+            .rate(1.5)
+            .even()
+            .days(Some(60), 126),
+        World::new("residents for weeks everywhere", Residents),
+        World::new("the same, three times as busy", Residents).rate(1.65),
+        World::new("residents for weeks at the near camera", ResidentsNear),
+        World::new("the same, three times as busy", ResidentsNear).rate(1.65),
+        World::new("wandering rates and shares", Wandering).rate(1.5),
+        World::new("bucks shared by cameras", SharedBucks),
+        World::new("a control gains deer on the day", DisplacedOntoControl).rate(1.5),
+        World::new("a control is moved, unrecorded", ControlMoved).rate(1.5),
+        World::new("a control's battery runs down", WeakControl).rate(1.5),
+        World::new("one control, unequal season", UnequalSeason)
+            .rate(1.5)
+            .even()
+            .cameras(2),
+        World::new("two controls, unequal season", UnequalSeason)
+            .rate(1.5)
+            .even()
+            .cameras(3),
+        World::new("three near of seven, unequal season", UnequalSeason)
+            .rate(1.5)
+            .even()
+            .near(3),
+        World::new("25 cameras, unequal season", UnequalSeason)
+            .rate(1.5)
+            .even()
+            .cameras(25),
+    ]
+}

@@ -1,0 +1,175 @@
+//! The parts of a verdict against statsmodels, scipy and brute force (`reference/verdicts.py`): variance
+//! between cameras, moderation, equivalence, the order of questions, runs of days, power. Each value's source
+//! stands in the script.
+
+use graylight::measure::{
+    Effect, Family, KNOWN, MatchedDay, between_variance, equivalence_p_value, graph_adjusted,
+    kept_of_noise, matched_ratio, mean_effect, moderation, power, two_sided,
+};
+use serde_json::Value;
+
+use crate::support::reference_json;
+
+fn rows(key: &str) -> Vec<Value> {
+    let all = reference_json("verdicts.json");
+    let rows = all[key].as_array().unwrap().clone();
+    assert!(rows.len() > 4, "{key} has {} rows", rows.len());
+    rows
+}
+
+fn f(row: &Value, key: &str) -> f64 {
+    row[key]
+        .as_f64()
+        .unwrap_or_else(|| panic!("{key} in {row}"))
+}
+
+fn list(row: &Value, key: &str) -> Vec<f64> {
+    let values = row[key].as_array().unwrap();
+    values.iter().map(|v| v.as_f64().unwrap()).collect()
+}
+
+fn near(ours: f64, theirs: f64, tolerance: f64, what: &Value) {
+    let off = (ours - theirs).abs();
+    assert!(
+        off <= tolerance * theirs.abs().max(1.0),
+        "{ours} is not {theirs} in {what}"
+    );
+}
+
+fn effects(row: &Value) -> Vec<Effect> {
+    let both = list(row, "effects").into_iter().zip(list(row, "variances"));
+    both.map(|(value, variance)| Effect { value, variance })
+        .collect()
+}
+
+/// The vaccine and magnesium trials, and random sets, against statsmodels.
+#[test]
+fn variances_between_units() {
+    for row in rows("paule_mandel") {
+        let effects = effects(&row);
+        let between = between_variance(&[&effects]);
+        near(between, f(&row, "tau2"), 1e-8, &row);
+        let mean = mean_effect(effects, between).unwrap();
+        near(mean.value, f(&row, "mean"), 1e-8, &row);
+        near(mean.variance.sqrt(), f(&row, "se"), 1e-8, &row);
+    }
+}
+
+#[test]
+fn whether_a_new_effect_belongs_to_the_others() {
+    for row in rows("prediction") {
+        let effects = effects(&row);
+        let between = between_variance(&[&effects]);
+        let freedom = effects.len() as f64 - 1.0;
+        let mean = mean_effect(effects, between).unwrap();
+        let variance = f(&row, "new_variance") + between + mean.variance;
+        let statistic = (f(&row, "new_effect") - mean.value) / variance.sqrt();
+        near(statistic, f(&row, "statistic"), 1e-7, &row);
+        near(two_sided(statistic, freedom), f(&row, "p"), 1e-7, &row);
+    }
+}
+
+#[test]
+fn moderated_variances() {
+    for row in rows("moderated") {
+        let groups: Vec<(f64, f64)> = list(&row, "variances")
+            .into_iter()
+            .zip(list(&row, "freedoms"))
+            .collect();
+        let ours = moderation(&groups).unwrap();
+        near(ours.prior, f(&row, "prior_variance"), 1e-7, &row);
+        match row["prior_freedom"].as_f64() {
+            Some(freedom) => near(ours.freedom / freedom, 1.0, 1e-6, &row),
+            None => assert!(ours.freedom.is_infinite(), "{ours:?} in {row}"),
+        }
+    }
+}
+
+#[test]
+fn equivalence_by_two_one_sided_tests() {
+    for row in rows("equivalence") {
+        let freedom = row["freedom"].as_f64().unwrap_or(KNOWN);
+        let variance = f(&row, "se").powi(2);
+        let ours = equivalence_p_value(f(&row, "estimate"), variance, f(&row, "margin"), freedom);
+        near(ours, f(&row, "p"), 1e-9, &row);
+    }
+}
+
+/// The closure worked out by brute force; a family of one question is a node of the paper's graph.
+#[test]
+fn questions_in_an_order() {
+    for row in rows("graph") {
+        let (weights, p_values) = (list(&row, "weights"), list(&row, "p"));
+        let transitions = row["transitions"].as_array().unwrap();
+        let family = |i: usize| Family {
+            p_values: vec![p_values[i]],
+            weight: weights[i],
+            heirs: transitions[i]
+                .as_array()
+                .unwrap()
+                .iter()
+                .map(|part| part.as_f64().unwrap())
+                .enumerate()
+                .collect(),
+        };
+        let families: Vec<Family> = (0..weights.len()).map(family).collect();
+        let ours = graph_adjusted(&families);
+        for (ours, theirs) in ours.iter().zip(list(&row, "adjusted")) {
+            near(ours[0], theirs, 1e-9, &row);
+        }
+    }
+}
+
+#[test]
+fn what_a_mean_takes_out_of_runs() {
+    for row in rows("newey_west_factor") {
+        let (days, lags) = (f(&row, "days") as usize, f(&row, "lags") as usize);
+        near(kept_of_noise(days, lags), f(&row, "factor"), 1e-12, &row);
+    }
+}
+
+#[test]
+fn power_of_a_difference() {
+    for row in rows("power") {
+        let (n1, p1) = (f(&row, "n1"), f(&row, "p1"));
+        let (n2, p2) = (f(&row, "n2"), f(&row, "p2"));
+        let (runs, tau, controls) = (
+            f(&row, "design_effect"),
+            f(&row, "tau"),
+            f(&row, "controls"),
+        );
+        let log_odds = |p: f64| (p / (1.0 - p)).ln();
+        let error = |n: f64, p: f64| runs / (n * p * (1.0 - p));
+        let theirs = (tau.powi(2) + 2.0 * error(f64::midpoint(n1, n2), p1)) / controls;
+        let variance = error(n1, p1) + error(n2, p2) + tau.powi(2) + theirs;
+        let ours = power(
+            log_odds(p1) - log_odds(p2),
+            variance,
+            f(&row, "level"),
+            KNOWN,
+        );
+        near(ours, f(&row, "power"), 1e-9, &row);
+    }
+}
+
+#[test]
+fn days_matched_with_others() {
+    for row in rows("conditional_poisson") {
+        let day = |d: &Value| MatchedDay {
+            exposed: d["exposed"] == 1,
+            count: f(d, "count"),
+            effort: f(d, "nights"),
+        };
+        let strata: Vec<Vec<MatchedDay>> = row["strata"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|s| s.as_array().unwrap().iter().map(day).collect())
+            .collect();
+        let ours = matched_ratio(&strata).unwrap();
+        near(ours.log_ratio, f(&row, "log_ratio"), 1e-7, &row);
+        near(ours.variance.sqrt(), f(&row, "se"), 1e-7, &row);
+        near(ours.dispersion, f(&row, "pearson_dispersion"), 1e-6, &row);
+        assert_eq!(ours.freedom, f(&row, "freedom"), "{row}");
+    }
+}
