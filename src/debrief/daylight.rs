@@ -77,7 +77,8 @@ impl Usual {
 }
 
 /// The answers for the whole property and every camera that worked, for every kind; the newest season first.
-pub(super) fn answers(season: &Season) -> Vec<DaylightAnswer> {
+/// `logged` holds for every camera when something began or ended near it.
+pub(super) fn answers(season: &Season, logged: &[Vec<NaiveDate>]) -> Vec<DaylightAnswer> {
     let mut years: Vec<Option<DeerYear>> = season.years.iter().rev().copied().map(Some).collect();
     if years.is_empty() {
         years.push(None);
@@ -93,7 +94,7 @@ pub(super) fn answers(season: &Season) -> Vec<DaylightAnswer> {
     }
     asked
         .into_par_iter()
-        .map(|(year, camera, kind)| answer(season, year, camera, kind))
+        .map(|(year, camera, kind)| answer(season, logged, year, camera, kind))
         .collect()
 }
 
@@ -109,6 +110,7 @@ fn nights(season: &Season, camera: usize, year: Option<DeerYear>) -> &[NaiveDate
 
 fn answer(
     season: &Season,
+    logged: &[Vec<NaiveDate>],
     year: Option<DeerYear>,
     camera: Option<usize>,
     kind: Kind,
@@ -131,7 +133,7 @@ fn answer(
         .map(|c| c.pictures_between(first, last))
         .sum();
     let nights: usize = indices.iter().map(|c| nights(season, *c, year).len()).sum();
-    let per_100_nights = per_100_nights(season, &indices, kind, (first, last));
+    let per_100_nights = per_100_nights(season, logged, &indices, kind, (first, last));
     let between = || {
         let of = |visits: usize| 100.0 * visits as f64 / nights as f64;
         (of(counted), of(counted + pictures.untagged_visits))
@@ -150,7 +152,7 @@ fn answer(
         legal: count(&|v| v.light.is_legal()),
         daylight: count(&|v| v.light == Light::Daylight),
         counted,
-        share: share(season, &indices, kind, (first, last)),
+        share: share(season, logged, &indices, kind, (first, last)),
         per_100_nights,
         per_100_nights_between: is_open.then(between),
         pictures,
@@ -160,60 +162,82 @@ fn answer(
             &visits().map(Visit::sun_minute).collect::<Vec<_>>(),
             SUN_DAY_MIN,
         ),
-        largest_group: visits().map(|v| v.group).max().unwrap_or(0),
+        largest_group: visits().map(|v| u32::from(v.group)).max().unwrap_or(0),
         clock_in_doubt: cameras
             .iter()
             .any(|c| c.clock_doubtful_between(first, last)),
     }
 }
 
-/// The days of some cameras added up, from the first on which one of them worked to the last.
-fn days(
+/// One date of some cameras: visits in light and all, and how many worked.
+type Seen = (DayCount, usize);
+
+/// The days of some cameras added up, from the first on which one of them worked to the last, cut where
+/// something is logged near one of them.
+fn stretches(
     season: &Season,
+    logged: &[Vec<NaiveDate>],
     cameras: &[usize],
     kind: Kind,
     span: (NaiveDate, NaiveDate),
-) -> Vec<(DayCount, usize)> {
-    let mut sum: Vec<(DayCount, usize)> = Vec::new();
+) -> Vec<Vec<Seen>> {
+    let worked = |c: &usize| season.cameras[*c].effort.dates_between(span.0, span.1);
+    let first = cameras.iter().filter_map(|c| worked(c).first()).min();
+    let last = cameras.iter().filter_map(|c| worked(c).last()).max();
+    let (Some(first), Some(last)) = (first, last) else {
+        return Vec::new();
+    };
+    let mut days: Vec<Seen> = Vec::new();
     for camera in cameras {
-        for (i, day) in season.days.days(*camera, kind, span).enumerate() {
-            if sum.len() <= i {
-                sum.resize(i + 1, (DayCount::default(), 0));
+        for (i, day) in season.days.days(*camera, kind, (*first, *last)).enumerate() {
+            if days.len() <= i {
+                days.resize(i + 1, (DayCount::default(), 0));
             }
-            sum[i].0.hits += f64::from(day.seen.counted);
-            sum[i].0.trials += f64::from(day.seen.visits);
-            sum[i].1 += usize::from(day.worked);
+            days[i].0.hits += f64::from(day.seen.counted);
+            days[i].0.trials += f64::from(day.seen.visits);
+            days[i].1 += usize::from(day.worked);
         }
     }
-    let worked = |d: &(DayCount, usize)| d.1 > 0;
-    let first = sum.iter().position(worked).unwrap_or(0);
-    let end = sum.iter().rposition(worked).map_or(first, |i| i + 1);
-    sum[first..end].to_vec()
+    let mut cuts: Vec<usize> = cameras
+        .iter()
+        .flat_map(|c| &logged[*c])
+        .filter(|d| *first < **d && **d <= *last)
+        .map(|d| (*d - *first).num_days() as usize)
+        .collect();
+    cuts.sort_unstable();
+    cuts.dedup();
+    let begins = std::iter::once(0).chain(cuts.iter().copied());
+    let ends = cuts.iter().copied().chain([days.len()]);
+    begins
+        .zip(ends)
+        .map(|(from, until)| days[from..until].to_vec())
+        .collect()
 }
 
 /// The share, with a range that allows for deer that stay for weeks.
 fn share(
     season: &Season,
+    logged: &[Vec<NaiveDate>],
     cameras: &[usize],
     kind: Kind,
     span: (NaiveDate, NaiveDate),
 ) -> Option<Estimate> {
-    let days: Vec<DayCount> = days(season, cameras, kind, span)
-        .into_iter()
-        .map(|d| d.0)
-        .collect();
-    let sum = |of: fn(&DayCount) -> f64| days.iter().map(of).sum();
+    let stretches = stretches(season, logged, cameras, kind, span);
+    let counts = |days: &Vec<Seen>| -> Vec<DayCount> { days.iter().map(|d| d.0).collect() };
+    let stretches: Vec<Vec<DayCount>> = stretches.iter().map(counts).collect();
+    let sum = |of: fn(&DayCount) -> f64| stretches.iter().flatten().map(of).sum();
     let counts = Counts {
         hits: sum(|d| d.hits),
         trials: sum(|d| d.trials),
     };
-    let runs = share_in_blocks(&days);
+    let runs = share_in_blocks(&stretches);
     share_interval(counts.divided_by(runs.design_effect), runs.freedom)
 }
 
 /// `None` where too few of the pictures are tagged for a rate.
 fn per_100_nights(
     season: &Season,
+    logged: &[Vec<NaiveDate>],
     cameras: &[usize],
     kind: Kind,
     span: (NaiveDate, NaiveDate),
@@ -222,7 +246,7 @@ fn per_100_nights(
     if !season.about.tells_of(kind) || !cameras.iter().all(is_tagged) {
         return None;
     }
-    let (exposure, freedom) = exposure(season, cameras, kind, span);
+    let (exposure, freedom) = exposure(season, logged, cameras, kind, span);
     let per_100 = Exposure {
         effort: exposure.effort / 100.0,
         ..exposure
@@ -237,16 +261,22 @@ pub(super) fn is_tagged(camera: &Camera, (first, last): (NaiveDate, NaiveDate)) 
 /// Effective counted visits and effort, and the degrees of freedom of their dispersion.
 pub(super) fn exposure(
     season: &Season,
+    logged: &[Vec<NaiveDate>],
     cameras: &[usize],
     kind: Kind,
     span: (NaiveDate, NaiveDate),
 ) -> (Exposure, f64) {
-    let days = days(season, cameras, kind, span);
-    let nightly: Vec<f64> = days.iter().filter(|d| d.1 > 0).map(|d| d.0.hits).collect();
+    let stretches = stretches(season, logged, cameras, kind, span);
+    let nightly = |days: &Vec<Seen>| -> Vec<f64> {
+        let worked = days.iter().filter(|d| d.1 > 0);
+        worked.map(|d| d.0.hits).collect()
+    };
+    let nightly: Vec<Vec<f64>> = stretches.iter().map(nightly).collect();
     let runs = count_in_blocks(&nightly);
+    let nights: f64 = stretches.iter().flatten().map(|d| d.1 as f64).sum();
     let exposure = Exposure {
-        events: nightly.iter().sum::<f64>() / runs.design_effect,
-        effort: days.iter().map(|d| d.1 as f64).sum::<f64>() / runs.design_effect,
+        events: nightly.iter().flatten().sum::<f64>() / runs.design_effect,
+        effort: nights / runs.design_effect,
     };
     (exposure, runs.freedom)
 }

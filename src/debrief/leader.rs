@@ -43,21 +43,22 @@ impl Ranked {
     }
 }
 
-/// `last_change` holds for every camera when something last began or ended near it. `None` with fewer than two
+/// `logged` holds for every camera when something began or ended near it. `None` with fewer than two
 /// cameras to compare, or where none has a visit in the light.
-pub(super) fn leader(season: &Season, last_change: &[Option<NaiveDate>]) -> Option<Leader> {
+pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leader> {
     let year = season.newest()?;
     let kind = season.about.kind;
     let ranked = |camera: usize| -> Option<Ranked> {
         let here = &season.cameras[camera];
-        let changed = last_change[camera].filter(|d| year.contains(*d));
-        let since = changed.unwrap_or(year.first());
+        let mut changes = logged[camera].iter().rev();
+        let changed = changes.find(|d| year.contains(**d));
+        let since = changed.copied().unwrap_or(year.first());
         let span = (since, year.last());
         // A camera whose hours are wrong ranks nowhere.
         let is_sound = is_tagged(here, span) && !here.clock_doubtful_between(span.0, span.1);
         let nights = here.effort.dates_between(span.0, span.1).len();
         (is_sound && nights >= FEWEST_NIGHTS).then(|| {
-            let (exposure, freedom) = exposure(season, &[camera], kind, span);
+            let (exposure, freedom) = exposure(season, logged, &[camera], kind, span);
             Ranked {
                 camera,
                 since,

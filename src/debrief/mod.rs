@@ -66,10 +66,10 @@ impl Debrief {
         tagged.ensure_usable()?;
         let in_doubt = doubts::of_clocks(&property, &clocks);
         let season = Season::of(&property, &crawl, &timeline, &tagged, &in_doubt)?;
-        let daylight = daylight::answers(&season);
+        let logged = shift::logged_dates(&season, &property.disturbances);
+        let daylight = daylight::answers(&season, &logged);
         let shifts = shifts(&season, &property.disturbances);
-        let last_change = shift::last_logged(&season, &property.disturbances);
-        let leader = leader::leader(&season, &last_change);
+        let leader = leader::leader(&season, &logged);
         let names = names::check(&property, &season, today);
         let apart = clock_check::disagreements(&property, &crawl, &timeline)?;
         let moved: Vec<Problem> = view_changes.iter().map(doubts::moved).collect();

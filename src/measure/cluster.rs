@@ -81,47 +81,66 @@ pub fn runs_of_counts<G: AsRef<[f64]>>(groups: &[G], run_days: usize) -> Runs {
 }
 
 /// Days of a block within which everything may hang together.
-const BLOCK_DAYS: usize = 21;
-/// A record is cut into at least so many blocks.
-const FEWEST_BLOCKS: usize = 4;
+const BLOCK_DAYS: usize = 14;
 
-/// Runs in a share over a whole record, however long they last within a block of three weeks, or of a
-/// quarter of a shorter record: the variance between the blocks' errors, the ratio estimate linearised (batch
-/// means: Schmeiser 1982, Operations Research 30:556-568).
-pub fn share_in_blocks(days: &[DayCount]) -> Runs {
-    let total = total(days);
-    let Some(share) = total.share() else {
-        return Runs::NONE;
-    };
-    let errors: Vec<f64> = days.iter().map(|d| d.hits - share * d.trials).collect();
-    in_blocks(&errors, total.trials * share * (1.0 - share))
+/// Runs in a share over a whole record, however long they last within a block of two weeks, or of half of a
+/// shorter stretch: the variance between the blocks' errors, the ratio estimate linearised (batch means:
+/// Schmeiser 1982, Operations Research 30:556-568). Each stretch of days has its own share, so that a change
+/// between two of them is no run.
+pub fn share_in_blocks<G: AsRef<[DayCount]>>(stretches: &[G]) -> Runs {
+    let mut sum = Blocks::default();
+    for days in stretches.iter().map(AsRef::as_ref) {
+        let total = total(days);
+        if let Some(share) = total.share() {
+            let errors: Vec<f64> = days.iter().map(|d| d.hits - share * d.trials).collect();
+            sum.take_in(&errors, total.trials * share * (1.0 - share));
+        }
+    }
+    sum.runs()
 }
 
 /// The same of counts on days.
-pub fn count_in_blocks(days: &[f64]) -> Runs {
-    let events: f64 = days.iter().sum();
-    let mean = events / days.len().max(1) as f64;
-    let errors: Vec<f64> = days.iter().map(|d| d - mean).collect();
-    in_blocks(&errors, events)
+pub fn count_in_blocks<G: AsRef<[f64]>>(stretches: &[G]) -> Runs {
+    let mut sum = Blocks::default();
+    for days in stretches.iter().map(AsRef::as_ref) {
+        let events: f64 = days.iter().sum();
+        let mean = events / days.len().max(1) as f64;
+        let errors: Vec<f64> = days.iter().map(|d| d - mean).collect();
+        sum.take_in(&errors, events);
+    }
+    sum.runs()
 }
 
-fn in_blocks(errors: &[f64], expected: f64) -> Runs {
-    let number = (errors.len() / BLOCK_DAYS)
-        .max(FEWEST_BLOCKS)
-        .min(errors.len());
-    if number < 2 {
-        return Runs::NONE;
+/// What blocks vary by, and what independent events would.
+#[derive(Default)]
+struct Blocks {
+    observed: f64,
+    expected: f64,
+    freedom: f64,
+}
+
+impl Blocks {
+    fn take_in(&mut self, errors: &[f64], expected: f64) {
+        let number = (errors.len() / BLOCK_DAYS).max(2).min(errors.len());
+        if number < 2 {
+            return;
+        }
+        let begin = |i: usize| i * errors.len() / number;
+        let sums = (0..number).map(|i| errors[begin(i)..begin(i + 1)].iter().sum::<f64>());
+        let n = number as f64;
+        self.observed += n / (n - 1.0) * sums.map(|s| s * s).sum::<f64>();
+        self.expected += expected;
+        self.freedom += n - 1.0;
     }
-    let block = |i: usize| i * errors.len() / number;
-    let sums = (0..number).map(|i| errors[block(i)..block(i + 1)].iter().sum::<f64>());
-    let n = number as f64;
-    let observed = n / (n - 1.0) * sums.map(|s| s * s).sum::<f64>();
-    if expected <= 0.0 || observed <= expected {
-        return Runs::NONE;
-    }
-    Runs {
-        design_effect: observed / expected,
-        freedom: n - 1.0,
+
+    fn runs(&self) -> Runs {
+        if self.expected <= 0.0 || self.observed <= self.expected {
+            return Runs::NONE;
+        }
+        Runs {
+            design_effect: self.observed / self.expected,
+            freedom: self.freedom,
+        }
     }
 }
 

@@ -141,19 +141,36 @@ impl<'a> Prediction<'a> {
     }
 
     /// The distance at which so little would be seen with a chance of `tail`: it falls with the distance.
-    fn distance(&self, tail: f64) -> f64 {
-        let over = |beyond: f64| self.as_little(beyond) - tail;
-        let (mut low, mut high) = (-FURTHEST, FURTHEST);
-        let (mut at_low, mut at_high) = (over(low), over(high));
-        if at_low <= 0.0 || at_high >= 0.0 {
-            return if at_low <= 0.0 { low } else { high };
+    /// Looked for from `near` on, in steps of `step`.
+    fn distance(&self, tail: f64, near: f64, step: f64) -> f64 {
+        // On the scale of a normal statistic the curve is nearly straight.
+        let wanted = quantile(tail);
+        let over = |beyond: f64| quantile(self.as_little(beyond)) - wanted;
+        let (mut low, mut at_low) = (near, over(near));
+        let (mut high, mut at_high) = (low, at_low);
+        let mut reach = step;
+        while at_low < 0.0 || at_high > 0.0 {
+            let is_low = at_low < 0.0;
+            let next = if is_low { low - reach } else { high + reach };
+            if next.abs() > FURTHEST {
+                return next.signum() * FURTHEST;
+            }
+            let at = over(next);
+            if is_low {
+                (high, at_high) = (low, at_low);
+                (low, at_low) = (next, at);
+            } else {
+                (low, at_low) = (high, at_high);
+                (high, at_high) = (next, at);
+            }
+            reach *= 2.0;
         }
         // False position with halved ends (Dowell & Jarratt 1971, BIT 11:168-174).
-        for step in 0..STEPS {
-            let even = f64::midpoint(low, high);
-            let straight = (low * at_high - high * at_low) / (at_high - at_low);
-            // Where the curve is flat at one end a straight line creeps: at first it is halved instead.
-            let middle = if step < HALVED { even } else { straight };
+        for _ in 0..STEPS {
+            if high <= low || at_low <= at_high {
+                break;
+            }
+            let middle = (low * at_high - high * at_low) / (at_high - at_low);
             let at = over(middle);
             if at > 0.0 {
                 (low, at_low) = (middle, at);
@@ -162,7 +179,7 @@ impl<'a> Prediction<'a> {
                 (high, at_high) = (middle, at);
                 at_low /= 2.0;
             }
-            if at.abs() < CLOSE * tail || high - low < CLOSE {
+            if at.abs() < CLOSE || high - low < CLOSE {
                 return middle;
             }
         }
@@ -177,25 +194,37 @@ pub fn predictive_p_value(pairs: &[Pair], expected: &Expected, freedom: f64) -> 
     2.0 * below.min(1.0 - below).max(0.0)
 }
 
-/// How far from the expected change the counts lie, on its scale: the distance at which as little and as much
-/// are equally likely, with the 95 % interval of the distances at which [`predictive_p_value`] would be over
-/// 5 %. An end of 12 is as good as infinite.
-pub fn predictive_interval(pairs: &[Pair], expected: &Expected, freedom: f64) -> Estimate {
+/// The 95 % interval of how far from the expected change the counts lie, on its scale: the distances at which
+/// [`predictive_p_value`] would be over 5 %. The search begins at `near`, whose standard error is `error`; an end
+/// of 12 is as good as infinite.
+pub fn predictive_interval(
+    pairs: &[Pair],
+    expected: &Expected,
+    freedom: f64,
+    (near, error): (f64, f64),
+) -> Estimate {
     let prediction = Prediction::of(pairs, expected, freedom);
-    let [low, value, high] = [0.975, 0.5, 0.025].map(|tail| prediction.distance(tail));
-    Estimate { value, low, high }
+    let near = near.clamp(-FURTHEST, FURTHEST);
+    let end = |tail: f64, side: f64| {
+        prediction.distance(tail, near + side * 2.0 * error, error.max(0.05))
+    };
+    let (low, high) = (end(0.975, -1.0), end(0.025, 1.0));
+    Estimate {
+        value: near.clamp(low, high),
+        low,
+        high,
+    }
 }
 
 const FURTHEST: f64 = 12.0;
 const STEPS: usize = 60;
-const HALVED: usize = 4;
 const CLOSE: f64 = 1e-7;
 
 /// Points along Student's t with their weights, evenly spaced in the inverse hyperbolic sine, which reaches
 /// far into the tails. The weights add up to 1.
 fn nodes(freedom: f64) -> impl Iterator<Item = (f64, f64)> {
-    const STEP: f64 = 0.2;
-    const REACH: i32 = 24;
+    const STEP: f64 = 0.3;
+    const REACH: i32 = 15;
     let freedom = freedom.min(1e6);
     let norm =
         ln_gamma((freedom + 1.0) / 2.0) - ln_gamma(freedom / 2.0) - 0.5 * (freedom * PI).ln();
@@ -225,6 +254,12 @@ fn as_normal(z: f64, freedom: f64) -> f64 {
         return z;
     }
     z * (1.0 - 1.0 / (4.0 * freedom)) / (1.0 + z * z / (2.0 * freedom)).sqrt()
+}
+
+/// The normal statistic of a lower tail; bounded, so that a line can be drawn through it.
+fn quantile(tail: f64) -> f64 {
+    const LEAST: f64 = 1e-15;
+    Normal::standard().inverse_cdf(tail.clamp(LEAST, 1.0 - LEAST))
 }
 
 fn normal(z: f64) -> f64 {
@@ -292,7 +327,8 @@ mod tests {
         };
         for (a, b) in [(16.0, 1.0), (16.0, 5.0), (3.0, 9.0), (0.0, 6.0), (7.0, 0.0)] {
             let pairs = rates(a, b);
-            let interval = predictive_interval(&pairs, &expected, 9.0);
+            let near = ((b + 0.5) / (a + 0.5_f64)).ln() + 0.1;
+            let interval = predictive_interval(&pairs, &expected, 9.0, (near, 0.6));
             let p = predictive_p_value(&pairs, &expected, 9.0);
             let excludes = interval.low > 0.0 || interval.high < 0.0;
             assert_eq!(excludes, p < 0.05, "{a}, {b}: {p} {interval:?}");

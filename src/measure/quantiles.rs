@@ -23,10 +23,17 @@ pub fn median(sorted: &[f64]) -> Option<f64> {
 pub fn median_interval(sorted: &[f64]) -> Option<(f64, f64)> {
     let n = sorted.len();
     let fair = Binomial::new(0.5, n as u64).ok()?;
-    let rank = (1..=n / 2)
-        .take_while(|r| fair.cdf(*r as u64 - 1) <= 0.025)
-        .last()?;
-    Some((sorted[rank - 1], sorted[n - rank]))
+    // The tail grows with the rank, so halving finds the last that is small enough.
+    let (mut rank, mut too_high) = (0, n / 2 + 1);
+    while too_high - rank > 1 {
+        let middle = usize::midpoint(rank, too_high);
+        if fair.cdf(middle as u64 - 1) <= 0.025 {
+            rank = middle;
+        } else {
+            too_high = middle;
+        }
+    }
+    (rank > 0).then(|| (sorted[rank - 1], sorted[n - rank]))
 }
 
 /// How far the values of `b` lie above those of `a`: the median of all differences `b - a` (Hodges &

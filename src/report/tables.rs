@@ -158,7 +158,7 @@ fn visits(debrief: &Debrief) -> Result<DataFrame> {
         "who" => all.iter().map(|(_, k, _)| k.word()).collect::<Vec<_>>(),
         "local_time" => all.iter().map(|(.., v)| local(v)).collect::<Vec<_>>(),
         "utc" => all.iter().map(|(.., v)| v.first.utc().to_rfc3339()).collect::<Vec<_>>(),
-        "group" => all.iter().map(|(.., v)| v.group).collect::<Vec<_>>(),
+        "group" => all.iter().map(|(.., v)| u32::from(v.group)).collect::<Vec<_>>(),
         "light" => all.iter().map(|(.., v)| v.light.word()).collect::<Vec<_>>(),
         "minutes_after_sunrise" => all.iter().map(|(.., v)| tenth(v.after_sunrise_min)).collect::<Vec<_>>(),
         "minutes_before_sunset" => all.iter().map(|(.., v)| tenth(v.before_sunset_min)).collect::<Vec<_>>(),

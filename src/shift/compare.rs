@@ -2,17 +2,20 @@
 //! beside them.
 
 use chrono::NaiveDate;
+use rayon::prelude::*;
 
+use super::contrast::{Contrast, exactly, points};
 use super::effects::{Question, Sides};
 use super::enough::{self, Enough};
+use super::here::{Here, could_show, extremes, own_p_value, runs_together};
 use super::noise::{Noise, Watched};
 use super::quiet::{self, Quiet, Spread};
 use super::roles::Logged;
 use super::window::{Side, Windows};
 use super::{LEVEL, Role, Shift, Verdict};
 use crate::measure::{
-    Counts, Effect, Estimate, Expected, Pair, change, change_p_value, mean_effect,
-    predictive_interval, predictive_p_value, rate_p_value, rate_ratio,
+    Effect, Estimate, Expected, Pair, change, mean_effect, predictive_interval, predictive_p_value,
+    rate_ratio,
 };
 use crate::property::Disturbance;
 use crate::visits::{Kind, Season};
@@ -40,65 +43,6 @@ pub(super) struct Compared<'a> {
     noise: Vec<Noise>,
     /// Whether a camera tells what the season did.
     is_control: Vec<bool>,
-}
-
-/// What one row is about: a camera, or all near cameras.
-struct Here {
-    cameras: Vec<usize>,
-    sides: Vec<Sides>,
-    noise: Vec<Noise>,
-    /// Counts of all its cameras, and the noise of their sum.
-    sum: Sides,
-    sum_noise: Noise,
-    /// See [`runs_together`].
-    runs_together: [f64; Question::ALL.len()],
-    clock_in_doubt: bool,
-    is_tagged: bool,
-}
-
-/// A change less that of the controls.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Contrast {
-    /// On the scale of [`Sides::effect`], with its interval.
-    pub estimate: Estimate,
-    /// Its variance where both sides are far from zero, and the degrees of freedom.
-    pub variance: f64,
-    pub freedom: f64,
-    /// The part of the variance that more nights do not make smaller.
-    pub lasting: f64,
-    /// What the controls lead to expect.
-    pub expected: Expected,
-    /// Degrees of freedom of the row's own runs of days.
-    pub of_counts: f64,
-}
-
-impl Contrast {
-    /// As a ratio; an end beyond all bounds is infinite.
-    fn ratio(&self) -> Estimate {
-        let Estimate { value, low, high } = self.estimate;
-        let bounded = |x: f64| if x > 11.9 { f64::INFINITY } else { x.exp() };
-        Estimate {
-            value: value.exp(),
-            low: low.exp(),
-            high: bounded(high),
-        }
-    }
-
-    /// In points of the share.
-    fn points(&self, after: Counts) -> Estimate {
-        Estimate {
-            value: points(self.estimate.value, after),
-            low: points(self.estimate.low, after),
-            high: points(self.estimate.high, after),
-        }
-    }
-}
-
-/// A change of log odds in points: what the share is, less what it would be without the change.
-pub(super) fn points(change: f64, after: Counts) -> f64 {
-    let share = (after.hits + 0.5) / (after.trials + 1.0);
-    let log_odds = (share / (1.0 - share)).ln();
-    share - 1.0 / (1.0 + (change - log_odds).exp())
 }
 
 impl<'a> Compared<'a> {
@@ -138,13 +82,11 @@ impl<'a> Compared<'a> {
     /// The row of all near cameras together, if there are any, then every camera's.
     pub fn rows(&self, disturbance: &Disturbance) -> Vec<Shift> {
         let near = self.near_cameras();
-        let together = (!near.is_empty()).then(|| (None, self.together(near)));
-        let alone = (0..self.sides.len()).map(|c| (Some(c), self.camera(c)));
-        together
-            .into_iter()
-            .chain(alone)
-            .map(|(camera, here)| self.row(&disturbance.id, camera, &here))
-            .collect()
+        let together =
+            (!near.is_empty()).then(|| self.row(&disturbance.id, None, &self.together(near)));
+        let alone = |c: usize| self.row(&disturbance.id, Some(c), &self.camera(c));
+        let alone: Vec<Shift> = (0..self.sides.len()).into_par_iter().map(alone).collect();
+        together.into_iter().chain(alone).collect()
     }
 
     /// The rows of two seasons: the whole property's, which has no control, then those of every camera that
@@ -290,10 +232,17 @@ impl<'a> Compared<'a> {
         let expected = controls.expected();
         let freedom = here.freedom(question);
         let of_number = |n: usize| between / n as f64;
+        let value = own.value - controls.mean.value;
+        let variance =
+            own.variance * here.runs_together[question as usize] + controls.mean.variance;
         let lasting = of_number(effects.len()) + of_number(controls.number);
         Some(Contrast {
-            estimate: predictive_interval(&pairs, &expected, freedom),
-            variance: own.variance * here.runs_together[question as usize] + controls.mean.variance,
+            estimate: match question {
+                // Of these only the direction is told.
+                Question::AllVisits => exactly(value),
+                _ => predictive_interval(&pairs, &expected, freedom, (value, variance.sqrt())),
+            },
+            variance,
             freedom: controls.spread.freedom,
             lasting,
             expected,
@@ -376,7 +325,7 @@ impl<'a> Compared<'a> {
             rate_ratio: ratio(Question::LightVisits, noise.light.freedom),
             rate_ratio_against_controls: light.contrast.map(|c| c.ratio()),
             all_hours_ratio: ratio(Question::AllVisits, noise.visits.freedom),
-            all_hours_ratio_against_controls: all.contrast.map(|c| c.ratio()),
+            all_hours_against_controls: all.contrast.map(|c| c.estimate.value.exp()),
             runs: noise.share,
             controls: light.controls.max(share.controls),
             between: [light.between, share.between],
@@ -403,7 +352,12 @@ impl<'a> Compared<'a> {
         }
     }
 
+    /// Asked of near cameras only: what a control could have shown is nobody's question.
     fn enough(&self, here: &Here, share: &Judged, light: &Judged) -> Option<Enough> {
+        let is_near = |c: &usize| self.roles[*c] == Role::Near;
+        if !here.cameras.iter().all(is_near) {
+            return None;
+        }
         let level = super::gate::first_level(self.log.len());
         enough::enough(
             &here.sum,
@@ -503,15 +457,6 @@ impl<'a> Compared<'a> {
     }
 }
 
-/// How much more the days of some cameras vary together than each by itself, question by question: deer seen
-/// by several of them on one day are one day's luck.
-fn runs_together(alone: &[Noise], together: &Noise) -> [f64; Question::ALL.len()] {
-    Question::ALL.map(|question| {
-        let sum: f64 = alone.iter().map(|n| n.on(question).design_effect).sum();
-        (together.on(question).design_effect * alone.len() as f64 / sum).max(1.0)
-    })
-}
-
 /// What some controls did together.
 struct Controls {
     mean: Effect,
@@ -539,63 +484,6 @@ struct Judged {
     controls: usize,
     earlier_years: usize,
     between: Option<f64>,
-}
-
-impl Here {
-    /// Degrees of freedom with which the row's own runs are known.
-    fn freedom(&self, question: Question) -> f64 {
-        let of = |n: &Noise| n.on(question).freedom;
-        self.noise.iter().map(of).fold(f64::INFINITY, f64::min)
-    }
-}
-
-fn own_p_value(here: &Here, sides: &[Sides], question: Question) -> Option<f64> {
-    let mut sum = *sides.first()?;
-    for more in &sides[1..] {
-        sum.before += more.before;
-        sum.after += more.after;
-    }
-    let noise = &here.sum_noise;
-    let [before, after] = sum.exposures(question, noise);
-    match question {
-        Question::Share => {
-            let [before, after] = sum.shares(noise);
-            change_p_value(before, after, noise.share.freedom)
-        }
-        Question::LightVisits => rate_p_value(before, after, noise.light.freedom),
-        Question::AllVisits => rate_p_value(before, after, noise.visits.freedom),
-    }
-}
-
-/// Whether the largest change would be told from chance if nothing had to be compared with.
-fn could_show(here: &Here, question: Question) -> bool {
-    extremes(&here.sides, question)
-        .iter()
-        .any(|sides| own_p_value(here, sides, question).is_some_and(|p| p <= LEVEL))
-}
-
-/// The largest changes that as many visits could have shown: none or all of those after in light, or all
-/// visits on one side.
-fn extremes(sides: &[Sides], question: Question) -> [Vec<Sides>; 2] {
-    let change = |fall: bool| {
-        let one = |s: &Sides| {
-            let mut s = *s;
-            match question {
-                Question::Share => s.after.counted = if fall { 0 } else { s.after.visits },
-                Question::LightVisits => {
-                    let all = s.light_visits();
-                    (s.before.counted, s.after.counted) = if fall { (all, 0) } else { (0, all) };
-                }
-                Question::AllVisits => {
-                    let all = s.before.visits + s.after.visits;
-                    (s.before.visits, s.after.visits) = if fall { (all, 0) } else { (0, all) };
-                }
-            }
-            s
-        };
-        sides.iter().map(one).collect()
-    };
-    [change(true), change(false)]
 }
 
 /// Which cameras tell what the season did: controls whose clock is believed, and near which nothing else is

@@ -1,6 +1,6 @@
 //! What these visits could have shown, how many would show more, and what they rule out.
 
-use super::compare::Contrast;
+use super::contrast::Contrast;
 use super::effects::Sides;
 use super::noise::Noise;
 use crate::measure::{

@@ -19,9 +19,11 @@
 
 mod choice;
 mod compare;
+mod contrast;
 mod effects;
 mod enough;
 mod gate;
+mod here;
 mod noise;
 mod onset;
 mod placebo;
@@ -93,7 +95,7 @@ pub struct Shift {
     /// Visits at all hours per camera-night, after over before.
     pub all_hours_ratio: Option<Estimate>,
     /// The same over that of the controls.
-    pub all_hours_ratio_against_controls: Option<Estimate>,
+    pub all_hours_against_controls: Option<f64>,
     /// What runs of days cost: how many visits are worth one independent visit.
     pub runs: Runs,
     /// How many cameras and earlier years it was set against.
@@ -275,13 +277,17 @@ pub fn verdicts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
     }
 }
 
-/// For every camera the last date on which something that could touch it began or ended.
-pub fn last_logged(season: &Season, disturbances: &[Disturbance]) -> Vec<Option<NaiveDate>> {
+/// For every camera the dates on which something that could touch it began or ended, in order; what happened
+/// again and again is no such date.
+pub fn logged_dates(season: &Season, disturbances: &[Disturbance]) -> Vec<Vec<NaiveDate>> {
     let log = roles::once(roles::logged(season, disturbances, &mut Vec::new()));
     let dates = |camera: usize| {
-        let near = log.iter().filter(move |l| l.roles[camera] == Role::Near);
+        let near = log.iter().filter(|l| l.roles[camera] == Role::Near);
         let moments = near.flat_map(|l| [Some(l.disturbance.start), l.disturbance.end]);
-        moments.flatten().map(|m| m.date()).max()
+        let mut dates: Vec<NaiveDate> = moments.flatten().map(|m| m.date()).collect();
+        dates.sort_unstable();
+        dates.dedup();
+        dates
     };
     (0..season.cameras.len()).map(dates).collect()
 }

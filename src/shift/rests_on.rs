@@ -45,7 +45,7 @@ pub(super) fn rests_on(season: &Season, compared: &Compared, row: &Shift) -> Opt
     let mut visits: BTreeMap<u16, usize> = BTreeMap::new();
     let mut unnamed = 0;
     for visit in cameras.iter().flat_map(|c| seen(season, *c, row, compared)) {
-        match visit.named {
+        match visit.named() {
             Named::One(name) => *visits.entry(name).or_default() += 1,
             Named::Nobody | Named::Several => unnamed += 1,
         }
@@ -89,7 +89,7 @@ fn left(
     let counts = |camera: usize| -> Sides {
         let mut sides = quiet::sides(season, camera, row.kind, windows);
         let theirs = seen(season, camera, row, compared);
-        for visit in theirs.filter(|v| v.named == Named::One(name)) {
+        for visit in theirs.filter(|v| v.named() == Named::One(name)) {
             let sums = match visit.date() <= windows.before.1 {
                 true => &mut sides.before,
                 false => &mut sides.after,

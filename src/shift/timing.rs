@@ -1,6 +1,7 @@
 //! When within the day visits come: minutes from sunset and sunrise, and the shape of the whole day.
 
 use chrono::NaiveDate;
+use rayon::prelude::*;
 
 use super::quiet;
 use super::window::Windows;
@@ -35,7 +36,7 @@ const FEWEST: usize = 5;
 const FEWEST_CONTROLS: usize = 3;
 const RESAMPLES: usize = 1000;
 /// A variance needs fewer.
-const RESAMPLES_OF_A_VARIANCE: usize = 300;
+const RESAMPLES_OF_A_VARIANCE: usize = 150;
 /// As in the plots of activity: about 50 minutes.
 const KAPPA: f64 = 21.0;
 /// Points along the day at which curves are compared.
@@ -58,10 +59,11 @@ pub(super) fn timing(
     };
     let shifted = |minute: Minute| {
         let own = shifted(&daily(camera, minute), seed);
-        let theirs = others
-            .iter()
-            .filter_map(|c| shifted(&daily(*c, minute), seed));
-        let theirs: Vec<Effect> = theirs.map(|s| s.effect).collect();
+        let theirs = others.par_iter().filter_map(|c| {
+            let shifted = shifted(&daily(*c, minute), seed);
+            shifted.map(|s| s.effect)
+        });
+        let theirs: Vec<Effect> = theirs.collect();
         (
             own.map(Shifted::estimate),
             own.and_then(|own| own.against(&theirs)),

@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 use rayon::prelude::*;
 
 use super::LEVEL;
-use super::compare::points;
+use super::contrast::points;
 use super::effects::{Question, Sides};
 use super::noise::{Noise, Watched};
 use super::quiet::{self, Learned, is_undisturbed};

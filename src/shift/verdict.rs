@@ -127,7 +127,7 @@ fn change_per_night(row: &Shift, count: fn(&Side) -> usize) -> f64 {
 fn adjust_all_hours(rows: &mut [Shift]) {
     let mut families: BTreeMap<(String, Kind), Vec<usize>> = BTreeMap::new();
     for (i, row) in rows.iter().enumerate() {
-        let is_compared = row.all_hours_ratio_against_controls.is_some();
+        let is_compared = row.all_hours_against_controls.is_some();
         if row.camera.is_some() && is_compared && !row.clock_in_doubt {
             families
                 .entry((row.disturbance.clone(), row.kind))
@@ -153,7 +153,7 @@ fn adjust_all_hours(rows: &mut [Shift]) {
 /// Whether visits at all hours clearly changed, and if so whether they became fewer.
 fn changed_at_all_hours(row: &Shift, p: Option<f64>) -> Option<bool> {
     let own = change_per_night(row, |s| s.visits);
-    let is_clear = p? <= LEVEL && own * log(row.all_hours_ratio_against_controls) > 0.0;
+    let is_clear = p? <= LEVEL && own * row.all_hours_against_controls?.ln() > 0.0;
     is_clear.then_some(own < 0.0)
 }
 

@@ -1,6 +1,8 @@
 //! This season against earlier ones, camera by camera, over the days of the year on which a camera worked in
 //! both.
 
+use rayon::prelude::*;
+
 use super::compare::Compared;
 use super::effects::Question;
 use super::quiet::Quiet;
@@ -26,20 +28,20 @@ pub(super) fn years(season: &Season, log: &[Logged]) -> Vec<YearRow> {
         return Vec::new();
     };
     let roles = vec![Role::Control; season.cameras.len()];
-    let mut with = Vec::new();
-    let mut rows = Vec::new();
-    for year in earlier.iter().rev() {
+    let of_year = |year: &DeerYear| -> Vec<(DeerYear, Shift)> {
         let Some(windows) = windows(season, *year, *newest) else {
-            continue;
+            return Vec::new();
         };
         let quiet = Quiet::of(season, &windows, &roles, log);
-        for kind in Kind::ALL {
+        let rows = |kind| {
             let compared = Compared::of(season, &windows, kind, &roles, log, &quiet);
-            let of_kind = compared.rows_of_seasons();
-            with.extend(of_kind.iter().map(|_| *year));
-            rows.extend(of_kind);
-        }
-    }
+            compared.rows_of_seasons()
+        };
+        let rows = Kind::ALL.into_iter().flat_map(rows);
+        rows.map(|row| (*year, row)).collect()
+    };
+    let all: Vec<Vec<(DeerYear, Shift)>> = earlier.par_iter().rev().map(of_year).collect();
+    let (with, mut rows): (Vec<DeerYear>, Vec<Shift>) = all.into_iter().flatten().unzip();
     adjust(season, &with, &mut rows);
     verdict::judge(&mut rows);
     let rows = with.into_iter().zip(rows);

@@ -213,7 +213,12 @@ impl Gathered {
         }
         let code = |name: &str| names.binary_search_by(|n| n.as_str().cmp(name)).ok();
         for row in rows {
-            let named = row.name.and_then(code).and_then(|n| u16::try_from(n).ok());
+            // The last code means several names.
+            let place = row
+                .name
+                .and_then(code)
+                .and_then(|n| u16::try_from(n + 1).ok());
+            let named = place.filter(|n| *n < u16::MAX).unwrap_or(0);
             for kind in Kind::ALL {
                 if kind.includes(row.who, row.age, mature_age) {
                     self.seen[kind as usize].push(Moment {

@@ -13,7 +13,8 @@ pub(super) struct Moment {
     pub picture: Option<u32>,
     pub count: u32,
     pub aged: bool,
-    pub named: Option<u16>,
+    /// Its place among the season's names, from 1; 0 where it has none.
+    pub named: u16,
 }
 
 /// Which known individual a visit is of.
@@ -35,11 +36,11 @@ pub struct Visit {
     /// The last picture.
     pub last: LocalTime,
     /// The most deer of the kind seen at one moment.
-    pub group: u32,
+    pub group: u16,
     /// Whether somebody said how old one of them is.
     pub aged: bool,
-    /// Which known individual it is.
-    pub named: Named,
+    /// See [`Visit::named`].
+    named: u16,
     /// The light at the first picture.
     pub light: Light,
     /// Whether the daylight share counts it: legal light, or plain daylight if the property says so.
@@ -50,7 +51,19 @@ pub struct Visit {
     pub before_sunset_min: f64,
 }
 
+/// More than one name.
+const SEVERAL: u16 = u16::MAX;
+
 impl Visit {
+    /// Which known individual it is.
+    pub fn named(&self) -> Named {
+        match self.named {
+            0 => Named::Nobody,
+            SEVERAL => Named::Several,
+            place => Named::One(place - 1),
+        }
+    }
+
     /// The local date on which it began.
     pub fn date(&self) -> NaiveDate {
         self.first.date()
@@ -93,7 +106,7 @@ pub fn visits_of_one(
             picture: Some(*picture),
             count: 1,
             aged: false,
-            named: None,
+            named: 0,
         })
         .collect();
     visits(&seen, &property.settings, |date| {
@@ -132,21 +145,21 @@ pub(super) fn visits(
         .collect()
 }
 
-fn named(pictures: &[Moment]) -> Named {
-    let mut names = pictures.iter().filter_map(|p| p.named);
+fn named(pictures: &[Moment]) -> u16 {
+    let mut names = pictures.iter().map(|p| p.named).filter(|n| *n > 0);
     match names.next() {
-        None => Named::Nobody,
-        Some(first) if names.all(|n| n == first) => Named::One(first),
-        Some(_) => Named::Several,
+        None => 0,
+        Some(first) if names.all(|n| n == first) => first,
+        Some(_) => SEVERAL,
     }
 }
 
 /// The largest number seen in one picture; rows of the same picture add up, and so do rows without
 /// a picture at the same moment.
-fn largest_group(pictures: &[Moment]) -> u32 {
+fn largest_group(pictures: &[Moment]) -> u16 {
     pictures
         .chunk_by(|a, b| a.time == b.time && a.picture == b.picture)
-        .map(|moment| moment.iter().map(|s| s.count).sum())
+        .map(|moment| moment.iter().map(|s| s.count).fold(0, u32::saturating_add))
         .max()
-        .unwrap_or(0)
+        .map_or(0, |most| u16::try_from(most).unwrap_or(u16::MAX))
 }

@@ -327,3 +327,62 @@ fn a_clear_row_and_its_intervals_agree() {
     }
     assert!(clear >= 12, "{clear}");
 }
+
+/// What is not tagged would look like deer that stayed away: no verdict, a rate between two bounds, and words
+/// that say which weeks are missing.
+#[test]
+fn untagged_is_not_tagged_and_never_nothing() {
+    let place = Place::new();
+    let mut tags = "picture,who,count,age\n".to_owned();
+    for day in 0..60 {
+        for (n, hour) in [8, 17].into_iter().enumerate() {
+            let file = format!("cards/Near/IMG_{day:03}{n}.JPG");
+            let time = format!("{} {hour:02}:00:00", date(day).format("%Y:%m:%d"));
+            place.put(&file, crate::place::picture_at(&time));
+            if day < 30 {
+                tags += &format!("{file},buck,1,4.5\n");
+            }
+        }
+    }
+    place.put("tags.csv", &tags);
+    place.put(
+        "sightings.csv",
+        format!("camera,time,who,age\n{}", steady(&CONTROLS, 60)),
+    );
+    place.put("disturbances.csv", "id,start,near\nroad,2025-10-01,Near\n");
+    let debrief = place.debrief();
+    let row = debrief.shifts.together("road", Kind::MatureBuck).unwrap();
+    assert_eq!((row.before.counted, row.after.visits), (60, 0), "{row:?}");
+    assert_eq!(
+        (row.light_verdict, row.light_p_value),
+        (Verdict::NotTagged, None)
+    );
+    let near = debrief.season.cameras.iter().position(|c| c.name == "Near");
+    let answer = debrief.daylight_of(near, Kind::MatureBuck).unwrap();
+    assert_eq!(answer.per_100_nights, None);
+    assert_eq!(answer.per_100_nights_between, Some((100.0, 200.0)));
+
+    let page = || {
+        let out = tempfile::tempdir().unwrap();
+        graylight()
+            .arg("debrief")
+            .arg(place.path())
+            .arg("--out")
+            .arg(out.path())
+            .succeeds();
+        std::fs::read_to_string(out.path().join("report.html")).unwrap()
+    };
+    let half = page();
+    assert!(half.contains("Only 60 of 120 pictures are tagged so far"));
+    assert!(half.contains("not tagged: 100 at least, 200 at most"));
+    assert!(half.contains("have no tag"));
+    // One week missing out of nine is told by its camera and date.
+    for day in 30..56 {
+        for n in 0..2 {
+            tags += &format!("cards/Near/IMG_{day:03}{n}.JPG,buck,1,4.5\n");
+        }
+    }
+    place.put("tags.csv", &tags);
+    let most = page();
+    assert!(most.contains("less than nine tenths of it: Near in the week of 27 October."));
+}

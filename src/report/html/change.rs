@@ -3,13 +3,12 @@
 use chrono::Days;
 use maud::{Markup, html};
 
-use super::{figure, plan, rests_on, summary};
+use super::{figure, plan, summary, working};
 use crate::debrief::Debrief;
-use crate::measure::Estimate;
 use crate::property::{By, Disturbance};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
-use crate::shift::{Enough, MOST_TIMES, Onset, POWER, Placebo, Question, Role, Shift, Side};
+use crate::shift::{Role, Shift, Side};
 use crate::visits::Kind;
 
 pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
@@ -57,7 +56,7 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
             (figure(gallery, Subject::Changes(index)))
             @for shift in &near { @if let Some(figure) = activity(shift) { (figure) } }
             @for kind in debrief.season.about.kinds() { (table(debrief, disturbance, kind)) }
-            (working(debrief, gallery, index, disturbance, &near))
+            (working::section(debrief, gallery, index, disturbance, &near))
             @if !others.is_empty() {
                 details {
                     summary { "The same days at the control cameras" }
@@ -196,201 +195,6 @@ fn other_reading(s: &Shift, side: &Side, days: usize) -> String {
         words::counted(days, "night"),
         words::counted_in_nights(other)
     )
-}
-
-/// What a sceptic asks next: over other days, then camera by camera.
-fn working(
-    debrief: &Debrief,
-    gallery: &Gallery,
-    index: usize,
-    disturbance: &Disturbance,
-    near: &[&Shift],
-) -> Markup {
-    let about = debrief.season.about.kind;
-    let together = debrief.shifts.together(&disturbance.id, about);
-    html! {
-        details {
-            summary { "Working: " (about.them()) " at the near cameras, other numbers of days, minutes, other dates, what could be seen" }
-            (figure(gallery, Subject::Sketch(index)))
-            (plan::other_days(debrief, &disturbance.id))
-            @if let Some(together) = together.filter(|_| near.len() > 1) {
-                h4 { "All near cameras together" }
-                ul { @for line in findings(debrief, together) { li { (line) } } }
-            }
-            @for shift in near {
-                h4 { (debrief.camera_name(shift.camera)) }
-                ul { @for line in findings(debrief, shift) { li { (line) } } }
-                @if let Some(camera) = shift.camera {
-                    (figure(gallery, Subject::Placebo { disturbance: index, camera }))
-                }
-            }
-        }
-    }
-}
-
-fn findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
-    let mut lines = Vec::new();
-    lines.extend(shift.rests_on.as_ref().map(rests_on::sentence));
-    if shift.light_verdict.is_clear() || shift.verdict.is_clear() {
-        lines.push("A change that was picked out because it is clear looks larger than it is: chance had to help it over the bar. The truth is more likely in the half of the range that lies nearer to no change.".to_owned());
-    }
-    lines.extend(shift.onset.as_ref().map(|o| onset(debrief, o)));
-    if let Some(timing) = shift.timing {
-        lines.extend(minutes(
-            "Evening visits, by the sunset of their day,",
-            timing.evening_min,
-            timing.evening_against_min,
-        ));
-        lines.extend(minutes(
-            "Morning visits, by the sunrise of their day,",
-            timing.morning_min,
-            timing.morning_against_min,
-        ));
-        lines.extend(timing.overlap.map(|o| {
-            format!(
-                "The patterns of the day before and after overlap by {} ({}); 100 % would be the same pattern. Few visits alone already make patterns differ; that both are one pattern has {}, every visit taken as independent.",
-                words::percent(o.value),
-                words::percent_range(o),
-                timing.pattern_p.map_or_else(|| "too few visits for a test".to_owned(), |p| words::p(Some(p)))
-            )
-        }));
-    }
-    lines.push(data(shift));
-    lines.push(unlike(shift));
-    lines.extend(shift.enough.map(could_be_seen));
-    lines.extend(shift.fall_ruled_out.map(|loss| {
-        format!(
-            "A loss of more than {} of the visits in light is ruled out, with 95 % confidence.",
-            words::percent(loss)
-        )
-    }));
-    lines.extend(shift.placebo.as_ref().map(placebo));
-    lines
-}
-
-fn minutes(visits: &str, own: Option<Estimate>, against: Option<Estimate>) -> Option<String> {
-    let own = own?;
-    Some(match against {
-        Some(against) => format!(
-            "{visits} came {}; against the control cameras, whose evenings and mornings the season moves too, {}.",
-            words::later(own),
-            words::later(against)
-        ),
-        None => format!(
-            "{visits} came {}; too few control cameras have visits enough to say what the season alone would have moved.",
-            words::later(own)
-        ),
-    })
-}
-
-/// What runs of days and unlike cameras cost.
-fn unlike(shift: &Shift) -> String {
-    let runs = format!(
-        "Runs of days: {:.1} visits here are worth one independent visit.",
-        shift.runs.design_effect
-    );
-    let against = match shift.controls {
-        0 => return runs,
-        1 => "one other camera or earlier year".to_owned(),
-        n => format!("{n} other cameras and earlier years"),
-    };
-    let between = |b: Option<f64>| {
-        b.filter(|b| *b > 0.0)
-            .map(|b| words::factor(b.sqrt().exp()))
-    };
-    match between(shift.between[0]) {
-        Some(times) => format!(
-            "{runs} Set against {against}; by itself a camera's visits in light change by about {times} up or down while nothing is logged."
-        ),
-        None => {
-            format!("{runs} Set against {against}, which differ no more than few visits explain.")
-        }
-    }
-}
-
-/// What went into the comparison.
-fn data(shift: &Shift) -> String {
-    let side = |side: &Side| {
-        format!(
-            "{} in {}, {} of {} without a tag",
-            words::counted(side.visits, "visit"),
-            words::counted(side.nights, "camera-night"),
-            words::grouped(side.pictures.untagged),
-            words::counted(side.pictures.all, "picture")
-        )
-    };
-    format!(
-        "Used: before, {}; after, {}. Left out: dates on which the camera is not known to have worked, and everything listed under \"What was left out\".",
-        side(&shift.before),
-        side(&shift.after)
-    )
-}
-
-fn onset(debrief: &Debrief, onset: &Onset) -> String {
-    let (from, until) = onset.interval;
-    let what = match onset.of {
-        Question::Share => "The share".to_owned(),
-        _ => format!("Visits in {}", debrief.property.settings.share_light()),
-    };
-    let recovery = onset.recovered_after_days.map_or_else(
-        || {
-            format!(
-                "no clear return is seen up to {}, when the pictures end",
-                words::day(onset.followed_until)
-            )
-        },
-        |days| {
-            let days = usize::try_from(days).unwrap_or(0);
-            format!(
-                "a clear return begins within two weeks of the day {} later",
-                words::counted(days, "day")
-            )
-        },
-    );
-    format!(
-        "{what} most likely changed on {} (between {} and {}); {recovery}.",
-        words::day(onset.date),
-        words::day(from),
-        words::day(until)
-    )
-}
-
-fn could_be_seen(enough: Enough) -> String {
-    let repeats = format!("{} of 10 repeats", (POWER * 10.0).round());
-    let loss = enough.smallest_loss.map_or_else(
-        || "not even the loss of all visits in light would have been found".to_owned(),
-        |loss| {
-            format!(
-                "the loss of {} of the visits in light or more would have been found",
-                words::percent(loss)
-            )
-        },
-    );
-    let drop = enough.smallest_drop.map_or_else(
-        || "no drop of the share".to_owned(),
-        |drop| format!("a drop of the share by {:.0} points or more", drop * 100.0),
-    );
-    let times = match enough.times_nights {
-        Some(times) if times <= 1.0 => String::new(),
-        Some(times) => format!(
-            " To find the loss of half of them takes about {times:.1} times as many camera-nights."
-        ),
-        None => format!(
-            " To find the loss of half of them takes more than {MOST_TIMES:.0} times as many camera-nights, or more control cameras: they differ too much among themselves."
-        ),
-    };
-    format!("In {repeats} of these weeks {loss}, and {drop}.{times}")
-}
-
-fn placebo(placebo: &Placebo) -> String {
-    match placebo.untouched {
-        0 => "No other date has all its days before the disturbance, so there is none to compare this one with.".to_owned(),
-        n => format!(
-            "Of {} whose days all lie before the disturbance and hold nothing else that is logged near the camera, {} changed as much, up or down. Neighbouring dates share most of their days, so these are far fewer independent comparisons than they look.",
-            words::counted(n, "other date"),
-            placebo.as_large
-        ),
-    }
 }
 
 fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {

@@ -16,7 +16,7 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
             p {
                 "A visit is all pictures of one kind of deer at one camera until none comes for "
                 (debrief.property.settings.gap_min) " minutes. The share counts visits in " (light)
-                "; the range behind it is where the true share lies, 19 times in 20. It allows for deer that stay for up to three weeks."
+                "; the range behind it is where the true share lies, 19 times in 20. It allows for deer that stay for two weeks or so."
             }
             (kinds(debrief))
             (figure(gallery, Subject::Ranking))

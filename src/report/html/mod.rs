@@ -11,6 +11,7 @@ mod rests_on;
 mod set_aside;
 mod summary;
 mod unlogged;
+mod working;
 mod years;
 
 use anyhow::Result;

@@ -104,7 +104,7 @@ pub(super) fn method(debrief: &Debrief) -> Markup {
                 }
                 li { "A buck is mature from " (s.mature_age) " years. A buck tagged without an age is a buck, not a mature one." }
                 li { "A visit takes the light and the minute of its first picture. Group size is the most seen at one moment." }
-                li { "Ranges of shares are Wilson's score interval. They and the ranges of rates are widened where visits come in runs, of up to three weeks for a whole season." }
+                li { "Ranges of shares are Wilson's score interval. They and the ranges of rates are widened where visits come in runs, of up to two weeks for a whole season." }
                 li { "Rates are left out where more than a tenth of the pictures has no tag yet: what is not tagged would look like deer that stayed away. A camera that was moved counts only where it hung on the day of the disturbance." }
                 li {
                     "Before and after are equal numbers of whole days, chosen from the days before alone. A change is set against the changes of the control cameras over the same days, and against how differently cameras change by themselves while nothing is logged; it must also differ from no change at all. Where that cannot be told the season is not taken out, and nothing is called clear."

@@ -1,0 +1,87 @@
+//! What one row is about, and what its own counts could show.
+
+use super::LEVEL;
+use super::effects::{Question, Sides};
+use super::noise::Noise;
+use crate::measure::{change_p_value, rate_p_value};
+
+/// What one row is about: a camera, or all near cameras.
+pub(super) struct Here {
+    pub cameras: Vec<usize>,
+    pub sides: Vec<Sides>,
+    pub noise: Vec<Noise>,
+    /// Counts of all its cameras, and the noise of their sum.
+    pub sum: Sides,
+    pub sum_noise: Noise,
+    /// See [`runs_together`].
+    pub runs_together: [f64; Question::ALL.len()],
+    pub clock_in_doubt: bool,
+    pub is_tagged: bool,
+}
+
+impl Here {
+    /// Degrees of freedom with which the row's own runs are known.
+    pub fn freedom(&self, question: Question) -> f64 {
+        let of = |n: &Noise| n.on(question).freedom;
+        self.noise.iter().map(of).fold(f64::INFINITY, f64::min)
+    }
+}
+
+/// The p-value of no change at a row's cameras, whatever others did.
+pub(super) fn own_p_value(here: &Here, sides: &[Sides], question: Question) -> Option<f64> {
+    let mut sum = *sides.first()?;
+    for more in &sides[1..] {
+        sum.before += more.before;
+        sum.after += more.after;
+    }
+    let noise = &here.sum_noise;
+    let [before, after] = sum.exposures(question, noise);
+    match question {
+        Question::Share => {
+            let [before, after] = sum.shares(noise);
+            change_p_value(before, after, noise.share.freedom)
+        }
+        Question::LightVisits => rate_p_value(before, after, noise.light.freedom),
+        Question::AllVisits => rate_p_value(before, after, noise.visits.freedom),
+    }
+}
+
+/// Whether the largest change would be told from chance if nothing had to be compared with.
+pub(super) fn could_show(here: &Here, question: Question) -> bool {
+    extremes(&here.sides, question)
+        .iter()
+        .any(|sides| own_p_value(here, sides, question).is_some_and(|p| p <= LEVEL))
+}
+
+/// The largest changes that as many visits could have shown: none or all of those after in light, or all
+/// visits on one side.
+pub(super) fn extremes(sides: &[Sides], question: Question) -> [Vec<Sides>; 2] {
+    let change = |fall: bool| {
+        let one = |s: &Sides| {
+            let mut s = *s;
+            match question {
+                Question::Share => s.after.counted = if fall { 0 } else { s.after.visits },
+                Question::LightVisits => {
+                    let all = s.light_visits();
+                    (s.before.counted, s.after.counted) = if fall { (all, 0) } else { (0, all) };
+                }
+                Question::AllVisits => {
+                    let all = s.before.visits + s.after.visits;
+                    (s.before.visits, s.after.visits) = if fall { (all, 0) } else { (0, all) };
+                }
+            }
+            s
+        };
+        sides.iter().map(one).collect()
+    };
+    [change(true), change(false)]
+}
+
+/// How much more the days of some cameras vary together than each by itself, question by question: deer seen
+/// by several of them on one day are one day's luck.
+pub(super) fn runs_together(alone: &[Noise], together: &Noise) -> [f64; Question::ALL.len()] {
+    Question::ALL.map(|question| {
+        let sum: f64 = alone.iter().map(|n| n.on(question).design_effect).sum();
+        (together.on(question).design_effect * alone.len() as f64 / sum).max(1.0)
+    })
+}
