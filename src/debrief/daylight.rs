@@ -1,14 +1,16 @@
 //! Who moves in legal light: shares, rates and the usual minute.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 use rayon::prelude::*;
 
 use crate::measure::{
-    Counts, DayCount, Direction, Estimate, Exposure, count_in_blocks, direction, median,
-    median_interval, quantile, rate, share_in_blocks, share_interval,
+    Counts, DayCount, Direction, Estimate, Exposure, Runs, count_in_blocks, direction, median,
+    median_interval, quantile, rate, share_in_blocks, share_in_clusters, share_interval,
 };
 use crate::sun::{Light, SUN_DAY_MIN};
-use crate::visits::{Camera, DeerYear, Kind, PicturesOn, Season, Visit};
+use crate::visits::{Camera, DeerYear, Kind, Named, PicturesOn, Season, Visit};
 
 /// One kind of deer at one camera, or at all of them.
 #[derive(Debug, Clone, PartialEq)]
@@ -230,8 +232,47 @@ fn share(
         hits: sum(|d| d.hits),
         trials: sum(|d| d.trials),
     };
-    let runs = share_in_blocks(&stretches);
+    let runs = share_in_blocks(&stretches).or_worse(runs_of_bucks(season, cameras, kind, span));
     share_interval(counts.divided_by(runs.design_effect), runs.freedom)
+}
+
+/// What it costs that one buck comes again and again with habits of his own, where most of the visits are of
+/// known bucks; the visits of others stand for themselves.
+fn runs_of_bucks(
+    season: &Season,
+    cameras: &[usize],
+    kind: Kind,
+    (first, last): (NaiveDate, NaiveDate),
+) -> Runs {
+    /// Fewer known bucks than this do not tell how bucks differ.
+    const FEWEST_BUCKS: usize = 3;
+    let mut bucks: BTreeMap<u16, DayCount> = BTreeMap::new();
+    let mut others: Vec<DayCount> = Vec::new();
+    for camera in cameras {
+        for visit in season.cameras[*camera].visits_between(kind, first, last) {
+            let hits = f64::from(u8::from(visit.counted));
+            match visit.named() {
+                Named::One(name) => {
+                    let buck = bucks.entry(name).or_default();
+                    buck.hits += hits;
+                    buck.trials += 1.0;
+                }
+                Named::Nobody | Named::Several => others.push(DayCount { hits, trials: 1.0 }),
+            }
+        }
+    }
+    let named: f64 = bucks.values().map(|b| b.trials).sum();
+    if bucks.len() < FEWEST_BUCKS || named < others.len() as f64 {
+        return Runs::NONE;
+    }
+    let known = bucks.len() as f64 - 1.0;
+    let all: Vec<DayCount> = bucks.into_values().chain(others).collect();
+    let runs = share_in_clusters(&all);
+    // The single visits of others say nothing of how bucks differ.
+    Runs {
+        freedom: runs.freedom.min(known),
+        ..runs
+    }
 }
 
 /// `None` where too few of the pictures are tagged for a rate.

@@ -29,6 +29,16 @@ pub struct Runs {
 }
 
 impl Runs {
+    /// The more costly of two estimates.
+    #[must_use]
+    pub fn or_worse(self, other: Self) -> Self {
+        if other.design_effect > self.design_effect {
+            other
+        } else {
+            self
+        }
+    }
+
     /// Events that stand for themselves.
     pub const NONE: Self = Self {
         design_effect: 1.0,
@@ -108,6 +118,24 @@ pub fn count_in_blocks<G: AsRef<[f64]>>(stretches: &[G]) -> Runs {
         let errors: Vec<f64> = days.iter().map(|d| d - mean).collect();
         sum.take_in(&errors, events);
     }
+    sum.runs()
+}
+
+/// Runs in a share whose trials fall into clusters, each `(hits, trials)`: the ratio estimate of Rao & Scott
+/// (1992, Biometrics 48:577-585), every cluster independent of the others. Fewer than two clusters tell
+/// nothing.
+pub fn share_in_clusters(clusters: &[DayCount]) -> Runs {
+    let total = total(clusters);
+    let n = clusters.len() as f64;
+    let Some(share) = total.share().filter(|_| n > 1.0) else {
+        return Runs::NONE;
+    };
+    let squares = clusters.iter().map(|c| (c.hits - share * c.trials).powi(2));
+    let sum = Blocks {
+        observed: n / (n - 1.0) * squares.sum::<f64>(),
+        expected: total.trials * share * (1.0 - share),
+        freedom: n - 1.0,
+    };
     sum.runs()
 }
 

@@ -1,5 +1,7 @@
 //! Days after something happened against other days that they are matched with.
 
+use std::collections::BTreeMap;
+
 /// One day of a stratum.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MatchedDay {
@@ -22,19 +24,33 @@ pub struct MatchedRatio {
     pub dispersion: f64,
     /// Degrees of freedom of the dispersion.
     pub freedom: f64,
+    /// Its variance with the groups of strata as units, whatever hangs together within one: the sandwich of
+    /// Liang & Zeger (1986, Biometrika 73:13-22) times groups over groups less one.
+    pub robust_variance: f64,
+    /// Groups that tell something.
+    pub groups: f64,
 }
 
 /// The ratio of rates on exposed days and on the others of the same stratum, every stratum with a rate of its
 /// own: conditional Poisson regression (Armstrong, Gasparrini & Tobias 2014, BMC Medical Research Methodology
 /// 14:122). Strata without events tell nothing and are left out. `None` where no stratum has events and both
 /// sorts of days, or where all events fall on one sort.
-pub fn matched_ratio(strata: &[Vec<MatchedDay>]) -> Option<MatchedRatio> {
-    let told: Vec<&Vec<MatchedDay>> = strata.iter().filter(|s| events(s) > 0.0).collect();
+///
+/// Each stratum is `(group, days)`; strata of one group may hang together.
+pub fn matched_ratio(strata: &[(i64, Vec<MatchedDay>)]) -> Option<MatchedRatio> {
+    let with_events = strata.iter().filter(|(_, days)| events(days) > 0.0);
+    let told: Vec<&Vec<MatchedDay>> = with_events.clone().map(|(_, days)| days).collect();
     let log_ratio = solve(&told)?;
     let information: f64 = told.iter().map(|s| score(s, log_ratio).1).sum();
     let days: usize = told.iter().map(|s| s.len()).sum();
     let freedom = days as f64 - told.len() as f64 - 1.0;
     let squares: f64 = told.iter().map(|s| pearson(s, log_ratio)).sum();
+    let mut scores: BTreeMap<i64, f64> = BTreeMap::new();
+    for (group, days) in with_events {
+        *scores.entry(*group).or_default() += score(days, log_ratio).0;
+    }
+    let groups = scores.len() as f64;
+    let spread: f64 = scores.values().map(|u| u * u).sum();
     Some(MatchedRatio {
         log_ratio,
         variance: 1.0 / information,
@@ -44,6 +60,8 @@ pub fn matched_ratio(strata: &[Vec<MatchedDay>]) -> Option<MatchedRatio> {
             1.0
         },
         freedom: freedom.max(1.0),
+        robust_variance: spread / information.powi(2) * groups / (groups - 1.0).max(1.0),
+        groups,
     })
 }
 
@@ -121,14 +139,16 @@ mod tests {
     fn strata_keep_their_own_rates() {
         // Half as many on exposed days, in a busy stratum and in a quiet one.
         let strata = [
-            days(&[(true, 4.0), (false, 8.0)]),
-            days(&[(true, 1.0), (false, 2.0)]),
-            days(&[(true, 0.0), (false, 0.0)]),
+            (0, days(&[(true, 4.0), (false, 8.0)])),
+            (1, days(&[(true, 1.0), (false, 2.0)])),
+            (2, days(&[(true, 0.0), (false, 0.0)])),
         ];
         let found = matched_ratio(&strata).unwrap();
         assert!((found.log_ratio - 0.5_f64.ln()).abs() < 1e-9);
-        assert!(matched_ratio(&[days(&[(true, 3.0), (true, 1.0)])]).is_none());
-        assert!(matched_ratio(&[days(&[(true, 0.0), (false, 5.0)])]).is_none());
+        // Both groups show the same, so nothing varies between them.
+        assert!(found.groups == 2.0 && found.robust_variance < 1e-9);
+        assert!(matched_ratio(&[(0, days(&[(true, 3.0), (true, 1.0)]))]).is_none());
+        assert!(matched_ratio(&[(0, days(&[(true, 0.0), (false, 5.0)]))]).is_none());
         assert!(matched_ratio(&[]).is_none());
     }
 }

@@ -24,7 +24,7 @@ pub use circle::{Density, density, overlap, overlap_of};
 pub use circular_tests::{Direction, direction, uniform_scores};
 pub use cluster::{
     DayCount, LASTING_RUN_DAYS, RUN_DAYS, Runs, count_in_blocks, kept_of_noise, runs_of_counts,
-    runs_of_shares, share_in_blocks,
+    runs_of_shares, share_in_blocks, share_in_clusters,
 };
 pub use conditional::{MatchedDay, MatchedRatio, matched_ratio};
 pub use graph::{Family, graph_adjusted};

@@ -80,31 +80,20 @@ fn constrained(before: Counts, after: Counts, change: f64) -> (f64, f64) {
     (first, ratio * first / (1.0 - first + ratio * first))
 }
 
-/// The score of some units at one change together: excess over its standard error, the information on the
-/// change, and by how much less their mean varies between units than one of them.
-fn together(pairs: &[Pair], change: f64) -> (f64, f64, f64) {
-    let (mut excess, mut information, mut squares) = (0.0, 0.0, 0.0);
-    for pair in pairs {
-        let score = pair.score(change);
-        excess += score.excess;
-        information += score.information;
-        squares += score.information * score.information;
-    }
-    if information <= 0.0 {
-        return (0.0, 0.0, 1.0);
-    }
-    (
-        excess / information.sqrt(),
-        information,
-        squares / (information * information),
-    )
-}
-
 /// The score statistic of no more than `change`: the stratified score test of Cochran (1954, Biometrics
 /// 10:417-451), for one pair of shares and no change the Pearson test of a fourfold table. Positive where more
 /// is seen.
 pub fn score_statistic(pairs: &[Pair], change: f64) -> f64 {
-    together(pairs, change).0
+    let (mut excess, mut information) = (0.0, 0.0);
+    for pair in pairs {
+        let score = pair.score(change);
+        excess += score.excess;
+        information += score.information;
+    }
+    match information > 0.0 {
+        true => excess / information.sqrt(),
+        false => 0.0,
+    }
 }
 
 /// The chances of counts under the changes to be expected.
@@ -131,10 +120,11 @@ impl<'a> Prediction<'a> {
     /// Spiegelhalter 2009, JRSS A 172:137-159, with counts in place of a normal outcome).
     fn as_little(&self, beyond: f64) -> f64 {
         let centre = self.expected.mean + beyond;
-        let (_, _, shared) = together(self.pairs, centre);
-        let scale = (self.expected.variance + self.expected.between * shared).sqrt();
+        // Units that are looked at together lie close together and share what they do by themselves, so their
+        // number makes it no smaller.
+        let scale = (self.expected.variance + self.expected.between).sqrt();
         let chance = |(u, weight): &(f64, f64)| {
-            let (z, _, _) = together(self.pairs, centre + scale * u);
+            let z = score_statistic(self.pairs, centre + scale * u);
             weight * normal(as_normal(z, self.freedom))
         };
         self.nodes.iter().map(chance).sum()

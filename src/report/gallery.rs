@@ -126,7 +126,7 @@ fn plot(debrief: &Debrief, files: &FileNames, subject: Subject) -> Result<Option
         Subject::Activity {
             disturbance,
             camera,
-        } => Some(activity_plot(debrief, files, disturbance, camera)?),
+        } => activity_plot(debrief, files, disturbance, camera)?,
         Subject::Placebo {
             disturbance,
             camera,
@@ -238,15 +238,19 @@ fn sketch_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Option<
     Ok(svg.map(|svg| (format!("sketch-{}", files.disturbance(d)), svg, heading)))
 }
 
+/// `None` where the camera worked on neither side.
 fn activity_plot(
     debrief: &Debrief,
     files: &FileNames,
     disturbance: usize,
     camera: usize,
-) -> Result<Drawn> {
+) -> Result<Option<Drawn>> {
     let logged = &debrief.property.disturbances[disturbance];
     let here = &debrief.season.cameras[camera];
     let (kind, [before, after], mean) = sides(debrief, logged, camera)?;
+    if before.nights + after.nights == 0 {
+        return Ok(None);
+    }
     let heading = format!(
         "{} at {}, {} days either side of {}",
         kind.plural(),
@@ -255,7 +259,8 @@ fn activity_plot(
         words::day(logged.start.date())
     );
     let svg = activity(&heading, &before, &after, mean, &debrief.property.settings)?;
-    Ok((files.pair("activity", disturbance, camera), svg, heading))
+    let file = files.pair("activity", disturbance, camera);
+    Ok(Some((file, svg, heading)))
 }
 
 fn placebo_plot(

@@ -111,6 +111,14 @@ pub(super) fn factor(ratio: f64) -> String {
     }
 }
 
+/// `6 % of` or `2.1 times`, before what it is a part or a multiple of.
+pub(super) fn times_or_part_of(ratio: f64) -> String {
+    match ratio < 1.0 {
+        true => factor(ratio) + " of",
+        false => factor(ratio),
+    }
+}
+
 /// A change that nobody logged, against the other cameras: `visits in light ×0.21` or `the daylight share −38
 /// points`.
 pub fn against_others(change: &Unlogged) -> String {

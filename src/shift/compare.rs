@@ -233,9 +233,9 @@ impl<'a> Compared<'a> {
         let freedom = here.freedom(question);
         let of_number = |n: usize| between / n as f64;
         let value = own.value - controls.mean.value;
-        let variance =
-            own.variance * here.runs_together[question as usize] + controls.mean.variance;
-        let lasting = of_number(effects.len()) + of_number(controls.number);
+        let counted = mean_effect(effects, 0.0)?.variance * here.runs_together[question as usize];
+        let variance = counted + between + controls.mean.variance;
+        let lasting = between + of_number(controls.number);
         Some(Contrast {
             estimate: match question {
                 // Of these only the direction is told.
@@ -279,7 +279,9 @@ impl<'a> Compared<'a> {
             Question::LightVisits => here.sum.light_visits() >= FEWEST_LIGHT_VISITS,
             Question::AllVisits => true,
         };
-        let is_known = question == Question::Share || here.is_tagged;
+        // Of a share the visits that are tagged tell something; of none of them nothing is known.
+        let has_some = here.sum.fewest_visits() > 0;
+        let is_known = here.is_tagged || (question == Question::Share && has_some);
         let verdict = match &controls {
             _ if !is_known => Verdict::NotTagged,
             _ if !has_enough || !could_show(here, question) => Verdict::TooFewVisits,

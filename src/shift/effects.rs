@@ -89,7 +89,10 @@ impl Sides {
         let log_odds = |c: Counts| ((c.hits + 0.5) / (c.trials - c.hits + 0.5)).ln();
         let errors = |c: Counts| 1.0 / (c.hits + 0.5) + 1.0 / (c.trials - c.hits + 0.5);
         let [before, after] = self.both().map(Sums::share);
-        (before.trials > 0.0 && after.trials > 0.0).then(|| Effect {
+        // Where all visits or none came in light on both sides there is no change to be seen.
+        let hits = before.hits + after.hits;
+        let varies = hits > 0.0 && hits < before.trials + after.trials;
+        (varies && before.trials > 0.0 && after.trials > 0.0).then(|| Effect {
             value: log_odds(after) - log_odds(before),
             variance: noise.share.design_effect * (errors(before) + errors(after)),
         })

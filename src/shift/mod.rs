@@ -348,8 +348,7 @@ fn look_closer(season: &Season, log: &[Logged], plans: &mut [Plan], rows: &mut [
                 row.rests_on = rests_on::rests_on(season, &compared, row);
             }
             let Some(camera) = row.camera else { return };
-            let itself = &season.cameras[camera];
-            let seed = seed(&[&row.disturbance, &itself.name, row.kind.word()]);
+            let seed = seed(&[&windows.after.0.to_string(), row.kind.word()]);
             let others: Vec<usize> = (0..here.roles.len())
                 .filter(|c| here.roles[*c] == Role::Control)
                 .collect();
@@ -388,7 +387,8 @@ fn other_days(season: &Season, here: &Logged, log: &[Logged], chosen: u32) -> Ve
     fitting.par_iter().map(one).collect()
 }
 
-/// What is drawn at random for a row follows from what it is about, and not from its place among others.
+/// What is drawn at random for a row follows from its days and kind, and neither from its place among others nor
+/// from what anything is called.
 fn seed(names: &[&str]) -> u64 {
     let seed = |seed, name: &&str| xxh3_64_with_seed(name.as_bytes(), seed);
     names.iter().fold(0, seed)

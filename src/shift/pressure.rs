@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Datelike, Days, NaiveDate};
 
-use super::roles::Logged;
+use super::roles::{Logged, is_repeated};
 use super::{LEVEL, Role, Verdict};
 use crate::measure::{
     Counts, Estimate, Exposure, Family, KNOWN, MatchedDay, MatchedRatio, critical, graph_adjusted,
@@ -74,7 +74,7 @@ type CameraDay = (usize, NaiveDate);
 /// which a person was tagged at a camera (a card pulled, a stand walked to).
 pub(super) fn repeated(season: &Season, log: &[Logged]) -> Vec<Repeated> {
     let mut events: BTreeMap<(&str, Option<By>), Events> = BTreeMap::new();
-    for Logged { disturbance, roles } in log {
+    for Logged { disturbance, roles } in log.iter().filter(|l| is_repeated(l, log)) {
         let event = events
             .entry((&disturbance.what, Some(disturbance.by)))
             .or_default();
@@ -147,6 +147,8 @@ fn pooled(season: &Season, what: &str, by: Option<By>, events: &Events) -> Repea
         }
     }
     let tested = matched(season, events, &comparable, |n| n <= TESTED_DAYS);
+    let verdict = tested.err().unwrap_or(Verdict::NoClearChange);
+    let tested = tested.ok();
     Repeated {
         what: what.to_owned(),
         by,
@@ -155,9 +157,13 @@ fn pooled(season: &Season, what: &str, by: Option<By>, events: &Events) -> Repea
         ratio: tested.map(estimate),
         p_value: tested.map(p_value),
         p_adjusted: None,
-        verdict: Verdict::TooFewVisits,
+        verdict,
         recovery: (0..=FOLLOWED_DAYS)
-            .map(|day| matched(season, events, &comparable, |n| n == day).map(estimate))
+            .map(|day| {
+                matched(season, events, &comparable, |n| n == day)
+                    .ok()
+                    .map(estimate)
+            })
             .collect(),
         after: after.iter().map(|days| on(season, days)).collect(),
         ordinary: on(season, &ordinary),
@@ -181,13 +187,14 @@ fn comparable(season: &Season, events: &Events) -> Vec<CameraDay> {
 }
 
 /// Visits in light on days so long after, over those on other days of the same camera, fortnight and day of the
-/// week. `None` where too many pictures have no tag, or too little is left to match.
+/// week; what can be said where there is no ratio: too many pictures without a tag, no other day to match with,
+/// or too few visits on those that match.
 fn matched(
     season: &Season,
     events: &Events,
     comparable: &[CameraDay],
     exposed: impl Fn(usize) -> bool,
-) -> Option<MatchedRatio> {
+) -> Result<MatchedRatio, Verdict> {
     const FORTNIGHT: i64 = 14;
     let kind = season.about.kind;
     let mut strata: BTreeMap<(usize, i64, u32), Vec<MatchedDay>> = BTreeMap::new();
@@ -214,17 +221,42 @@ fn matched(
     }
     let both =
         |days: &Vec<MatchedDay>| days.iter().any(|d| d.exposed) && days.iter().any(|d| !d.exposed);
-    let strata: Vec<Vec<MatchedDay>> = strata.into_values().filter(both).collect();
-    let seen: f64 = strata.iter().flatten().map(|d| d.count).sum();
-    let found = matched_ratio(&strata)?;
-    (pictures.are_tagged() && seen >= FEWEST_VISITS).then_some(found)
+    let matched: Vec<(i64, Vec<MatchedDay>)> = strata
+        .into_iter()
+        .filter(|(_, days)| both(days))
+        .map(|((_, fortnight, _), days)| (fortnight, days))
+        .collect();
+    if !pictures.are_tagged() {
+        return Err(Verdict::NotTagged);
+    }
+    if matched.is_empty() {
+        return Err(Verdict::NoControl);
+    }
+    let seen: f64 = matched
+        .iter()
+        .flat_map(|(_, days)| days)
+        .map(|d| d.count)
+        .sum();
+    let found = matched_ratio(&matched).filter(|_| seen >= FEWEST_VISITS);
+    found.ok_or(Verdict::TooFewVisits)
 }
 
-/// The variance, with what the days' counts vary beyond Poisson, and its degrees of freedom.
+/// The variance and its degrees of freedom: the larger of what the days' counts vary by and of what whole
+/// fortnights do, at all cameras together, since a buck on his feet is seen at several for days.
 fn variance(ratio: MatchedRatio) -> (f64, f64) {
-    match ratio.dispersion > 1.0 {
+    let quasi = match ratio.dispersion > 1.0 {
         true => (ratio.variance * ratio.dispersion, ratio.freedom),
         false => (ratio.variance, KNOWN),
+    };
+    let robust = (ratio.robust_variance, ratio.groups - 1.0);
+    let reach = |(variance, freedom): (f64, f64)| match freedom >= 1.0 {
+        true => critical(freedom) * f64::sqrt(variance),
+        false => 0.0,
+    };
+    if reach(robust) > reach(quasi) {
+        robust
+    } else {
+        quasi
     }
 }
 

@@ -40,6 +40,8 @@ pub(super) const WORKED: f64 = 0.5;
 const FEWEST_NIGHTS: usize = 10;
 /// Nothing varies less than this part of what its own errors explain; a group that happens to is luck.
 const LEAST_RATIO: f64 = 0.02;
+/// Degrees of freedom that other days lend to few controls.
+const MOST_LENT: f64 = 4.0;
 /// With fewer degrees of freedom than this nothing could ever be told.
 const LEAST_FREEDOM: f64 = 2.0;
 
@@ -144,7 +146,10 @@ impl Quiet {
 impl Learned {
     /// See [`Quiet::spread`].
     pub fn with(&self, controls: &[Effect]) -> Option<Spread> {
-        let freedom = controls.len().checked_sub(1)? as f64 + self.freedom;
+        // Other days lend no more than the days themselves show, so that a season in which cameras differ more
+        // than they usually do is not judged by the usual ones.
+        let own = controls.len().checked_sub(1)? as f64;
+        let freedom = own + self.freedom.min(own.max(MOST_LENT));
         (freedom >= LEAST_FREEDOM).then(|| Spread {
             between: between_variance(&[controls]).max(self.between),
             freedom,

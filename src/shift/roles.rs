@@ -1,11 +1,9 @@
 //! Which cameras a disturbance could touch, and which it should not.
 
-use std::collections::BTreeMap;
-
 use chrono::NaiveDate;
 
 use super::pressure::FEWEST_TIMES;
-use crate::property::{By, Cause, Disturbance, Problem, same_name};
+use crate::property::{Cause, Disturbance, Problem, same_name};
 use crate::visits::Season;
 
 /// A camera's part in the comparison.
@@ -60,20 +58,25 @@ pub(super) fn logged<'a>(
         .collect()
 }
 
-/// Sets apart what happened so often, under the same words and by the same, that it is one exposure
-/// (`pressure`); the rest is looked at one by one.
+/// Sets apart what happened so often near one camera, under the same words and by the same, that it is one
+/// exposure (`pressure`); the rest is looked at one by one. The same work at three places is three events.
 pub(super) fn once<'a>(log: Vec<Logged<'a>>) -> Vec<Logged<'a>> {
-    let mut times: BTreeMap<(&str, By), usize> = BTreeMap::new();
-    for Logged { disturbance, .. } in &log {
-        *times
-            .entry((&disturbance.what, disturbance.by))
-            .or_default() += 1;
-    }
-    let is_single = |l: &Logged<'a>| {
-        let named = !l.disturbance.what.is_empty();
-        !named || times[&(l.disturbance.what.as_str(), l.disturbance.by)] < FEWEST_TIMES
+    let is_repeated: Vec<bool> = log.iter().map(|l| is_repeated(l, &log)).collect();
+    let both = log.into_iter().zip(is_repeated);
+    both.filter(|(_, again)| !again).map(|(l, _)| l).collect()
+}
+
+/// Whether the like of it happened near one of its cameras at least three times.
+pub(super) fn is_repeated(here: &Logged, log: &[Logged]) -> bool {
+    let like = |l: &&Logged| {
+        l.disturbance.what == here.disturbance.what && l.disturbance.by == here.disturbance.by
     };
-    log.into_iter().filter(is_single).collect()
+    let at = |camera: usize| {
+        let near = |l: &&Logged| l.roles[camera] == Role::Near;
+        log.iter().filter(like).filter(near).count() >= FEWEST_TIMES
+    };
+    let near = (0..here.roles.len()).filter(|c| here.roles[*c] == Role::Near);
+    !here.disturbance.what.is_empty() && near.into_iter().any(at)
 }
 
 /// The role of every camera of the season, in its order.

@@ -105,6 +105,13 @@ fn ranges(seasons: u64) {
             0.543,
             0.0,
         ),
+        (
+            World::new("the same bucks with names", Law::Residents)
+                .rate(1.65)
+                .named(),
+            0.543,
+            0.0,
+        ),
         (effect(1.1), 0.45, 1.1),
         (effect(2.2), 0.45, 2.2),
     ] {

@@ -28,6 +28,8 @@ pub enum Law {
     ResidentsNear,
     /// Rates and shares wander, with a memory of ten days.
     Wandering,
+    /// The same, the near cameras together: they lie close to each other.
+    NearTogether,
     /// Five bucks, each at two cameras, there in some weeks and away in others.
     SharedBucks,
     /// The second camera, a control, gains deer on the day: somebody's feeder.
@@ -56,6 +58,8 @@ pub struct World {
     pub days: Option<u32>,
     /// Length of the season, the date in its middle.
     pub length: usize,
+    /// Bucks that stay have names.
+    pub named: bool,
 }
 
 impl World {
@@ -69,6 +73,7 @@ impl World {
             even: false,
             days: Some(21),
             length: 84,
+            named: false,
         }
     }
 
@@ -89,6 +94,11 @@ impl World {
 
     pub const fn near(mut self, near: usize) -> Self {
         self.near = near;
+        self
+    }
+
+    pub const fn named(mut self) -> Self {
+        self.named = true;
         self
     }
 
@@ -117,11 +127,12 @@ impl World {
         let seen = self.play(&mut rng);
         let first = NaiveDate::from_ymd_opt(2025, 8, 30).unwrap();
         let day = |d: usize| first + Days::new(d as u64);
-        let mut rows = "camera,time,who,age\n".to_owned();
+        let mut rows = "camera,time,who,age,name\n".to_owned();
         for (camera, days) in seen.iter().enumerate() {
             for (d, bucks) in days.iter().enumerate() {
-                let does = emit(0.9, 0.62, &mut rng);
-                rows_of_a_day(&mut rows, camera, day(d), *bucks, does, &mut rng);
+                let mut seen = bucks.clone();
+                seen.push(("doe,,".to_owned(), emit(0.9, 0.62, &mut rng)));
+                rows_of_a_day(&mut rows, camera, day(d), &seen, &mut rng);
             }
         }
         let days = self
@@ -146,18 +157,44 @@ impl World {
         );
     }
 
-    /// Mature bucks' visits, in light and in all, of every camera and day.
-    fn play(&self, rng: &mut ChaCha8Rng) -> Vec<Vec<[u64; 2]>> {
+    /// Mature bucks and their visits, in light and in all, of every camera and day.
+    fn play(&self, rng: &mut ChaCha8Rng) -> Vec<Vec<Day>> {
         if self.law == Law::SharedBucks {
             return self.shared_bucks(rng);
         }
-        let camera = |c: usize, rng: &mut ChaCha8Rng| -> Vec<[u64; 2]> {
+        let camera = |c: usize, rng: &mut ChaCha8Rng| -> Vec<Day> {
+            let stay = match self.law {
+                Law::Residents => Some((0.25, 0.8)),
+                Law::ResidentsNear if c == 0 => Some((1.0, 1.0)),
+                _ => None,
+            };
+            if let Some((passing, each)) = stay {
+                let rate = self.own_rate(c);
+                return self.residents(c, passing * rate, each * rate / 0.55, rng);
+            }
             let expected = self.expected(c, rng);
             expected
                 .into_iter()
-                .map(|(rate, share)| emit(rate, share, rng))
+                .map(|(rate, share)| vec![(BUCK.to_owned(), emit(rate, share, rng))])
                 .collect()
         };
+        if self.law == Law::NearTogether {
+            let shared = self.expected(0, rng);
+            let near = |rng: &mut ChaCha8Rng| -> Vec<Day> {
+                let day =
+                    |(rate, share): &(f64, f64)| vec![(BUCK.to_owned(), emit(*rate, *share, rng))];
+                shared.iter().map(day).collect()
+            };
+            let mut all: Vec<Vec<Day>> = Vec::new();
+            for c in 0..self.cameras {
+                all.push(if c < self.near {
+                    near(rng)
+                } else {
+                    camera(c, rng)
+                });
+            }
+            return all;
+        }
         (0..self.cameras).map(|c| camera(c, rng)).collect()
     }
 
@@ -198,10 +235,8 @@ impl World {
                 })
                 .collect()
             }
-            Law::Residents => residents(0.25 * rate, 0.8 * rate / 0.55, self.length, rng),
-            Law::ResidentsNear if camera > 0 => days.map(|_| (rate, 0.55)).collect(),
-            Law::ResidentsNear => residents(rate, rate / 0.55, self.length, rng),
-            Law::Wandering => {
+            Law::Residents | Law::ResidentsNear => days.map(|_| (rate, 0.55)).collect(),
+            Law::Wandering | Law::NearTogether => {
                 let (more, lighter) = (wander(self.length, rng), wander(self.length, rng));
                 let both = more.into_iter().zip(lighter);
                 both.map(|(m, l)| (rate * (0.6 * m - 0.18).exp(), logistic(0.2 + 0.6 * l)))
@@ -244,11 +279,39 @@ impl World {
         }
     }
 
-    fn shared_bucks(&self, rng: &mut ChaCha8Rng) -> Vec<Vec<[u64; 2]>> {
-        let mut seen: Vec<Vec<[u64; 2]>> = (0..self.cameras)
+    /// Bucks that come one after the other, stay for three weeks on average, and have a share of their own, over
+    /// some that only pass.
+    fn residents(&self, camera: usize, passing: f64, each: f64, rng: &mut ChaCha8Rng) -> Vec<Day> {
+        const STAY: f64 = 21.0;
+        let length = self.length as f64;
+        let mut days: Vec<Day> = (0..self.length)
+            .map(|_| vec![(BUCK.to_owned(), emit(passing, 0.55, rng))])
+            .collect();
+        let span = length + 3.0 * STAY;
+        let number = Poisson::new(1.5 * span / STAY).unwrap().sample(rng) as usize;
+        for buck in 0..number {
+            let from = rng.random_range(-3.0 * STAY..length);
+            let until = from + Exp::new(1.0 / STAY).unwrap().sample(rng);
+            let rate = Gamma::new(2.0, 0.25 * each).unwrap().sample(rng);
+            let share = logistic(normal(0.2, 1.0, rng));
+            let who = match self.named {
+                true => format!("{BUCK}Buck {camera}-{buck}"),
+                false => BUCK.to_owned(),
+            };
+            let stay = (from.max(0.0) as usize)..(until.clamp(0.0, length) as usize);
+            for day in days.iter_mut().take(stay.end).skip(stay.start) {
+                day.push((who.clone(), emit(rate, share, rng)));
+            }
+        }
+        days
+    }
+
+    fn shared_bucks(&self, rng: &mut ChaCha8Rng) -> Vec<Vec<Day>> {
+        let mut seen: Vec<Vec<Day>> = (0..self.cameras)
             .map(|c| {
                 let rate = 0.4 * self.own_rate(c);
-                (0..self.length).map(|_| emit(rate, 0.55, rng)).collect()
+                let day = |_| vec![(BUCK.to_owned(), emit(rate, 0.55, rng))];
+                (0..self.length).map(day).collect()
             })
             .collect();
         for _ in 0..5 {
@@ -265,9 +328,8 @@ impl World {
                     share = logistic(normal(0.2, 0.8, rng));
                 }
                 for home in homes.iter().take(2).filter(|_| here) {
-                    let [light, all] = emit(1.6 * self.rate, share, rng);
-                    seen[*home][d][0] += light;
-                    seen[*home][d][1] += all;
+                    let visits = emit(1.6 * self.rate, share, rng);
+                    seen[*home][d].push((BUCK.to_owned(), visits));
                 }
             }
         }
@@ -275,31 +337,14 @@ impl World {
     }
 }
 
+/// Who came on a day, as the cells of a row, and how often in light and in all.
+type Day = Vec<(String, [u64; 2])>;
+
+/// A mature buck without a name.
+const BUCK: &str = "buck,4.5,";
+
 pub fn name(camera: usize) -> String {
     format!("C{camera:02}")
-}
-
-/// Bucks that come one after the other, stay for three weeks on average, and have a share of their own, over
-/// some that only pass.
-fn residents(passing: f64, each: f64, length: usize, rng: &mut ChaCha8Rng) -> Vec<(f64, f64)> {
-    const STAY: f64 = 21.0;
-    let mut days = vec![(passing, passing * 0.55); length];
-    let span = length as f64 + 3.0 * STAY;
-    let number = Poisson::new(1.5 * span / STAY).unwrap().sample(rng) as usize;
-    for _ in 0..number {
-        let from = rng.random_range(-3.0 * STAY..length as f64);
-        let until = from + Exp::new(1.0 / STAY).unwrap().sample(rng);
-        let rate = Gamma::new(2.0, 0.25 * each).unwrap().sample(rng);
-        let share = logistic(normal(0.2, 1.0, rng));
-        let stay = (from.max(0.0) as usize)..(until.clamp(0.0, length as f64) as usize);
-        for day in days.iter_mut().take(stay.end).skip(stay.start) {
-            day.0 += rate;
-            day.1 += rate * share;
-        }
-    }
-    days.into_iter()
-        .map(|(rate, light)| (rate, light / rate))
-        .collect()
 }
 
 /// A standard normal with a memory of ten days.
@@ -335,19 +380,18 @@ fn emit(rate: f64, share: f64, rng: &mut impl Rng) -> [u64; 2] {
     [light, all]
 }
 
-/// Writes a day: bucks and does at hours of their own, so far apart that no visit runs into another, and a
-/// frame of nothing at noon, so that the camera is known to have worked.
+/// Writes a day: everybody at hours of their own, so far apart that no visit runs into another, and a frame of
+/// nothing at noon, so that the camera is known to have worked.
 fn rows_of_a_day(
     rows: &mut String,
     camera: usize,
     date: NaiveDate,
-    bucks: [u64; 2],
-    does: [u64; 2],
+    seen: &Day,
     rng: &mut impl Rng,
 ) {
     const APART_MIN: u64 = 35;
     let camera = name(camera);
-    let _ = writeln!(rows, "{camera},{date}T12:03,empty,");
+    let _ = writeln!(rows, "{camera},{date}T12:03,empty,,");
     // From 8 in the morning for eight hours, and from 19:30 until midnight and on from midnight.
     let mut slots = [
         (0..15)
@@ -357,8 +401,8 @@ fn rows_of_a_day(
             .map(|i| (19 * 60 + 30 + i * APART_MIN) % 1440)
             .collect(),
     ];
-    for (who, [light, all]) in [("buck,4.5", bucks), ("doe,", does)] {
-        for (slots, number) in slots.iter_mut().zip([light, all - light]) {
+    for (who, [light, all]) in seen {
+        for (slots, number) in slots.iter_mut().zip([*light, all - light]) {
             for _ in 0..number.min(slots.len() as u64) {
                 let minute = slots.swap_remove(rng.random_range(0..slots.len()));
                 let (hour, minute) = (minute / 60, minute % 60);
@@ -402,6 +446,11 @@ pub fn worlds() -> Vec<World> {
         World::new("residents for weeks at the near camera", ResidentsNear),
         World::new("the same, three times as busy", ResidentsNear).rate(1.65),
         World::new("wandering rates and shares", Wandering).rate(1.5),
+        World::new("three near of nine that wander together", NearTogether)
+            .rate(1.5)
+            .even()
+            .cameras(9)
+            .near(3),
         World::new("bucks shared by cameras", SharedBucks),
         World::new("a control gains deer on the day", DisplacedOntoControl).rate(1.5),
         World::new("a control is moved, unrecorded", ControlMoved).rate(1.5),

@@ -76,6 +76,9 @@ fn ranges_hold_what_they_say() {
     let c = covered(&steady, (0.55, 1.5), 25);
     assert!(c.share.trials == 150 && c.share.share() >= 0.88, "{c:?}");
     assert!(c.rate.share() >= 0.88 && c.evening.share() >= 0.8, "{c:?}");
+    let named = World::new("named", Law::Residents).rate(1.65).named();
+    let c = covered(&named, (0.543, 0.0), 25);
+    assert!(c.share.trials == 150 && c.share.share() >= 0.8, "{c:?}");
     let effect = World::new("effect", Law::Effect)
         .rate(2.2)
         .days(Some(21), 112);

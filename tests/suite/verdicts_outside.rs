@@ -160,11 +160,12 @@ fn days_matched_with_others() {
             count: f(d, "count"),
             effort: f(d, "nights"),
         };
-        let strata: Vec<Vec<MatchedDay>> = row["strata"]
+        let strata: Vec<(i64, Vec<MatchedDay>)> = row["strata"]
             .as_array()
             .unwrap()
             .iter()
-            .map(|s| s.as_array().unwrap().iter().map(day).collect())
+            .enumerate()
+            .map(|(i, s)| (i as i64, s.as_array().unwrap().iter().map(day).collect()))
             .collect();
         let ours = matched_ratio(&strata).unwrap();
         near(ours.log_ratio, f(&row, "log_ratio"), 1e-7, &row);

@@ -93,8 +93,9 @@ fn what_happens_every_year_is_the_season() {
     };
     // One camera and one year: the season itself may have done it.
     assert_eq!(verdict(&[2025]), (Verdict::NoControl, false));
-    // Last year is something to compare with, but two years hardly tell how years differ.
-    assert_eq!(verdict(&[2024, 2025]), (Verdict::TooFewVisits, true));
+    // One earlier year does not tell how years differ; two do, and in all of them it fell alike.
+    assert_eq!(verdict(&[2024, 2025]), (Verdict::NoControl, false));
+    assert_eq!(verdict(&[2023, 2024, 2025]), (Verdict::NoClearChange, true));
 }
 
 #[test]

@@ -32,7 +32,11 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery, with_places: bool) -
                     ul {
                         @for kind in debrief.kinds_seen() {
                             @if let Some(a) = debrief.daylight_of(Some(i), kind) {
-                                li { (kind.plural()) ": " (words::share(a.counted, a.visits, a.share)) }
+                                li {
+                                    (kind.plural()) ": "
+                                    @if a.visits == 0 && !a.pictures.are_tagged() { "not tagged" }
+                                    @else { (words::share(a.counted, a.visits, a.share)) }
+                                }
                             }
                         }
                     }

@@ -52,6 +52,8 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
             h3 { (disturbance.what) ", " (words::day(disturbance.start.date())) }
             p.note { (logged(disturbance)) " " (plan::compared(debrief, &disturbance.id)) }
             p.answer { (words::capital(&summary::verdict_sentence(debrief, &disturbance.id))) }
+            @if is_outside(&near) { p.note { "It lies outside the pictures, or its cameras were silent, so there is nothing to compare." } }
+            @else {
             @for note in notes(debrief, disturbance, &near, &others) { p.mind { (note) } }
             (figure(gallery, Subject::Changes(index)))
             @for shift in &near { @if let Some(figure) = activity(shift) { (figure) } }
@@ -67,8 +69,15 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
                 summary { "The other kinds" }
                 @for kind in debrief.kinds_seen().filter(|k| !debrief.season.about.kinds().contains(k)) { (table(debrief, disturbance, kind)) }
             }
+            }
         }
     }
+}
+
+/// Whether no near camera worked on one of the sides.
+fn is_outside(near: &[&Shift]) -> bool {
+    let none = |of: fn(&Shift) -> &Side| near.iter().all(|s| of(s).nights == 0);
+    none(|s| &s.before) || none(|s| &s.after)
 }
 
 fn logged(disturbance: &Disturbance) -> &'static str {
@@ -186,7 +195,8 @@ fn other_reading(s: &Shift, side: &Side, days: usize) -> String {
         true => &s.before,
         false => &s.after,
     };
-    if s.role == Role::Control || side.visits * 2 > other.visits {
+    let is_known = side.pictures.are_tagged();
+    if s.role == Role::Control || !is_known || side.visits * 2 > other.visits {
         return String::new();
     }
     format!(

@@ -49,9 +49,21 @@ fn side_by_side(debrief: &Debrief, all: &[Repeated]) -> Markup {
                 td { (whose(r.by)) }
                 td { (r.times) }
                 td { (words::times(r.ratio)) }
-                td { strong { (r.verdict.word()) } br; (words::p(r.p_adjusted)) }
+                td { strong { (r.verdict.word()) } br; (why(r)) }
             } } }
         } }
+    }
+}
+
+/// The p-value, or why there is none.
+fn why(repeated: &Repeated) -> String {
+    match repeated.verdict {
+        Verdict::NoControl => {
+            "no other day like these: it happened on the same days of the week, or too often"
+                .to_owned()
+        }
+        Verdict::NotTagged => "too many pictures without a tag".to_owned(),
+        _ => words::p(repeated.p_adjusted),
     }
 }
 
@@ -63,13 +75,14 @@ pub(super) fn sentence(debrief: &Debrief, repeated: &Repeated) -> Option<String>
         _ => "more",
     };
     Some(format!(
-        "{} ({}, {}): clearly {change} visits of {} in {} on that day and the two after, {} of those on other days ({}–{}).",
+        "{} ({}, {} on {}): clearly {change} visits of {} in {} on that day and the two after, {} those on other days like them ({}–{}).",
         repeated.what,
         whose(repeated.by),
         words::counted(repeated.times, "time"),
+        words::counted(repeated.camera_days, "camera-day"),
         debrief.season.about.kind.them(),
         debrief.property.settings.share_light(),
-        words::factor(ratio.value),
+        words::times_or_part_of(ratio.value),
         words::factor(ratio.low),
         words::factor(ratio.high),
     ))

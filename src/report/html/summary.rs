@@ -8,7 +8,7 @@ use super::{pressure, years};
 use crate::clock_check::Finding;
 use crate::debrief::Debrief;
 use crate::report::words;
-use crate::shift::{Pattern, Role, Shift, Verdict};
+use crate::shift::{Pattern, Role, Shift, Side, Verdict};
 use crate::visits::{About, Camera, PicturesOn, Why};
 
 pub(super) fn section(debrief: &Debrief) -> Markup {
@@ -205,6 +205,9 @@ pub(super) fn verdict_sentence(debrief: &Debrief, disturbance: &str) -> String {
     if !said.is_empty() {
         return said.join("; ") + ".";
     }
+    if let Some(why) = without_nights(together) {
+        return why;
+    }
     let counts = counts(debrief, together);
     let them = about.them();
     let light = debrief.property.settings.share_light();
@@ -217,8 +220,15 @@ pub(super) fn verdict_sentence(debrief: &Debrief, disturbance: &str) -> String {
                 "picture"
             ),
         ),
+        (Verdict::TooFewVisits, Verdict::TooFewVisits | Verdict::NoControl)
+            if together.before.counted + together.after.counted == 0 =>
+        {
+            format!(
+                "no visit of {them} near it came in {light}, so there is none to gain or lose ({counts})."
+            )
+        }
         (Verdict::NoControl, _) | (_, Verdict::NoControl) => format!(
-            "cannot be told, because no other camera shows what the season did, and the season itself may have made any change ({counts})."
+            "cannot be told, because the other cameras do not show what the season did and how cameras differ, and the season itself may have made any change ({counts})."
         ),
         (Verdict::TooFewVisits, Verdict::TooFewVisits) => {
             format!("not enough visits of {them} near it to tell ({counts}).")
@@ -227,8 +237,9 @@ pub(super) fn verdict_sentence(debrief: &Debrief, disturbance: &str) -> String {
             "visits of {them} in {light} stayed what they were, within a half more and a third less ({counts})."
         ),
         _ => format!(
-            "no clear change in {them} near it ({counts}){}.",
-            not_ruled_out(together)
+            "no clear change in {them} near it ({counts}){}{}.",
+            not_ruled_out(together),
+            more_in_the_dark(together)
         ),
     }
 }
@@ -236,13 +247,16 @@ pub(super) fn verdict_sentence(debrief: &Debrief, disturbance: &str) -> String {
 /// What is left possible where nothing was found.
 fn not_ruled_out(row: &Shift) -> String {
     match row.fall_ruled_out {
-        Some(loss) => format!(
+        Some(loss) if loss >= WORTH_SAYING => format!(
             "; that up to {} of the visits in light were lost is not ruled out",
             words::percent(loss)
         ),
-        None => String::new(),
+        _ => String::new(),
     }
 }
+
+/// Smaller losses that are not ruled out are not worth a word.
+const WORTH_SAYING: f64 = 0.1;
 
 /// A clear change of one camera, or of all near ones together; `None` where nothing is clear.
 fn change_words(debrief: &Debrief, shift: &Shift) -> Option<String> {
@@ -306,8 +320,8 @@ fn against(shift: &Shift) -> String {
         .rate_ratio_against_controls
         .map_or_else(String::new, |r| {
             format!(
-                ", {} of what the other cameras lead to expect ({}–{})",
-                words::factor(r.value),
+                ", {} what the other cameras lead to expect ({}–{})",
+                words::times_or_part_of(r.value),
                 words::factor(r.low),
                 words::factor(r.high)
             )
@@ -330,12 +344,16 @@ fn chance(p_adjusted: Option<f64>) -> String {
 
 fn share_words(shift: &Shift) -> String {
     let (before, after) = (&shift.before, &shift.after);
-    if after.visits == 0 {
+    if after.visits == 0 || before.visits == 0 {
         return String::new();
     }
     let what = match shift.verdict {
-        Verdict::ClearDrop => "so did the part of all visits that came in light",
+        Verdict::ClearDrop if shift.light_verdict == Verdict::ClearDrop => {
+            "so did the part of all visits that came in light"
+        }
+        Verdict::ClearDrop => "the part of all visits that came in light fell",
         Verdict::ClearRise => "the part of all visits that came in light rose",
+        Verdict::TooFewVisits => "of all visits came in light",
         _ => "the part of all visits that came in light did not clearly change",
     };
     format!(
@@ -354,14 +372,40 @@ fn how(shift: &Shift) -> &'static str {
 }
 
 fn counts(debrief: &Debrief, shift: &Shift) -> String {
+    let side = |side: &Side| match side.visits == 0 && !side.pictures.are_tagged() {
+        true => "not tagged".to_owned(),
+        false => words::in_nights(side),
+    };
     format!(
-        "{}: {} in light of {} in {} before, {} of {} in {} after",
+        "{}: in light {} before, {} after",
         place(debrief, shift),
-        shift.before.counted,
-        words::counted(shift.before.visits, "visit"),
-        words::counted(shift.before.nights, "night"),
-        shift.after.counted,
-        words::grouped(shift.after.visits),
-        words::counted(shift.after.nights, "night"),
+        side(&shift.before),
+        side(&shift.after),
     )
+}
+
+/// Where a side has no night at all at the near cameras, when that was.
+fn without_nights(shift: &Shift) -> Option<String> {
+    let of = |side: &Side, name: &str| {
+        (side.nights == 0).then(|| {
+            format!(
+                "cannot be told, because no near camera is known to have worked on the days {name}, {} to {}.",
+                words::day(side.from),
+                words::day(side.until)
+            )
+        })
+    };
+    of(&shift.before, "before").or_else(|| of(&shift.after, "after"))
+}
+
+/// More came in the dark while as many as ever came in light.
+fn more_in_the_dark(shift: &Shift) -> &'static str {
+    let is_lower = shift.share_change.is_some_and(|c| c.high < 0.0);
+    let is_more = shift.all_hours_ratio.is_some_and(|r| r.low > 1.0);
+    match is_lower && is_more {
+        true => {
+            ". A smaller part of all visits came in light, because more came in the dark; that costs no visit in light"
+        }
+        false => "",
+    }
 }

@@ -69,8 +69,10 @@ fn findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
     }
     lines.push(data(shift));
     lines.push(unlike(shift));
-    lines.extend(shift.enough.map(could_be_seen));
-    lines.extend(shift.fall_ruled_out.map(|loss| {
+    let had_some = shift.before.counted > 0;
+    lines.extend(shift.enough.filter(|_| had_some).map(could_be_seen));
+    let no_less = shift.fall_ruled_out.filter(|loss| *loss >= 0.005);
+    lines.extend(no_less.map(|loss| {
         format!(
             "A loss of more than {} of the visits in light is ruled out, with 95 % confidence.",
             words::percent(loss)
@@ -103,8 +105,10 @@ fn unlike(shift: &Shift) -> String {
     );
     let against = match shift.controls {
         0 => return runs,
-        1 => "one other camera or earlier year".to_owned(),
-        n => format!("{n} other cameras and earlier years"),
+        1 if shift.last_year => "one earlier year".to_owned(),
+        1 => "one other camera".to_owned(),
+        n if shift.last_year => format!("{n} other cameras and earlier years"),
+        n => format!("{n} other cameras"),
     };
     let between = |b: Option<f64>| {
         b.filter(|b| *b > 0.0)
