@@ -96,7 +96,8 @@ impl Camera {
         dates.map(|(_, on)| *on).sum()
     }
 
-    /// Weeks, from Monday, on dates from one to another, of whose pictures too few are tagged.
+    /// Weeks, from Monday, on dates from one to another, of whose pictures too few are tagged; a handful without
+    /// a tag is none to speak of.
     pub fn untagged_weeks(
         &self,
         from: NaiveDate,
@@ -108,9 +109,10 @@ impl Camera {
             let week = weeks.entry(monday).or_default();
             *week = [*week, *on].into_iter().sum();
         }
+        const HANDFUL: usize = 5;
         weeks
             .into_iter()
-            .filter(|(_, on)| !on.are_tagged())
+            .filter(|(_, on)| !on.are_tagged() && on.untagged >= HANDFUL)
             .collect()
     }
 
