@@ -62,6 +62,8 @@ pub struct DayAfter {
 pub const FOLLOWED_DAYS: usize = 7;
 /// The day itself and so many after it are tested.
 const TESTED_DAYS: usize = 2;
+/// Days so long after are other days again: the same day of the next week is the closest there is.
+const OTHER_FROM_DAYS: usize = 7;
 /// Something that happened less often is no habit.
 pub(super) const FEWEST_TIMES: usize = 3;
 /// With fewer visits in light in the matched days nothing is tested.
@@ -201,8 +203,9 @@ fn matched(
     let mut pictures = PicturesOn::default();
     for (camera, date) in comparable {
         let since = events.days_since((*camera, *date));
-        // Days further after are neither.
-        if since.is_some_and(|n| !exposed(n)) {
+        let is_exposed = since.is_some_and(&exposed);
+        // Days further after are neither, until the same day of the next week.
+        if !is_exposed && since.is_some_and(|n| n < OTHER_FROM_DAYS) {
             continue;
         }
         let here = &season.cameras[*camera];
@@ -214,13 +217,14 @@ fn matched(
         let weekday = date.weekday().num_days_from_monday();
         let stratum = strata.entry((*camera, fortnight, weekday)).or_default();
         stratum.push(MatchedDay {
-            exposed: since.is_some(),
+            exposed: is_exposed,
             count: visits.iter().filter(|v| v.counted).count() as f64,
             effort: 1.0,
         });
     }
     let both =
         |days: &Vec<MatchedDay>| days.iter().any(|d| d.exposed) && days.iter().any(|d| !d.exposed);
+    let every: f64 = strata.values().flatten().map(|d| d.count).sum();
     let matched: Vec<(i64, Vec<MatchedDay>)> = strata
         .into_iter()
         .filter(|(_, days)| both(days))
@@ -229,16 +233,16 @@ fn matched(
     if !pictures.are_tagged() {
         return Err(Verdict::NotTagged);
     }
-    if matched.is_empty() {
-        return Err(Verdict::NoControl);
-    }
     let seen: f64 = matched
         .iter()
         .flat_map(|(_, days)| days)
         .map(|d| d.count)
         .sum();
     let found = matched_ratio(&matched).filter(|_| seen >= FEWEST_VISITS);
-    found.ok_or(Verdict::TooFewVisits)
+    found.ok_or(match every >= FEWEST_VISITS {
+        true => Verdict::NoControl,
+        false => Verdict::TooFewVisits,
+    })
 }
 
 /// The variance and its degrees of freedom: the larger of what the days' counts vary by and of what whole

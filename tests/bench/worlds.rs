@@ -442,9 +442,13 @@ pub fn worlds() -> Vec<World> {
             .even()
             .days(Some(60), 126),
         World::new("residents for weeks everywhere", Residents),
-        World::new("the same, three times as busy", Residents).rate(1.65),
+        World::new("residents everywhere, three times as busy", Residents).rate(1.65),
         World::new("residents for weeks at the near camera", ResidentsNear),
-        World::new("the same, three times as busy", ResidentsNear).rate(1.65),
+        World::new(
+            "residents at the near camera, three times as busy",
+            ResidentsNear,
+        )
+        .rate(1.65),
         World::new("wandering rates and shares", Wandering).rate(1.5),
         World::new("three near of nine that wander together", NearTogether)
             .rate(1.5)

@@ -14,7 +14,7 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
             section {
                 h2 { "What happened again and again" }
                 p {
-                    "The same act under the same words is one question, whatever its number. The day it happened and the two after it are set against other days of the same camera, fortnight and day of the week, more than a week after any of them."
+                    "The same act under the same words is one question, whatever its number. The day it happened and the two after it are set against other days of the same camera, fortnight and day of the week, a week or more after any of them."
                 }
                 (side_by_side(debrief, all))
                 @for repeated in all { (after(debrief, repeated)) }
@@ -59,7 +59,7 @@ fn side_by_side(debrief: &Debrief, all: &[Repeated]) -> Markup {
 fn why(repeated: &Repeated) -> String {
     match repeated.verdict {
         Verdict::NoControl => {
-            "no other day like these: it happened on the same days of the week, or too often"
+            "too few other days like these: it happened on the same days of the week, or often"
                 .to_owned()
         }
         Verdict::NotTagged => "too many pictures without a tag".to_owned(),
