@@ -44,7 +44,7 @@ const FEWEST_ELSEWHERE: usize = 10;
 const QUESTIONS: [Question; 2] = [Question::LightVisits, Question::Share];
 
 /// Looks at every camera on every third date for changes that nobody logged. Every p-value is multiplied by
-/// the number of looks (Bonferroni), so that at most one season in twenty raises a false alarm (measured:
+/// the number of looks (Bonferroni), so that about one season in twenty raises a false alarm (measured:
 /// `tests/bench/error_rates.md`). Says also whether any camera could be compared.
 pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool) {
     let days = season.settings.shift_days.unwrap_or(DAYS);
