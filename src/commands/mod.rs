@@ -18,6 +18,7 @@ use std::path::Path;
 use anyhow::Result;
 use chrono::{Local, NaiveDate};
 use indicatif::{ProgressBar, ProgressStyle};
+use serde_json::{Value, json};
 
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
@@ -56,6 +57,23 @@ fn debrief(property: &Path) -> Result<Debrief> {
         );
     }
     Ok(debrief)
+}
+
+/// Reads a property and tells one part of what it found, as JSON under its key or in lines.
+fn tell(
+    property: &Path,
+    json: bool,
+    (key, value): (&str, fn(&Debrief) -> Value),
+    lines: fn(&Debrief) -> Result<()>,
+) -> Result<()> {
+    let debrief = debrief(property)?;
+    if json {
+        say(serde_json::to_string_pretty(
+            &json!({ key: value(&debrief) }),
+        )?)
+    } else {
+        lines(&debrief)
+    }
 }
 
 /// How many problems there are, and in which files, most first.

@@ -4,7 +4,6 @@ use std::path::PathBuf;
 
 use anyhow::Result;
 use clap::Args;
-use serde_json::json;
 
 use crate::debrief::Debrief;
 use crate::report;
@@ -22,13 +21,7 @@ pub struct Years {
 impl Years {
     /// Runs the command.
     pub fn run(&self) -> Result<()> {
-        let debrief = super::debrief(&self.property)?;
-        if self.json {
-            let value = json!({ "years": report::years(&debrief) });
-            super::say(serde_json::to_string_pretty(&value)?)
-        } else {
-            print(&debrief)
-        }
+        super::tell(&self.property, self.json, ("years", report::years), print)
     }
 }
 

@@ -135,7 +135,13 @@ fn answer(
         .map(|c| c.pictures_between(first, last))
         .sum();
     let nights: usize = indices.iter().map(|c| nights(season, *c, year).len()).sum();
-    let per_100_nights = per_100_nights(season, logged, &indices, kind, (first, last));
+    let stretches = Stretches::of(season, logged, &indices, kind, (first, last));
+    // Where too few of the pictures are tagged there is no rate.
+    let is_told =
+        season.about.tells_of(kind) && cameras.iter().all(|c| is_tagged(c, (first, last)));
+    let per_100_nights = is_told
+        .then(|| per_100_nights(stretches.exposure()))
+        .flatten();
     let between = || {
         let of = |visits: usize| 100.0 * visits as f64 / nights as f64;
         (of(counted), of(counted + pictures.untagged_visits))
@@ -154,7 +160,7 @@ fn answer(
         legal: count(&|v| v.light.is_legal()),
         daylight: count(&|v| v.light == Light::Daylight),
         counted,
-        share: share(season, logged, &indices, kind, (first, last)),
+        share: stretches.share(runs_of_bucks(season, &indices, kind, (first, last))),
         per_100_nights,
         per_100_nights_between: is_open.then(between),
         pictures,
@@ -174,66 +180,92 @@ fn answer(
 /// One date of some cameras: visits in light and all, and how many worked.
 type Seen = (DayCount, usize);
 
-/// The days of some cameras added up, from the first on which one of them worked to the last, cut where
-/// something is logged near one of them.
-fn stretches(
-    season: &Season,
-    logged: &[Vec<NaiveDate>],
-    cameras: &[usize],
-    kind: Kind,
-    span: (NaiveDate, NaiveDate),
-) -> Vec<Vec<Seen>> {
-    let worked = |c: &usize| season.cameras[*c].effort.dates_between(span.0, span.1);
-    let first = cameras.iter().filter_map(|c| worked(c).first()).min();
-    let last = cameras.iter().filter_map(|c| worked(c).last()).max();
-    let (Some(first), Some(last)) = (first, last) else {
-        return Vec::new();
-    };
-    let mut days: Vec<Seen> = Vec::new();
-    for camera in cameras {
-        for (i, day) in season.days.days(*camera, kind, (*first, *last)).enumerate() {
-            if days.len() <= i {
-                days.resize(i + 1, (DayCount::default(), 0));
+/// Some cameras' days of one kind, added up from the first on which one of them worked to the last, and cut
+/// where something is logged near one of them.
+pub(super) struct Stretches(Vec<Vec<Seen>>);
+
+impl Stretches {
+    /// `logged` holds for every camera when something began or ended near it.
+    pub fn of(
+        season: &Season,
+        logged: &[Vec<NaiveDate>],
+        cameras: &[usize],
+        kind: Kind,
+        span: (NaiveDate, NaiveDate),
+    ) -> Self {
+        let worked = |c: &usize| season.cameras[*c].effort.dates_between(span.0, span.1);
+        let first = cameras.iter().filter_map(|c| worked(c).first()).min();
+        let last = cameras.iter().filter_map(|c| worked(c).last()).max();
+        let (Some(first), Some(last)) = (first, last) else {
+            return Self(Vec::new());
+        };
+        let mut days: Vec<Seen> = Vec::new();
+        for camera in cameras {
+            for (i, day) in season.days.days(*camera, kind, (*first, *last)).enumerate() {
+                if days.len() <= i {
+                    days.resize(i + 1, (DayCount::default(), 0));
+                }
+                days[i].0.hits += f64::from(day.seen.counted);
+                days[i].0.trials += f64::from(day.seen.visits);
+                days[i].1 += usize::from(day.worked);
             }
-            days[i].0.hits += f64::from(day.seen.counted);
-            days[i].0.trials += f64::from(day.seen.visits);
-            days[i].1 += usize::from(day.worked);
         }
+        let mut cuts: Vec<usize> = cameras
+            .iter()
+            .flat_map(|c| &logged[*c])
+            .filter(|d| *first < **d && **d <= *last)
+            .map(|d| (*d - *first).num_days() as usize)
+            .collect();
+        cuts.sort_unstable();
+        cuts.dedup();
+        let begins = std::iter::once(0).chain(cuts.iter().copied());
+        let ends = cuts.iter().copied().chain([days.len()]);
+        let stretch = |(from, until): (usize, usize)| days[from..until].to_vec();
+        Self(begins.zip(ends).map(stretch).collect())
     }
-    let mut cuts: Vec<usize> = cameras
-        .iter()
-        .flat_map(|c| &logged[*c])
-        .filter(|d| *first < **d && **d <= *last)
-        .map(|d| (*d - *first).num_days() as usize)
-        .collect();
-    cuts.sort_unstable();
-    cuts.dedup();
-    let begins = std::iter::once(0).chain(cuts.iter().copied());
-    let ends = cuts.iter().copied().chain([days.len()]);
-    begins
-        .zip(ends)
-        .map(|(from, until)| days[from..until].to_vec())
-        .collect()
+
+    /// The share, with a range that allows for deer that stay for weeks, and for `bucks` that come again and
+    /// again.
+    fn share(&self, bucks: Runs) -> Option<Estimate> {
+        let counts = |days: &Vec<Seen>| -> Vec<DayCount> { days.iter().map(|d| d.0).collect() };
+        let stretches: Vec<Vec<DayCount>> = self.0.iter().map(counts).collect();
+        let sum = |of: fn(&DayCount) -> f64| stretches.iter().flatten().map(of).sum();
+        let counts = Counts {
+            hits: sum(|d| d.hits),
+            trials: sum(|d| d.trials),
+        };
+        let runs = share_in_blocks(&stretches).or_worse(bucks);
+        share_interval(counts.divided_by(runs.design_effect), runs.freedom)
+    }
+
+    /// Effective counted visits and effort, and the degrees of freedom of their dispersion.
+    pub fn exposure(&self) -> (Exposure, f64) {
+        let nightly = |days: &Vec<Seen>| -> Vec<f64> {
+            let worked = days.iter().filter(|d| d.1 > 0);
+            worked.map(|d| d.0.hits).collect()
+        };
+        let nightly: Vec<Vec<f64>> = self.0.iter().map(nightly).collect();
+        let runs = count_in_blocks(&nightly);
+        let nights: f64 = self.0.iter().flatten().map(|d| d.1 as f64).sum();
+        let exposure = Exposure {
+            events: nightly.iter().flatten().sum::<f64>() / runs.design_effect,
+            effort: nights / runs.design_effect,
+        };
+        (exposure, runs.freedom)
+    }
 }
 
-/// The share, with a range that allows for deer that stay for weeks.
-fn share(
-    season: &Season,
-    logged: &[Vec<NaiveDate>],
-    cameras: &[usize],
-    kind: Kind,
-    span: (NaiveDate, NaiveDate),
-) -> Option<Estimate> {
-    let stretches = stretches(season, logged, cameras, kind, span);
-    let counts = |days: &Vec<Seen>| -> Vec<DayCount> { days.iter().map(|d| d.0).collect() };
-    let stretches: Vec<Vec<DayCount>> = stretches.iter().map(counts).collect();
-    let sum = |of: fn(&DayCount) -> f64| stretches.iter().flatten().map(of).sum();
-    let counts = Counts {
-        hits: sum(|d| d.hits),
-        trials: sum(|d| d.trials),
+/// A rate per 100 camera-nights.
+pub(super) fn per_100_nights((exposure, freedom): (Exposure, f64)) -> Option<Estimate> {
+    let per_100 = Exposure {
+        effort: exposure.effort / 100.0,
+        ..exposure
     };
-    let runs = share_in_blocks(&stretches).or_worse(runs_of_bucks(season, cameras, kind, span));
-    share_interval(counts.divided_by(runs.design_effect), runs.freedom)
+    rate(per_100, freedom)
+}
+
+pub(super) fn is_tagged(camera: &Camera, (first, last): (NaiveDate, NaiveDate)) -> bool {
+    camera.pictures_between(first, last).are_tagged()
 }
 
 /// What it costs that one buck comes again and again with habits of his own, where most of the visits are of
@@ -273,51 +305,4 @@ fn runs_of_bucks(
         freedom: runs.freedom.min(known),
         ..runs
     }
-}
-
-/// `None` where too few of the pictures are tagged for a rate.
-fn per_100_nights(
-    season: &Season,
-    logged: &[Vec<NaiveDate>],
-    cameras: &[usize],
-    kind: Kind,
-    span: (NaiveDate, NaiveDate),
-) -> Option<Estimate> {
-    let is_tagged = |c: &usize| is_tagged(&season.cameras[*c], span);
-    if !season.about.tells_of(kind) || !cameras.iter().all(is_tagged) {
-        return None;
-    }
-    let (exposure, freedom) = exposure(season, logged, cameras, kind, span);
-    let per_100 = Exposure {
-        effort: exposure.effort / 100.0,
-        ..exposure
-    };
-    rate(per_100, freedom)
-}
-
-pub(super) fn is_tagged(camera: &Camera, (first, last): (NaiveDate, NaiveDate)) -> bool {
-    camera.pictures_between(first, last).are_tagged()
-}
-
-/// Effective counted visits and effort, and the degrees of freedom of their dispersion.
-pub(super) fn exposure(
-    season: &Season,
-    logged: &[Vec<NaiveDate>],
-    cameras: &[usize],
-    kind: Kind,
-    span: (NaiveDate, NaiveDate),
-) -> (Exposure, f64) {
-    let stretches = stretches(season, logged, cameras, kind, span);
-    let nightly = |days: &Vec<Seen>| -> Vec<f64> {
-        let worked = days.iter().filter(|d| d.1 > 0);
-        worked.map(|d| d.0.hits).collect()
-    };
-    let nightly: Vec<Vec<f64>> = stretches.iter().map(nightly).collect();
-    let runs = count_in_blocks(&nightly);
-    let nights: f64 = stretches.iter().flatten().map(|d| d.1 as f64).sum();
-    let exposure = Exposure {
-        events: nightly.iter().flatten().sum::<f64>() / runs.design_effect,
-        effort: nights / runs.design_effect,
-    };
-    (exposure, runs.freedom)
 }

@@ -2,8 +2,8 @@
 
 use chrono::NaiveDate;
 
-use super::daylight::{exposure, is_tagged};
-use crate::measure::{Estimate, Exposure, rate, rate_one_sided};
+use super::daylight::{Stretches, is_tagged, per_100_nights};
+use crate::measure::{Estimate, Exposure, rate_one_sided};
 use crate::visits::Season;
 
 /// The camera with the highest rate of visits in the light since the last change there.
@@ -58,7 +58,8 @@ pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leade
         let is_sound = is_tagged(here, span) && !here.clock_doubtful_between(span.0, span.1);
         let nights = here.effort.dates_between(span.0, span.1).len();
         (is_sound && nights >= FEWEST_NIGHTS).then(|| {
-            let (exposure, freedom) = exposure(season, logged, &[camera], kind, span);
+            let stretches = Stretches::of(season, logged, &[camera], kind, span);
+            let (exposure, freedom) = stretches.exposure();
             Ranked {
                 camera,
                 since,
@@ -81,16 +82,12 @@ pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leade
         .days(best.camera, kind, (best.since, year.last()));
     let counted = days.map(|d| d.seen.counted as usize).sum();
     let here = &season.cameras[best.camera];
-    let per_100 = Exposure {
-        effort: best.exposure.effort / 100.0,
-        ..best.exposure
-    };
     (counted > 0).then_some(Leader {
         camera: best.camera,
         since: best.since,
         nights: here.effort.dates_between(best.since, year.last()).len(),
         counted,
-        per_100_nights: rate(per_100, best.freedom)?,
+        per_100_nights: per_100_nights((best.exposure, best.freedom))?,
         second: second.camera,
         p_adjusted: (worst * others.len() as f64).min(1.0),
     })

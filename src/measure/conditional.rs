@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use super::last_that_holds;
+
 /// One day of a stratum.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MatchedDay {
@@ -93,20 +95,12 @@ fn solve(strata: &[&Vec<MatchedDay>]) -> Option<f64> {
     const FURTHEST: f64 = 20.0;
     const HALVINGS: usize = 60;
     let excess = |log_ratio: f64| strata.iter().map(|s| score(s, log_ratio).0).sum::<f64>();
-    let (mut low, mut high) = (-FURTHEST, FURTHEST);
     // At an end all events fall on one sort of days, or nothing depends on the ratio.
-    if excess(low) <= 1e-6 || excess(high) >= -1e-6 {
+    if excess(-FURTHEST) <= 1e-6 || excess(FURTHEST) >= -1e-6 {
         return None;
     }
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if excess(middle) > 0.0 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    Some(f64::midpoint(low, high))
+    let root = last_that_holds(-FURTHEST, FURTHEST, HALVINGS, |ratio| excess(ratio) > 0.0);
+    Some(root)
 }
 
 /// Squared distances of a stratum's days from what its rate and the ratio lead to expect, over that.

@@ -33,19 +33,38 @@ pub use predictive::{Expected, Pair, predictive_interval, predictive_p_value, sc
 pub use proportion::{Counts, Estimate, change, change_p_value, share_interval, wilson};
 pub use quantiles::{median, median_interval, quantile, shift_between};
 pub use rate::{Exposure, rate, rate_one_sided, rate_p_value, rate_ratio};
-pub use resample::{BLOCK_DAYS, block_interval, block_variance};
+pub use resample::{block_interval, block_variance};
 pub use spread::{Effect, Moderation, Unlike, between_variance, mean_effect, moderation, unlike};
 
 /// Degrees of freedom of a quantity whose variance is known: the normal distribution.
 pub const KNOWN: f64 = f64::INFINITY;
 
-/// The 97.5 % quantile of Student's t distribution; of the normal for [`KNOWN`].
+/// The 97.5 % quantile of Student's t distribution (Student 1908, Biometrika 6:1-25); of the normal for
+/// [`KNOWN`].
 pub fn critical(freedom: f64) -> f64 {
     const Z95: f64 = 1.959_963_984_540_054;
     if freedom > 1e6 {
         return Z95;
     }
     upper_quantile(0.025, freedom)
+}
+
+/// Where something stops holding, between an end at which it holds and one at which it does not, by halving.
+fn last_that_holds(
+    mut holds_at: f64,
+    mut fails_at: f64,
+    halvings: usize,
+    holds: impl Fn(f64) -> bool,
+) -> f64 {
+    for _ in 0..halvings {
+        let middle = f64::midpoint(holds_at, fails_at);
+        if holds(middle) {
+            holds_at = middle;
+        } else {
+            fails_at = middle;
+        }
+    }
+    f64::midpoint(holds_at, fails_at)
 }
 
 /// What a statistic over its standard error exceeds with a chance of `tail`, by Student's t; by the normal
@@ -58,7 +77,7 @@ fn upper_quantile(tail: f64, freedom: f64) -> f64 {
     }
 }
 
-/// Two-sided p-value of a statistic over its standard error.
+/// Two-sided p-value of a statistic over its standard error, by Student's t (Student 1908, Biometrika 6:1-25).
 pub fn two_sided(statistic: f64, freedom: f64) -> f64 {
     use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
     let tail = match StudentsT::new(0.0, 1.0, freedom) {

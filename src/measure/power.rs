@@ -20,7 +20,8 @@ pub fn equivalence_p_value(value: f64, variance: f64, margin: f64, freedom: f64)
     above.max(below)
 }
 
-/// How far a one-sided interval at `level` reaches from its estimate.
+/// How far a one-sided interval at `level` reaches from its estimate, by Student's t (Student 1908, Biometrika
+/// 6:1-25).
 pub fn one_sided_reach(variance: f64, level: f64, freedom: f64) -> f64 {
     upper_quantile(level, freedom) * variance.sqrt()
 }

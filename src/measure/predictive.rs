@@ -177,14 +177,16 @@ impl<'a> Prediction<'a> {
     }
 }
 
-/// Two-sided p-value of the counts belonging to the expected change. `freedom` is that of the counts' design
+/// Two-sided p-value of the counts belonging to the expected change (Higgins, Thompson & Spiegelhalter 2009, JRSS A
+/// 172:137-159, with a score test in place of a normal outcome). `freedom` is that of the counts' design
 /// effect.
 pub fn predictive_p_value(pairs: &[Pair], expected: &Expected, freedom: f64) -> f64 {
     let below = Prediction::of(pairs, expected, freedom).as_little(0.0);
     2.0 * below.min(1.0 - below).max(0.0)
 }
 
-/// The 95 % interval of how far from the expected change the counts lie, on its scale: the distances at which
+/// The 95 % interval of how far from the expected change the counts lie, on its scale, by inverting the test (Higgins
+/// et al. 2009, as there): the distances at which
 /// [`predictive_p_value`] would be over 5 %. The search begins at `near`, whose standard error is `error`; an end
 /// of 12 is as good as infinite.
 pub fn predictive_interval(

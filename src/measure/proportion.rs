@@ -1,6 +1,6 @@
 //! Shares, and changes of shares, that stay honest at small counts.
 
-use super::{KNOWN, critical, two_sided};
+use super::{KNOWN, critical, last_that_holds, two_sided};
 
 /// Hits among trials. Either may be fractional: counts divided by a design effect are the effective
 /// counts of Rao & Scott (1992), Biometrics 48:577-585.
@@ -52,7 +52,7 @@ pub fn wilson(counts: Counts) -> Option<Estimate> {
     score_interval(counts, critical(KNOWN))
 }
 
-/// Wilson's interval for effective counts: Student's t with the degrees of freedom of their design effect in
+/// Wilson's interval (Wilson 1927, JASA 22:209-212) for the effective counts of Rao & Scott (1992): Student's t with the degrees of freedom of their design effect in
 /// place of the normal. `None` without trials.
 pub fn share_interval(counts: Counts, freedom: f64) -> Option<Estimate> {
     score_interval(counts, critical(freedom))
@@ -103,23 +103,15 @@ fn difference(a: Estimate, b: Estimate) -> Estimate {
 /// P-value of an unchanged share: the level at which the interval of [`change`] just touches 0, so that test
 /// and interval never contradict each other. `None` where a side has no trials.
 pub fn change_p_value(before: Counts, after: Counts, freedom: f64) -> Option<f64> {
-    let holds_zero = |t: f64| {
-        let interval = change_at((before, after), t)?;
-        Some(interval.low <= 0.0 && interval.high >= 0.0)
-    };
-    let (mut low, mut high) = (0.0, FURTHEST);
-    if holds_zero(0.0)? && before.share() == after.share() {
+    if before.share()? == after.share()? {
         return Some(1.0);
     }
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if holds_zero(middle)? {
-            high = middle;
-        } else {
-            low = middle;
-        }
-    }
-    Some(two_sided(f64::midpoint(low, high), freedom))
+    let excludes_zero = |t: f64| {
+        let interval = change_at((before, after), t);
+        interval.is_some_and(|i| i.low > 0.0 || i.high < 0.0)
+    };
+    let furthest = last_that_holds(0.0, FURTHEST, HALVINGS, excludes_zero);
+    Some(two_sided(furthest, freedom))
 }
 
 /// A change so many standard errors from 0 is as far as one can be.

@@ -6,7 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use super::{Estimate, quantile};
 
 /// Days that stay together when resampled.
-pub const BLOCK_DAYS: usize = 5;
+const BLOCK_DAYS: usize = 5;
 
 /// The 95 % percentile interval of a statistic of two stretches of days, by a circular block
 /// bootstrap of each (Politis & Romano 1992, in LePage & Billard, Exploring the Limits of Bootstrap).

@@ -3,6 +3,8 @@
 
 use statrs::function::gamma::digamma;
 
+use super::last_that_holds;
+
 /// A change measured at one unit, with the variance that its own counts give it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Effect {
@@ -80,15 +82,7 @@ pub fn between_variance<G: AsRef<[Effect]>>(groups: &[G]) -> f64 {
         high *= 4.0;
     }
     // The excess falls with the variance, so halving finds its root.
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if excess(middle) > 0.0 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    f64::midpoint(low, high)
+    last_that_holds(low, high, HALVINGS, |between| excess(between) > 0.0)
 }
 
 /// Leaves an error of under a millionth of a millionth of the first bracket.

@@ -53,7 +53,7 @@ pub(super) fn choose(season: &Season, here: &Logged, log: &[Logged]) -> (Chosen,
     }
     match seasons_around(season, here) {
         Some(windows) => {
-            let days = (windows.after.1 - windows.after.0).num_days() as u32 + 1;
+            let days = windows.days();
             let why = WhyDays::Seasons;
             (
                 Chosen {

@@ -54,21 +54,10 @@ impl<'a> Compared<'a> {
         log: &'a [Logged<'a>],
         quiet: &'a Quiet,
     ) -> Self {
-        let cameras: Vec<usize> = (0..season.cameras.len()).collect();
-        let noise = |c: &usize| {
-            let watched = Watched {
-                season,
-                cameras: &cameras[*c..=*c],
-                kind,
-            };
-            Noise::of(watched, windows)
-        };
+        let sides = |c| quiet::sides(season, c, kind, windows);
         Self {
-            sides: cameras
-                .iter()
-                .map(|c| quiet::sides(season, *c, kind, windows))
-                .collect(),
-            noise: cameras.iter().map(noise).collect(),
+            sides: (0..season.cameras.len()).map(sides).collect(),
+            noise: Noise::of_each(season, kind, windows),
             is_control: controls(season, windows, roles, log),
             season,
             windows,
@@ -140,13 +129,7 @@ impl<'a> Compared<'a> {
                 (short, runs_together(&noise, &lasting))
             }
         };
-
         let sides: Vec<Sides> = cameras.iter().map(|c| self.sides[*c]).collect();
-        let mut sum = sides[0];
-        for more in &sides[1..] {
-            sum.before += more.before;
-            sum.after += more.after;
-        }
         let in_doubt = |c: &usize| {
             self.season.cameras[*c]
                 .clock_doubtful_between(self.windows.before.0, self.windows.after.1)
@@ -156,8 +139,8 @@ impl<'a> Compared<'a> {
             clock_in_doubt: cameras.iter().any(in_doubt),
             is_tagged: sides.iter().all(Sides::are_tagged),
             cameras,
+            sum: Sides::sum(&sides).unwrap_or_default(),
             sides,
-            sum,
             sum_noise,
             runs_together,
         }
@@ -321,7 +304,7 @@ impl<'a> Compared<'a> {
             camera,
             kind: self.kind,
             role: camera.map_or(Role::Near, |c| self.roles[c]),
-            days: (self.windows.after.1 - self.windows.after.0).num_days() as u32 + 1,
+            days: self.windows.days(),
             share_change: change(before, after, noise.share.freedom),
             share_change_against_controls: share.contrast.map(|c| c.points(here.sum.after.share())),
             rate_ratio: ratio(Question::LightVisits, noise.light.freedom),
@@ -469,12 +452,7 @@ struct Controls {
 
 impl Controls {
     fn expected(&self) -> Expected {
-        Expected {
-            mean: self.mean.value,
-            variance: self.mean.variance,
-            between: self.spread.between,
-            freedom: self.spread.freedom,
-        }
+        self.spread.expected(self.mean)
     }
 }
 

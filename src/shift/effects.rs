@@ -3,7 +3,7 @@
 
 use super::noise::Noise;
 use super::window::Sums;
-use crate::measure::{Counts, Effect, Exposure, Pair};
+use crate::measure::{Counts, Effect, Exposure, Pair, change_p_value, rate_p_value};
 
 /// What is asked of a comparison.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -22,7 +22,7 @@ impl Question {
 }
 
 /// One camera's counts on two sides.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Sides {
     pub before: Sums,
     pub after: Sums,
@@ -109,6 +109,32 @@ impl Sides {
                 variance: design_effect * (1.0 / before + 1.0 / after),
             }
         })
+    }
+
+    /// The p-value of no change here, whatever others did.
+    pub fn own_p_value(&self, question: Question, noise: &Noise) -> Option<f64> {
+        let freedom = noise.on(question).freedom;
+        match question {
+            Question::Share => {
+                let [before, after] = self.shares(noise);
+                change_p_value(before, after, freedom)
+            }
+            _ => {
+                let [before, after] = self.exposures(question, noise);
+                rate_p_value(before, after, freedom)
+            }
+        }
+    }
+
+    /// Several cameras' counts added up; `None` without any.
+    pub fn sum(all: &[Self]) -> Option<Self> {
+        let (first, rest) = all.split_first()?;
+        let mut sum = *first;
+        for more in rest {
+            sum.before += more.before;
+            sum.after += more.after;
+        }
+        Some(sum)
     }
 
     /// Effective counts of the share.

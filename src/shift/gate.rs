@@ -14,7 +14,7 @@ use crate::measure::{Family, graph_adjusted};
 use crate::visits::Kind;
 
 /// Part of the allowance kept for what is not the first question.
-const KEPT: f64 = 0.05;
+pub(super) const KEPT: f64 = 0.05;
 
 /// The families of one disturbance, in the order in which they are asked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -52,26 +52,36 @@ pub(super) fn adjust(rows: &mut [Shift], about: Kind) {
         .map(|(i, n)| (n.as_str(), i))
         .collect();
     let near: Vec<usize> = names.iter().map(|n| near_cameras(rows, n, about)).collect();
-    let mut families = families(&near);
+    let families = families(&near);
+    answer(rows, families, |_, row, question| {
+        let event = number[row.disturbance.as_str()];
+        let rank = rank(row, question, about, near[event])?;
+        Some(event * RANKS.len() + rank as usize)
+    });
+    alike(rows, &names, &near);
+}
+
+/// Puts every question of every row into its family and gives the rows their adjusted p-values; `family_of` is
+/// told a row's place, and says `None` of what is not asked.
+pub(super) fn answer(
+    rows: &mut [Shift],
+    mut families: Vec<Family>,
+    family_of: impl Fn(usize, &Shift, Question) -> Option<usize>,
+) {
     let mut asked: Vec<Vec<(usize, Question)>> = vec![Vec::new(); families.len()];
     for (i, row) in rows.iter().enumerate() {
-        let event = number[row.disturbance.as_str()];
         for (question, p) in row.questions() {
-            let Some(rank) = rank(row, question, about, near[event]) else {
-                continue;
-            };
-            let family = event * RANKS.len() + rank as usize;
-            families[family].p_values.push(p);
-            asked[family].push((i, question));
+            if let Some(family) = family_of(i, row, question) {
+                families[family].p_values.push(p);
+                asked[family].push((i, question));
+            }
         }
     }
-    let adjusted = graph_adjusted(&families);
-    for (family, p_values) in asked.iter().zip(adjusted) {
+    for (family, p_values) in asked.iter().zip(graph_adjusted(&families)) {
         for ((row, question), p) in family.iter().zip(p_values) {
             *rows[*row].adjusted(*question) = Some(p);
         }
     }
-    alike(rows, &names, &near);
 }
 
 /// The family of a question; `None` where it is the same as that of all near cameras together.

@@ -3,8 +3,6 @@
 use super::LEVEL;
 use super::effects::{Question, Sides};
 use super::noise::Noise;
-use crate::measure::{change_p_value, rate_p_value};
-
 /// What one row is about: a camera, or all near cameras.
 pub(super) struct Here {
     pub cameras: Vec<usize>,
@@ -29,21 +27,7 @@ impl Here {
 
 /// The p-value of no change at a row's cameras, whatever others did.
 pub(super) fn own_p_value(here: &Here, sides: &[Sides], question: Question) -> Option<f64> {
-    let mut sum = *sides.first()?;
-    for more in &sides[1..] {
-        sum.before += more.before;
-        sum.after += more.after;
-    }
-    let noise = &here.sum_noise;
-    let [before, after] = sum.exposures(question, noise);
-    match question {
-        Question::Share => {
-            let [before, after] = sum.shares(noise);
-            change_p_value(before, after, noise.share.freedom)
-        }
-        Question::LightVisits => rate_p_value(before, after, noise.light.freedom),
-        Question::AllVisits => rate_p_value(before, after, noise.visits.freedom),
-    }
+    Sides::sum(sides)?.own_p_value(question, &here.sum_noise)
 }
 
 /// Whether the largest change would be told from chance if nothing had to be compared with.

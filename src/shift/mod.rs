@@ -245,18 +245,12 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
     let all = roles::logged(season, disturbances, &mut problems);
     let repeated = pressure::repeated(season, &all);
     let log = roles::once(all);
-    let mut plans = plans(season, &log);
-    let mut rows = judged(season, &log, &plans);
-    look_closer(season, &log, &mut plans, &mut rows);
-    let (unlogged, could_be_watched) = unlogged::unlogged(season, &log);
+    let (mut found, quiet) = found(season, &log);
+    look_closer(season, &log, &quiet, &mut found);
     Shifts {
-        rows,
-        plans,
-        years: years::years(season, &log),
-        unlogged,
-        could_be_watched,
         repeated,
         problems,
+        ..found
     }
 }
 
@@ -264,17 +258,28 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
 pub fn verdicts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
     let mut problems = Vec::new();
     let log = roles::once(roles::logged(season, disturbances, &mut problems));
-    let plans = plans(season, &log);
-    let (unlogged, could_be_watched) = unlogged::unlogged(season, &log);
     Shifts {
-        rows: judged(season, &log, &plans),
+        problems,
+        ..found(season, &log).0
+    }
+}
+
+/// What is found of what happened once, and what was learned for each of it.
+fn found(season: &Season, log: &[Logged]) -> (Shifts, Vec<Quiet>) {
+    let plans = plans(season, log);
+    let learn = |(here, plan): (&Logged, &Plan)| Quiet::of(season, &plan.windows, &here.roles, log);
+    let quiet: Vec<Quiet> = log.par_iter().zip(&plans).map(learn).collect();
+    let (unlogged, could_be_watched) = unlogged::unlogged(season, log);
+    let found = Shifts {
+        rows: judged(season, log, &plans, &quiet),
         plans,
-        years: years::years(season, &log),
+        years: years::years(season, log),
         unlogged,
         could_be_watched,
         repeated: Vec::new(),
-        problems,
-    }
+        problems: Vec::new(),
+    };
+    (found, quiet)
 }
 
 /// For every camera the dates on which something that could touch it began or ended, in order; what happened
@@ -305,16 +310,16 @@ fn plans(season: &Season, log: &[Logged]) -> Vec<Plan> {
     log.par_iter().map(plan).collect()
 }
 
-fn judged(season: &Season, log: &[Logged], plans: &[Plan]) -> Vec<Shift> {
-    let of_one = |(here, plan): (&Logged, &Plan)| -> Vec<Shift> {
-        let quiet = Quiet::of(season, &plan.windows, &here.roles, log);
+fn judged(season: &Season, log: &[Logged], plans: &[Plan], quiet: &[Quiet]) -> Vec<Shift> {
+    let of_one = |((here, plan), quiet): ((&Logged, &Plan), &Quiet)| -> Vec<Shift> {
         let rows = |kind| {
-            let compared = Compared::of(season, &plan.windows, kind, &here.roles, log, &quiet);
+            let compared = Compared::of(season, &plan.windows, kind, &here.roles, log, quiet);
             compared.rows(here.disturbance)
         };
         Kind::ALL.into_iter().flat_map(rows).collect()
     };
-    let rows: Vec<Vec<Shift>> = log.par_iter().zip(plans).map(of_one).collect();
+    let all = log.par_iter().zip(plans).zip(quiet);
+    let rows: Vec<Vec<Shift>> = all.map(of_one).collect();
     let mut rows: Vec<Shift> = rows.into_iter().flatten().collect();
     gate::adjust(&mut rows, season.about.kind);
     verdict::judge(&mut rows);
@@ -323,12 +328,10 @@ fn judged(season: &Season, log: &[Logged], plans: &[Plan]) -> Vec<Shift> {
 
 /// Adds to the near cameras' rows what a sceptic asks next: over other days, which minutes, since when,
 /// on which bucks it rests, and whether other dates look the same.
-fn look_closer(season: &Season, log: &[Logged], plans: &mut [Plan], rows: &mut [Shift]) {
-    for (here, plan) in log.iter().zip(plans) {
-        let disturbance = here.disturbance;
+fn look_closer(season: &Season, log: &[Logged], quiet: &[Quiet], found: &mut Shifts) {
+    let about = season.about.kind;
+    for ((here, plan), quiet) in log.iter().zip(&mut found.plans).zip(quiet) {
         let windows = plan.windows;
-        let about = season.about.kind;
-        let quiet = Quiet::of(season, &windows, &here.roles, log);
         let is_of_seasons = windows.years_apart.is_some();
         if !is_of_seasons {
             plan.other_days = other_days(season, here, log, plan.chosen.days);
@@ -336,35 +339,46 @@ fn look_closer(season: &Season, log: &[Logged], plans: &mut [Plan], rows: &mut [
         // No other date has a season on either side of its own.
         let mut placebos = match is_of_seasons {
             true => vec![None; here.roles.len()],
-            false => placebo::placebos(season, here, &windows, log),
+            false => placebo::placebos(season, here, &windows, log, quiet),
         };
-        let theirs = rows
-            .iter_mut()
-            .filter(|r| r.disturbance == disturbance.id && r.role == Role::Near);
-        let mut theirs: Vec<&mut Shift> = theirs.collect();
+        let of_kind = |kind| Compared::of(season, &windows, kind, &here.roles, log, quiet);
+        let compared = Kind::ALL.map(of_kind);
+        let id = &here.disturbance.id;
+        let theirs = found.rows.iter_mut();
+        let mut theirs: Vec<&mut Shift> = theirs
+            .filter(|r| r.disturbance == *id && r.role == Role::Near)
+            .collect();
         theirs.par_iter_mut().for_each(|row| {
-            let compared = Compared::of(season, &windows, row.kind, &here.roles, log, &quiet);
+            let compared = &compared[row.kind as usize];
             if row.kind == about {
-                row.rests_on = rests_on::rests_on(season, &compared, row);
+                row.rests_on = rests_on::rests_on(season, compared, row);
             }
             let Some(camera) = row.camera else { return };
-            let seed = seed(&[&windows.after.0.to_string(), row.kind.word()]);
-            let others: Vec<usize> = (0..here.roles.len())
-                .filter(|c| here.roles[*c] == Role::Control)
-                .collect();
             if season.about.kinds().contains(&row.kind) {
-                let timing = timing::timing(season, camera, &others, row.kind, &windows, seed);
-                row.timing = Some(timing);
+                row.timing = Some(timing_of(season, here, camera, row.kind, &windows));
             }
             let is_clear = row.verdict.is_clear() || row.light_verdict.is_clear();
             if is_clear && !is_of_seasons {
-                row.onset = onset::onset(season, camera, row, &compared);
+                row.onset = onset::onset(season, camera, row, compared);
             }
         });
         for row in theirs.iter_mut().filter(|r| r.kind == about) {
             row.placebo = row.camera.and_then(|c| placebos[c].take());
         }
     }
+}
+
+fn timing_of(
+    season: &Season,
+    here: &Logged,
+    camera: usize,
+    kind: Kind,
+    windows: &Windows,
+) -> Timing {
+    let is_control = |c: &usize| here.roles[*c] == Role::Control;
+    let others: Vec<usize> = (0..here.roles.len()).filter(is_control).collect();
+    let seed = seed(&[&windows.after.0.to_string(), kind.word()]);
+    timing::timing(season, camera, &others, kind, windows, seed)
 }
 
 /// The near cameras together over every other number of days that fits: how much hangs on the choice.

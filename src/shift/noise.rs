@@ -53,6 +53,11 @@ impl Noise {
         Stretches::of(watched, &blocks, as_on(watched, windows)).noise(RUN_DAYS)
     }
 
+    /// The same of every camera by itself.
+    pub fn of_each(season: &Season, kind: Kind, windows: &Windows) -> Vec<Self> {
+        each(season, kind, |watched| Self::of(watched, windows))
+    }
+
     /// Runs over weeks, in all days before and all days after: where deer with habits of their own stay that
     /// long at one camera, no other tells of it.
     pub fn lasting(watched: Watched, windows: &Windows) -> Self {
@@ -79,6 +84,18 @@ impl Noise {
         }
         all.noise(RUN_DAYS)
     }
+}
+
+/// Something of every camera by itself.
+pub(super) fn each<T>(season: &Season, kind: Kind, of: impl Fn(Watched) -> T) -> Vec<T> {
+    let one = |camera: usize| {
+        of(Watched {
+            season,
+            cameras: &[camera],
+            kind,
+        })
+    };
+    (0..season.cameras.len()).map(one).collect()
 }
 
 /// Of several cameras the place of the first decides which date is asked for.

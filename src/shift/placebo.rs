@@ -32,16 +32,16 @@ pub(super) fn placebos(
     here: &Logged,
     windows: &Windows,
     log: &[Logged],
+    quiet: &Quiet,
 ) -> Vec<Option<Placebo>> {
     let roles = &here.roles;
     let Some((first, last)) = season.span() else {
         return vec![None; roles.len()];
     };
     let kind = season.about.kind;
-    let days = (windows.after.1 - windows.after.0).num_days() as u32 + 1;
-    let quiet = Quiet::of(season, windows, roles, log);
+    let days = windows.days();
     let changes = |windows: &Windows| -> Vec<Option<f64>> {
-        let compared = Compared::of(season, windows, kind, roles, log, &quiet);
+        let compared = Compared::of(season, windows, kind, roles, log, quiet);
         let change = |c: usize| compared.share_change(c).filter(|_| roles[c] == Role::Near);
         (0..roles.len()).map(change).collect()
     };
@@ -74,7 +74,7 @@ fn counted(
     here: &Windows,
     log: &[Logged],
 ) -> Placebo {
-    let days = (here.after.1 - here.after.0).num_days() as u32 + 1;
+    let days = here.days();
     let is_untouched = |date: NaiveDate| {
         let there = Windows::at(date, days);
         let other = |l: &Logged| l.touches(camera, there.before.0 + Days::new(1), there.after.1);

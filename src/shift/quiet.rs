@@ -4,19 +4,18 @@
 use chrono::{Datelike, Days, NaiveDate};
 
 use super::effects::{Question, Sides};
-use super::noise::{Noise, Watched};
+use super::noise::Noise;
 use super::roles::{Logged, Role};
 use super::window::{Sums, Windows};
-use crate::measure::{Effect, between_variance, moderation, unlike};
+use crate::measure::{Effect, Expected, between_variance, moderation, unlike};
 use crate::visits::{Kind, Season};
 
-/// Groups of changes that should be alike: one kind at all quiet cameras over the same dates; where there is one
-/// camera, at it in the same weeks of several years.
-#[derive(Default)]
-pub(super) struct Quiet {
-    groups: [Vec<Vec<Effect>>; Question::ALL.len()],
-    learned: [Learned; Question::ALL.len()],
-}
+/// Groups of changes that should be alike, question by question: one kind at all quiet cameras over the same
+/// dates; where there is one camera, at it in the same weeks of several years.
+type Groups = [Vec<Vec<Effect>>; Question::ALL.len()];
+
+/// What such groups say, question by question.
+pub(super) struct Quiet([Learned; Question::ALL.len()]);
 
 /// What all groups together say: the variance, and the degrees of freedom that they lend to one of them.
 #[derive(Debug, Clone, Copy, Default)]
@@ -30,6 +29,18 @@ pub(super) struct Learned {
 pub(super) struct Spread {
     pub between: f64,
     pub freedom: f64,
+}
+
+impl Spread {
+    /// What a camera is expected to do where the controls did `mean`.
+    pub fn expected(&self, mean: Effect) -> Expected {
+        Expected {
+            mean: mean.value,
+            variance: mean.variance,
+            between: self.between,
+            freedom: self.freedom,
+        }
+    }
 }
 
 /// Pairs of stretches further from the date than so many are another time, and cost more than they tell.
@@ -72,18 +83,9 @@ impl Quiet {
         roles: &[Role],
         log: &[Logged],
     ) -> Self {
-        let cameras: Vec<usize> = (0..season.cameras.len()).collect();
-        let mut quiet = Self::default();
+        let mut groups = Groups::default();
         for kind in kinds(season) {
-            let watched = |camera: &usize| Watched {
-                season,
-                cameras: &cameras[*camera..=*camera],
-                kind,
-            };
-            let noise: Vec<Noise> = cameras
-                .iter()
-                .map(|c| Noise::of(watched(c), windows))
-                .collect();
+            let noise = Noise::of_each(season, kind, windows);
             for pair in &pairs {
                 let usable = |camera: &usize| {
                     let is_before = pair.after.1 <= windows.before.1;
@@ -91,47 +93,11 @@ impl Quiet {
                     (is_before || was || roles[*camera] == Role::Control)
                         && is_undisturbed(season, *camera, pair, log)
                 };
-                let usable: Vec<usize> = cameras.iter().copied().filter(usable).collect();
-                quiet.take_in(season, kind, pair, &usable, &noise, log);
+                let usable: Vec<usize> = (0..season.cameras.len()).filter(usable).collect();
+                take_in(&mut groups, season, kind, pair, &usable, &noise, log);
             }
         }
-        quiet.learned = std::array::from_fn(|q| Learned::of(&quiet.groups[q]));
-        quiet
-    }
-
-    fn take_in(
-        &mut self,
-        season: &Season,
-        kind: Kind,
-        pair: &Windows,
-        cameras: &[usize],
-        noise: &[Noise],
-        log: &[Logged],
-    ) {
-        let nights = match pair.years_apart {
-            Some(_) => FEWEST_NIGHTS,
-            None => {
-                let days = (pair.after.1 - pair.after.0).num_days() + 1;
-                (days as f64 * WORKED).ceil() as usize
-            }
-        };
-        let sides: Vec<(usize, Sides)> = cameras
-            .iter()
-            .map(|c| (*c, sides(season, *c, kind, pair)))
-            .filter(|(_, s)| s.worked(nights))
-            .collect();
-        for question in Question::ALL {
-            let effect = |(c, s): &(usize, Sides)| s.effect(question, &noise[*c]);
-            let mut group: Vec<Effect> = sides.iter().filter_map(effect).collect();
-            if let ([_], [camera]) = (group.as_slice(), cameras) {
-                let earlier = earlier_years(season, *camera, kind, pair, log);
-                let effects = earlier.iter().map(|s| s.effect(question, &noise[*camera]));
-                group.extend(effects.flatten());
-            }
-            if group.len() > 1 {
-                self.groups[question as usize].push(group);
-            }
-        }
+        Self(groups.map(|groups| Learned::of(&groups)))
     }
 
     /// What is known together with the controls' own changes over the days compared, the larger of what
@@ -139,7 +105,40 @@ impl Quiet {
     /// (Smyth 2004, as in [`moderation`]). `None` without controls, or where so little is known that nothing could ever be
     /// told.
     pub fn spread(&self, question: Question, controls: &[Effect]) -> Option<Spread> {
-        self.learned[question as usize].with(controls)
+        self.0[question as usize].with(controls)
+    }
+}
+
+/// Takes in one pair of stretches.
+fn take_in(
+    groups: &mut Groups,
+    season: &Season,
+    kind: Kind,
+    pair: &Windows,
+    cameras: &[usize],
+    noise: &[Noise],
+    log: &[Logged],
+) {
+    let nights = match pair.years_apart {
+        Some(_) => FEWEST_NIGHTS,
+        None => (f64::from(pair.days()) * WORKED).ceil() as usize,
+    };
+    let sides: Vec<(usize, Sides)> = cameras
+        .iter()
+        .map(|c| (*c, sides(season, *c, kind, pair)))
+        .filter(|(_, s)| s.worked(nights))
+        .collect();
+    for question in Question::ALL {
+        let effect = |(c, s): &(usize, Sides)| s.effect(question, &noise[*c]);
+        let mut group: Vec<Effect> = sides.iter().filter_map(effect).collect();
+        if let ([_], [camera]) = (group.as_slice(), cameras) {
+            let earlier = earlier_years(season, *camera, kind, pair, log);
+            let effects = earlier.iter().map(|s| s.effect(question, &noise[*camera]));
+            group.extend(effects.flatten());
+        }
+        if group.len() > 1 {
+            groups[question as usize].push(group);
+        }
     }
 }
 
@@ -265,8 +264,7 @@ pub(super) fn pairs(season: &Season, windows: &Windows, most: usize) -> Vec<Wind
     if windows.years_apart.is_some() {
         return other_years(windows, (first, last));
     }
-    let length = (windows.after.1 - windows.after.0).num_days() + 1;
-    let step = Days::new(length as u64);
+    let step = Days::new(u64::from(windows.days()));
     let back = |(from, until): (NaiveDate, NaiveDate)| (from - step, until - step);
     let on = |(from, until): (NaiveDate, NaiveDate)| (from + step, until + step);
     let earlier = std::iter::successors(Some(windows.before), |span| Some(back(*span)));

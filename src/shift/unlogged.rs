@@ -6,14 +6,11 @@ use rayon::prelude::*;
 use super::LEVEL;
 use super::contrast::points;
 use super::effects::{Question, Sides};
-use super::noise::{Noise, Watched};
+use super::noise::{self, Noise, Watched};
 use super::quiet::{self, Learned, is_undisturbed};
 use super::roles::Logged;
 use super::window::Windows;
-use crate::measure::{
-    Effect, Expected, KNOWN, change_p_value, mean_effect, predictive_p_value, rate_p_value,
-    score_statistic, two_sided,
-};
+use crate::measure::{Effect, KNOWN, mean_effect, predictive_p_value, score_statistic, two_sided};
 use crate::visits::{Kind, Season};
 
 /// A change at one camera that no logged disturbance accounts for.
@@ -29,7 +26,7 @@ pub struct Unlogged {
     pub dates: (NaiveDate, NaiveDate),
     /// The change at the clearest of them: of the share as a fraction, of visits in light as a ratio.
     pub change: f64,
-    /// Its p-value, times the number of cameras, kinds, questions and dates looked at.
+    /// Its p-value, times the number of looks (see [`unlogged`]).
     pub p_adjusted: f64,
 }
 
@@ -44,8 +41,9 @@ const FEWEST_ELSEWHERE: usize = 10;
 const QUESTIONS: [Question; 2] = [Question::LightVisits, Question::Share];
 
 /// Looks at every camera on every third date for changes that nobody logged. Every p-value is multiplied by
-/// the number of looks (Bonferroni), so that about one season in twenty raises a false alarm (measured:
-/// `tests/bench/error_rates.md`). Says also whether any camera could be compared.
+/// the number of looks (Bonferroni): cameras, kinds, questions, and stretches of half of the days compared. Dates
+/// within one stretch share most of their days and count once, which no theorem allows: how often a season raises a
+/// false alarm is measured (`tests/bench/error_rates.md`). Says also whether any camera could be compared.
 pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool) {
     let days = season.settings.shift_days.unwrap_or(DAYS);
     let Some((first, last)) = season.span() else {
@@ -99,18 +97,7 @@ struct Watch<'a> {
 impl<'a> Watch<'a> {
     fn of(season: &'a Season, kind: Kind, days: u32, log: &[Logged]) -> Self {
         let cameras: Vec<usize> = (0..season.cameras.len()).collect();
-        let noise = |c: &usize| {
-            let cameras = &cameras[*c..=*c];
-            Noise::of_all(
-                Watched {
-                    season,
-                    cameras,
-                    kind,
-                },
-                days,
-            )
-        };
-        let noise: Vec<Noise> = cameras.par_iter().map(noise).collect();
+        let noise = noise::each(season, kind, |watched| Noise::of_all(watched, days));
         let groups = groups(season, kind, days, &noise, log);
         let others = groups.map(|groups| {
             let without = |camera: &usize| -> Vec<Vec<Effect>> {
@@ -148,7 +135,7 @@ impl<'a> Watch<'a> {
             .collect();
         let mut alarms = Vec::new();
         let mut any = false;
-        for (q, question) in QUESTIONS.into_iter().enumerate() {
+        for question in QUESTIONS {
             let effect = |(s, n): (&Option<Sides>, &Noise)| s.as_ref()?.effect(question, n);
             let effects: Vec<Option<Effect>> = sides.iter().zip(&self.noise).map(effect).collect();
             for (camera, here) in sides.iter().enumerate() {
@@ -164,9 +151,8 @@ impl<'a> Watch<'a> {
                     continue;
                 }
                 any = true;
-                let learned = &self.others[q][camera];
                 let most = LEVEL / looks;
-                let found = self.clear(camera, &here, question, &effects, learned, &windows, most);
+                let found = self.clear(camera, &here, question, &effects, &windows, most);
                 if let Some((p, change)) = found {
                     alarms.push(Unlogged {
                         camera,
@@ -184,14 +170,12 @@ impl<'a> Watch<'a> {
 
     /// The p-value of a camera's change against all others, and the change; `None` where it is over `most`, or
     /// cannot be told.
-    #[allow(clippy::too_many_arguments)]
     fn clear(
         &self,
         camera: usize,
         here: &Sides,
         question: Question,
         effects: &[Option<Effect>],
-        learned: &Learned,
         windows: &Windows,
         most: f64,
     ) -> Option<(f64, f64)> {
@@ -208,14 +192,8 @@ impl<'a> Watch<'a> {
             return None;
         }
         let others: Vec<Effect> = others().collect();
-        let spread = learned.with(&others)?;
+        let spread = self.others[question as usize][camera].with(&others)?;
         let mean = mean_effect(others, spread.between)?;
-        let expected = Expected {
-            mean: mean.value,
-            variance: mean.variance,
-            between: spread.between,
-            freedom: spread.freedom,
-        };
         let cameras = &[camera];
         let watched = Watched {
             season: self.season,
@@ -224,8 +202,8 @@ impl<'a> Watch<'a> {
         };
         let noise = Noise::lasting(watched, windows);
         let pair = [here.pair(question, &noise, 1.0)?];
-        let against = predictive_p_value(&pair, &expected, noise.on(question).freedom);
-        let p = against.max(own_p_value(here, question, &noise)?);
+        let against = predictive_p_value(&pair, &spread.expected(mean), noise.on(question).freedom);
+        let p = against.max(here.own_p_value(question, &noise)?);
         (p <= most).then_some((p, own.value - mean.value))
     }
 }
@@ -273,19 +251,6 @@ fn has_enough(sides: &Sides, question: Question) -> bool {
 /// By how much the mean of the others may move when they are not taken to be alike, as a factor of the
 /// p-value.
 const UNLIKE: f64 = 1000.0;
-
-fn own_p_value(here: &Sides, question: Question, noise: &Noise) -> Option<f64> {
-    match question {
-        Question::Share => {
-            let [before, after] = here.shares(noise);
-            change_p_value(before, after, noise.share.freedom)
-        }
-        _ => {
-            let [before, after] = here.exposures(question, noise);
-            rate_p_value(before, after, noise.light.freedom)
-        }
-    }
-}
 
 /// A change as a person is told it: of the share in fractions, of visits as a ratio.
 fn told(question: Question, change: f64, here: &Sides) -> f64 {

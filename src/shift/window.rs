@@ -19,6 +19,11 @@ pub struct Windows {
 }
 
 impl Windows {
+    /// Dates after, from the first to the last.
+    pub fn days(&self) -> u32 {
+        (self.after.1 - self.after.0).num_days() as u32 + 1
+    }
+
     /// As many days before a date as from it on.
     pub fn at(date: NaiveDate, days: u32) -> Self {
         let (one, further) = (Days::new(1), Days::new(u64::from(days) - 1));

@@ -4,12 +4,12 @@
 use rayon::prelude::*;
 
 use super::compare::Compared;
-use super::effects::Question;
+use super::gate::{self, KEPT};
 use super::quiet::Quiet;
 use super::roles::Logged;
 use super::window::Windows;
 use super::{Role, Shift, verdict};
-use crate::measure::{Family, graph_adjusted};
+use crate::measure::Family;
 use crate::visits::{DeerYear, Kind, Season};
 
 /// The newest season beside an earlier one, at one camera or over the whole property.
@@ -63,10 +63,9 @@ fn windows(season: &Season, earlier: DeerYear, newest: DeerYear) -> Option<Windo
 /// First the deer that the seasons are about, this season against the last; then against older ones; then the
 /// other kinds, for which a twentieth of the allowance is kept.
 fn adjust(season: &Season, with: &[DeerYear], rows: &mut [Shift]) {
-    const KEPT: f64 = 0.05;
     let Some(last) = with.first() else { return };
     let about = season.about.kind;
-    let mut families: Vec<Family> = [(1.0 - KEPT, Some(1)), (0.0, Some(2)), (KEPT, None)]
+    let families = [(1.0 - KEPT, Some(1)), (0.0, Some(2)), (KEPT, None)]
         .into_iter()
         .map(|(weight, heir)| Family {
             p_values: Vec::new(),
@@ -74,24 +73,13 @@ fn adjust(season: &Season, with: &[DeerYear], rows: &mut [Shift]) {
             heirs: heir.map(|heir| (heir, 1.0)).into_iter().collect(),
         })
         .collect();
-    let mut asked: [Vec<(usize, Question)>; 3] = Default::default();
-    for (i, (row, with)) in rows.iter().zip(with).enumerate() {
-        let family = match (row.kind == about, with == last) {
+    gate::answer(rows, families, |i, row, _| {
+        Some(match (row.kind == about, with[i] == *last) {
             (true, true) => 0,
             (true, false) => 1,
             (false, _) => 2,
-        };
-        for (question, p) in row.questions() {
-            families[family].p_values.push(p);
-            asked[family].push((i, question));
-        }
-    }
-    let adjusted = graph_adjusted(&families);
-    for (family, p_values) in asked.iter().zip(adjusted) {
-        for ((row, question), p) in family.iter().zip(p_values) {
-            *rows[*row].adjusted(*question) = Some(p);
-        }
-    }
+        })
+    });
 }
 
 impl YearRow {

@@ -33,6 +33,18 @@ fn steady(cameras: &[&str], length: u64) -> String {
     cameras.iter().map(of_one).collect()
 }
 
+/// The report's page.
+fn page(place: &Place) -> String {
+    let out = tempfile::tempdir().unwrap();
+    graylight()
+        .arg("debrief")
+        .arg(place.path())
+        .arg("--out")
+        .arg(out.path())
+        .succeeds();
+    std::fs::read_to_string(out.path().join("report.html")).unwrap()
+}
+
 const CONTROLS: [&str; 5] = ["Ash", "Beech", "Cedars", "Dogwood", "Elm"];
 
 #[test]
@@ -253,16 +265,7 @@ fn the_same_act_nine_times_is_one_exposure() {
     // The day itself and the two after it are quiet; the third is as ever.
     let of_day = |n: usize| sits.recovery[n].map(|r| r.value);
     assert!(of_day(1).is_none_or(|r| r < 0.6), "{:?}", sits.recovery);
-    let page = {
-        let out = tempfile::tempdir().unwrap();
-        graylight()
-            .arg("debrief")
-            .arg(place.path())
-            .arg("--out")
-            .arg(out.path())
-            .succeeds();
-        std::fs::read_to_string(out.path().join("report.html")).unwrap()
-    };
+    let page = page(&place);
     assert!(page.contains("Sat in the oak stand") && page.contains("your own"));
 }
 
@@ -362,17 +365,7 @@ fn untagged_is_not_tagged_and_never_nothing() {
     assert_eq!(answer.per_100_nights, None);
     assert_eq!(answer.per_100_nights_between, Some((100.0, 200.0)));
 
-    let page = || {
-        let out = tempfile::tempdir().unwrap();
-        graylight()
-            .arg("debrief")
-            .arg(place.path())
-            .arg("--out")
-            .arg(out.path())
-            .succeeds();
-        std::fs::read_to_string(out.path().join("report.html")).unwrap()
-    };
-    let half = page();
+    let half = page(&place);
     assert!(half.contains("Only 60 of 120 pictures are tagged so far"));
     assert!(half.contains("not tagged: 100 at least, 200 at most"));
     assert!(half.contains("have no tag"));
@@ -383,6 +376,6 @@ fn untagged_is_not_tagged_and_never_nothing() {
         }
     }
     place.put("tags.csv", &tags);
-    let most = page();
+    let most = page(&place);
     assert!(most.contains("less than nine tenths of it: Near in the week of 27 October."));
 }
