@@ -26,7 +26,7 @@ pub struct Unlogged {
     pub dates: (NaiveDate, NaiveDate),
     /// The change at the clearest of them: of the share as a fraction, of visits in light as a ratio.
     pub change: f64,
-    /// Its p-value, times the number of looks (see [`unlogged`]).
+    /// Its p-value, times the number of looks: cameras, kinds, questions, and stretches of half of the days compared.
     pub p_adjusted: f64,
 }
 
