@@ -174,6 +174,10 @@ fn seasons_are_told_apart() {
     assert_eq!(row.light_verdict, Verdict::ClearDrop);
     assert!(row.rest_is_named(), "{:?}", row.rests_on);
 
+    // Against the oldest season no camera has a control: that is said, and not that nothing differs.
+    let page = page(&place);
+    assert!(page.contains("Against 2023-24: cannot be told"));
+    assert!(!page.contains("no camera clearly had more or fewer"));
     let out = graylight()
         .arg("years")
         .arg(place.path())

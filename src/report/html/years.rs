@@ -86,6 +86,14 @@ pub(super) fn sentence(debrief: &Debrief, with: DeerYear) -> String {
         .filter(|y| y.is_clear())
         .map(|y| clear(debrief, &y.shift))
         .collect();
+    let is_judged =
+        |y: &YearRow| [y.shift.light_verdict, y.shift.verdict].contains(&Verdict::NoClearChange);
+    if clear.is_empty() && !of_about(debrief, with).any(is_judged) {
+        return format!(
+            "against {}: cannot be told, because too few cameras and visits are there in both seasons to show what the years themselves did.",
+            with.name()
+        );
+    }
     if clear.is_empty() {
         return format!(
             "against {}, no camera clearly had more or fewer {them} in {light} than the others lead to expect.",
