@@ -25,6 +25,8 @@ use crate::files::{FileState, Lasting, write_whole};
 /// Below `catalogue/`, apart from the tables that pulls write.
 const FOLDER: &str = "catalogue/read";
 const FILE: &str = "pictures.parquet";
+/// No file has this number on its disk.
+const NO_INODE: u64 = u64::MAX;
 
 /// Pictures as their headers said when their files were read, by path below the property.
 pub(super) type Headers = HashMap<String, (FileState, Picture)>;
@@ -64,25 +66,28 @@ impl Memory {
         self.looks.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Keeps of what was known only the files that are the same, and takes in those that were read.
+    /// Keeps of what was known only the files that are the same, and takes in those that were read. One that
+    /// was written only just now is remembered, so that what is remembered is whole, and never taken for known.
     pub(super) fn learn(&mut self, same: &HashSet<&str>, read: &[(FileState, &Picture)]) {
         let is_same = |path: Option<&str>| path.is_some_and(|p| same.contains(p));
-        let settled: Vec<(FileState, &Picture)> = read
-            .iter()
-            .filter(|(f, _)| f.is_settled())
-            .copied()
-            .collect();
-        let all_same = self.table.height() == same.len();
-        if settled.is_empty() && all_same {
+        if read.is_empty() && self.table.height() == same.len() {
             return;
         }
+        let state = |of_file: &FileState| match of_file.is_settled() {
+            true => *of_file,
+            false => FileState {
+                inode: NO_INODE,
+                ..*of_file
+            },
+        };
+        let read: Vec<(FileState, &Picture)> = read.iter().map(|(s, p)| (state(s), *p)).collect();
         self.is_changed.store(true, Ordering::Relaxed);
         self.looks().retain(|path, _| same.contains(path.as_str()));
         let kept = memory_table::paths(&self.table).and_then(|paths| {
             let mask: BooleanChunked = paths.iter().map(|p| Some(is_same(p))).collect();
             Ok(self.table.filter(&mask)?)
         });
-        let new = memory_table::of(&settled);
+        let new = memory_table::of(&read);
         self.table = match (kept, new) {
             (Ok(mut kept), Ok(new)) => match kept.vstack_mut(&new) {
                 Ok(_) => kept,

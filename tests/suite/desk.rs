@@ -264,7 +264,16 @@ fn killed_at_any_moment_no_saved_tag_is_lost() {
         };
         let before = holds(&expected(answered));
         let with_next = holds(&expected((answered + 1).min(sent.len())));
-        assert!(before || with_next, "round {round}: {answered} answered");
+        let there = |(id, note): &(u64, u32)| (*id, *note, desk.visit(*id)["pictures"].clone());
+        let sent: Vec<_> = sent[..(answered + 1).min(sent.len())]
+            .iter()
+            .map(there)
+            .collect();
+        assert!(
+            before || with_next,
+            "round {round}: {answered} answered of {sent:#?}\n{}",
+            tags(&place)
+        );
         in_flight_kept += u32::from(!before);
     }
     println!("{in_flight_kept} of 100 times the tag in flight was kept");

@@ -86,6 +86,28 @@ fn pictures_are_opened_once_and_the_answers_are_the_same() {
     assert_eq!(report(&place), fresh);
 }
 
+/// What the desk opens from at once must be all of it, or visits would be others a moment later.
+#[test]
+fn what_is_remembered_of_new_pictures_is_whole() {
+    let place = Place::practice(&Options {
+        weeks: 3,
+        ..Options::default()
+    });
+    let property = graylight::property::Property::open(place.path()).unwrap();
+    let today = chrono::NaiveDate::from_ymd_opt(2030, 1, 1).unwrap();
+    let crawl = graylight::card::crawl(&property, today, &indicatif::ProgressBar::hidden());
+    crawl.memory.keep();
+    let remembered = graylight::card::remembered(&property, today).unwrap();
+    let facts = |c: &graylight::card::Crawl| -> Vec<_> {
+        let of = |p: &graylight::card::Picture| (p.path.clone(), p.time.clone());
+        c.pictures.iter().map(of).collect()
+    };
+    assert!(!crawl.pictures.is_empty());
+    assert_eq!(facts(&remembered), facts(&crawl));
+    // None of them is old enough to be taken for known.
+    assert!(opened(&place) >= crawl.pictures.len());
+}
+
 /// A file that is changed where it lies, with its size and its date put back, is read anew.
 #[test]
 fn a_change_in_place_is_seen() {
