@@ -28,7 +28,7 @@ pub use cluster::{
 };
 pub use conditional::{MatchedDay, MatchedRatio, matched_ratio};
 pub use graph::{Family, graph_adjusted};
-pub use power::{equivalence_p_value, one_sided_reach, power};
+pub use power::{Repeated, equivalence_p_value, one_sided_reach, power};
 pub use predictive::{Expected, Pair, predictive_interval, predictive_p_value, score_statistic};
 pub use proportion::{Counts, Estimate, change, change_p_value, share_interval, wilson};
 pub use quantiles::{median, median_interval, quantile, shift_between};

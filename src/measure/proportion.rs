@@ -4,7 +4,7 @@ use super::{KNOWN, critical, last_that_holds, two_sided};
 
 /// Hits among trials. Either may be fractional: counts divided by a design effect are the effective
 /// counts of Rao & Scott (1992), Biometrics 48:577-585.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Counts {
     /// Trials that were hits, 0 to `trials`.
     pub hits: f64,

@@ -4,7 +4,7 @@ use super::proportion::score_interval;
 use super::{Counts, Estimate, critical, two_sided};
 
 /// Events in some effort. Events may be fractional: divided by their dispersion.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Exposure {
     /// Events.
     pub events: f64,

@@ -3,13 +3,15 @@
 
 use chrono::{Days, NaiveDate};
 
-use super::LEVEL;
 use super::effects::{Question, Sides};
+use super::enough::{Asked, Effective, POWER};
+use super::gate::first_level;
+use super::here::runs_together;
 use super::noise::{Noise, Watched};
 use super::quiet::{self, Quiet};
 use super::roles::{Logged, Role};
 use super::window::{Sums, Windows};
-use crate::measure::{Effect, mean_effect, power};
+use crate::measure::{Effect, mean_effect};
 use crate::visits::Season;
 
 /// How many days are compared on either side of a disturbance, and why so many.
@@ -39,8 +41,6 @@ pub enum WhyDays {
 
 /// What can be chosen from, in days.
 pub const CHOICES: [u32; 5] = [14, 21, 30, 45, 60];
-/// How likely is likely enough.
-const LIKELY: f64 = 0.8;
 /// The near camera must have worked on this part of the days before.
 const WORKED: f64 = 0.75;
 
@@ -121,7 +121,7 @@ fn choose_days(season: &Season, here: &Logged, log: &[Logged]) -> Chosen {
     for days in fitting {
         let power = power_of_halving(season, here, log, days);
         let why = match power {
-            Some(p) if p >= LIKELY => WhyDays::Enough,
+            Some(p) if p >= POWER => WhyDays::Enough,
             _ => WhyDays::Longest,
         };
         // Days too long to be compared with anything are no better than fewer that can be.
@@ -136,7 +136,7 @@ fn choose_days(season: &Season, here: &Logged, log: &[Logged]) -> Chosen {
 }
 
 /// Days that the record holds on both sides, and that reach to nothing else that is logged near the same
-/// cameras; the fewest in any case.
+/// cameras, unless it is of the same day, from which no days could keep apart; the fewest in any case.
 pub(super) fn fitting<'a>(
     season: &'a Season,
     here: &'a Logged,
@@ -168,64 +168,81 @@ fn something_else(here: &Logged, log: &[Logged], camera: usize, windows: &Window
     let others = log
         .iter()
         .filter(|l| l.disturbance.id != here.disturbance.id);
-    let (from, until): (NaiveDate, NaiveDate) = (windows.before.0 + Days::new(1), windows.after.1);
-    others.into_iter().any(|l| l.touches(camera, from, until))
+    let (last, first) = (windows.before.1, windows.after.0);
+    others.into_iter().any(|l| {
+        l.touches(camera, windows.before.0 + Days::new(1), last - Days::new(1))
+            || l.touches(camera, first + Days::new(1), windows.after.1)
+    })
 }
 
-/// How likely half of the visits in light would be missed, if the days after had as many nights as those
+/// How likely it is to be found that half of the visits in light are lost, if the days after had as many nights as those
 /// before and the other cameras stood still.
 fn power_of_halving(season: &Season, here: &Logged, log: &[Logged], days: u32) -> Option<f64> {
     let windows = Windows::around(here.disturbance, days);
     let kind = season.about.kind;
-    let quiet = Quiet::before(season, &windows, &here.roles, log);
-    let effects = |role: Role, part: f64| -> Vec<Effect> {
-        let cameras = (0..here.roles.len()).filter(|c| here.roles[*c] == role);
-        cameras
-            .filter_map(|c| planned(season, c, &windows, part))
-            .collect()
-    };
-    let (near, mut controls) = (effects(Role::Near, 0.5), effects(Role::Control, 1.0));
-    let noise = |c: usize| {
-        let cameras = &[c];
-        Noise::before(
-            Watched {
-                season,
-                cameras,
-                kind,
-            },
-            &windows,
-        )
-    };
-    for camera in self::near(here) {
-        let years = quiet::earlier_years(season, camera, kind, &windows, log);
-        let effect = |s: &Sides| s.effect(Question::LightVisits, &noise(camera));
+    let near: Vec<usize> = near(here).collect();
+    let noise: Vec<Noise> = near
+        .iter()
+        .map(|c| Noise::lasting_before(watched(season, &[*c]), &windows))
+        .collect();
+    let mut controls: Vec<Effect> = (0..here.roles.len())
+        .filter(|c| here.roles[*c] == Role::Control)
+        .filter_map(|c| standing_still(season, c, &windows))
+        .collect();
+    for (camera, noise) in near.iter().zip(&noise) {
+        let years = quiet::earlier_years(season, *camera, kind, &windows, log);
+        let effect = |s: &Sides| s.effect(Question::LightVisits, noise);
         controls.extend(years.iter().filter_map(effect));
     }
+    let quiet = Quiet::before(season, &windows, &here.roles, log);
     let spread = quiet.spread(Question::LightVisits, &controls)?;
-    let own = mean_effect(near, spread.between)?;
-    let theirs = mean_effect(controls, spread.between)?;
-    Some(power(
-        own.value,
-        own.variance + theirs.variance,
-        LEVEL,
-        spread.freedom,
-    ))
+    let number = controls.len() as f64;
+    let expected = spread.expected(mean_effect(controls, spread.between)?);
+    let sides: Vec<Sides> = near
+        .iter()
+        .map(|c| as_before(season, *c, &windows))
+        .collect();
+    let together = match near.len() {
+        1 => [1.0; Question::ALL.len()],
+        _ => runs_together(
+            &noise,
+            &Noise::lasting_before(watched(season, &near), &windows),
+        ),
+    };
+    let freedom = noise.iter().map(|n| n.light.freedom);
+    let asked = Asked {
+        counts: &Effective::of(&sides, &noise, together),
+        expected,
+        of_number: spread.between / number,
+        of_counts: freedom.fold(f64::INFINITY, f64::min),
+        level: first_level(log.len()),
+        times: 1.0,
+    };
+    let has_any = sides.iter().any(|s| s.before.counted > 0);
+    has_any.then(|| asked.power_of_loss(0.5))
 }
 
-/// The effect at a camera whose visits in light become a part of what they were.
-fn planned(season: &Season, camera: usize, windows: &Windows, part: f64) -> Option<Effect> {
+fn watched<'a>(season: &'a Season, cameras: &'a [usize]) -> Watched<'a> {
     let kind = season.about.kind;
-    let cameras = [camera];
-    let watched = Watched {
+    Watched {
         season,
-        cameras: &cameras,
+        cameras,
         kind,
-    };
-    let before = Sums::of(season, camera, kind, windows.before, windows.before.1).counted as f64;
-    let after = before * part;
-    let runs = Noise::before(watched, windows).light.design_effect;
-    (before > 0.0).then(|| Effect {
-        value: ((after + 0.5) / (before + 0.5)).ln(),
-        variance: runs * (1.0 / (before + 0.5) + 1.0 / (after + 0.5)),
-    })
+    }
+}
+
+/// A camera's counts before, and the same again after.
+fn as_before(season: &Season, camera: usize, windows: &Windows) -> Sides {
+    let kind = season.about.kind;
+    let before = Sums::of(season, camera, kind, windows.before, windows.before.1);
+    Sides {
+        before,
+        after: before,
+    }
+}
+
+/// The effect at a camera whose visits in light stay what they were.
+fn standing_still(season: &Season, camera: usize, windows: &Windows) -> Option<Effect> {
+    let noise = Noise::before(watched(season, &[camera]), windows);
+    as_before(season, camera, windows).effect(Question::LightVisits, &noise)
 }

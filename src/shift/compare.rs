@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::contrast::{Contrast, exactly, points};
 use super::effects::{Question, Sides};
-use super::enough::{self, Enough};
+use super::enough::{self, Effective, Enough};
 use super::here::{Here, could_show, extremes, own_p_value, runs_together};
 use super::noise::{Noise, Watched};
 use super::quiet::{self, Quiet, Spread};
@@ -214,11 +214,9 @@ impl<'a> Compared<'a> {
         let pairs = Self::pairs(here, &here.sides, question);
         let expected = controls.expected();
         let freedom = here.freedom(question);
-        let of_number = |n: usize| between / n as f64;
         let value = own.value - controls.mean.value;
         let counted = mean_effect(effects, 0.0)?.variance * here.runs_together[question as usize];
         let variance = counted + between + controls.mean.variance;
-        let lasting = between + of_number(controls.number);
         Some(Contrast {
             estimate: match question {
                 // Of these only the direction is told.
@@ -227,8 +225,8 @@ impl<'a> Compared<'a> {
             },
             variance,
             freedom: controls.spread.freedom,
-            lasting,
             expected,
+            of_number: between / controls.number as f64,
             of_counts: freedom,
         })
     }
@@ -344,13 +342,8 @@ impl<'a> Compared<'a> {
             return None;
         }
         let level = super::gate::first_level(self.log.len());
-        enough::enough(
-            &here.sum,
-            &here.sum_noise,
-            share.contrast,
-            light.contrast,
-            level,
-        )
+        let counts = Effective::of(&here.sides, &here.noise, here.runs_together);
+        enough::enough(&counts, share.contrast, light.contrast, level)
     }
 
     /// The change of a camera's share against the controls, in points; `None` where it cannot be compared

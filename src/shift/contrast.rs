@@ -10,10 +10,10 @@ pub(super) struct Contrast {
     /// Its variance where both sides are far from zero, and the degrees of freedom.
     pub variance: f64,
     pub freedom: f64,
-    /// The part of the variance that more nights do not make smaller.
-    pub lasting: f64,
     /// What the controls lead to expect.
     pub expected: Expected,
+    /// The part of its variance that more nights do not make smaller.
+    pub of_number: f64,
     /// Degrees of freedom of the row's own runs of days.
     pub of_counts: f64,
 }

@@ -1,10 +1,10 @@
 //! What these visits could have shown, how many would show more, and what they rule out.
 
 use super::contrast::Contrast;
-use super::effects::Sides;
+use super::effects::{Question, Sides};
 use super::noise::Noise;
 use crate::measure::{
-    Counts, Expected, Exposure, Pair, equivalence_p_value, one_sided_reach, predictive_p_value,
+    Counts, Expected, Exposure, Repeated, equivalence_p_value, one_sided_reach, power,
 };
 
 /// What a comparison was able to see, had it been as likely as [`POWER`] to call it clear.
@@ -39,44 +39,75 @@ pub const MARGIN: f64 = 1.5;
 /// The level of [`is_alike`] and [`fall_ruled_out`].
 const ONE_SIDED: f64 = 0.05;
 
-/// A question as it was asked: what the controls lead to expect, and how the row's own counts vary.
-struct Asked<'a> {
-    sides: &'a Sides,
-    noise: &'a Noise,
-    contrast: Contrast,
-    level: f64,
+/// A row's counts as they are tested: divided by what runs of days cost, all its cameras together.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Effective {
+    pub share: [Counts; 2],
+    pub light: [Exposure; 2],
+}
+
+impl Effective {
+    /// Of some cameras with the noise of each; `more` is what they cost for varying together.
+    pub fn of(sides: &[Sides], noise: &[Noise], more: [f64; Question::ALL.len()]) -> Self {
+        let mut all = Self::default();
+        for (sides, noise) in sides.iter().zip(noise) {
+            let shares = sides.shares(noise);
+            let light = sides.exposures(Question::LightVisits, noise);
+            for i in 0..2 {
+                let share = shares[i].divided_by(more[Question::Share as usize]);
+                all.share[i].hits += share.hits;
+                all.share[i].trials += share.trials;
+                all.light[i].events += light[i].events / more[Question::LightVisits as usize];
+                all.light[i].effort += light[i].effort;
+            }
+        }
+        all
+    }
+}
+
+/// A question as it is asked: the counts, what the controls lead to expect, and at which level.
+pub(super) struct Asked<'a> {
+    pub counts: &'a Effective,
+    pub expected: Expected,
+    /// The part of the variance of what is expected that more nights do not make smaller.
+    pub of_number: f64,
+    /// Degrees of freedom of what runs of days cost.
+    pub of_counts: f64,
+    pub level: f64,
     /// How many times as many nights.
-    times: f64,
+    pub times: f64,
 }
 
 /// Asks of a row's counts what they could have shown. `None` where it could not be compared.
 pub(super) fn enough(
-    sides: &Sides,
-    noise: &Noise,
+    counts: &Effective,
     share: Option<Contrast>,
     light: Option<Contrast>,
     level: f64,
 ) -> Option<Enough> {
     share.or(light)?;
-    let asked = |contrast, times| Asked {
-        sides,
-        noise,
-        contrast,
+    let asked = |contrast: Contrast, times| Asked {
+        counts,
+        expected: contrast.expected,
+        of_number: contrast.of_number,
+        of_counts: contrast.of_counts,
         level,
         times,
     };
+    let sees_loss = |c, times, loss| asked(c, times).power_of_loss(loss) >= POWER;
+    let sees_drop = |c, times, drop| asked(c, times).power_of_drop(drop) >= POWER;
     // No share can drop by more than there is of it.
-    let before = sides.before.share();
+    let before = counts.share[0];
     let all = ((before.hits + 0.5) / (before.trials + 1.0) * 100.0).floor() as usize;
-    let drop = |c: Contrast| least(all, |p| asked(c, 1.0).sees_drop(p as f64 / 100.0));
-    let loss = |c: Contrast| least(100, |p| asked(c, 1.0).sees_loss(p as f64 / 100.0));
+    let drop = |c: Contrast| least(all, |p| sees_drop(c, 1.0, p as f64 / 100.0));
+    let loss = |c: Contrast| least(100, |p| sees_loss(c, 1.0, p as f64 / 100.0));
     let tenths = (MOST_TIMES * 10.0) as usize;
     let times = |sees: &dyn Fn(f64) -> bool| {
         let found = least(tenths, |t| sees((t as f64 / 10.0).max(1.0)));
         found.map(|t| (t as f64 / 10.0).max(1.0))
     };
-    let for_loss = |c| times(&|t| asked(c, t).sees_loss(WORTH_KNOWING_LOSS));
-    let for_drop = |c| times(&|t| asked(c, t).sees_drop(WORTH_KNOWING_DROP));
+    let for_loss = |c| times(&|t| sees_loss(c, t, WORTH_KNOWING_LOSS));
+    let for_drop = |c| times(&|t| sees_drop(c, t, WORTH_KNOWING_DROP));
     let percent = |p: usize| p as f64 / 100.0;
     Some(Enough {
         level,
@@ -105,60 +136,58 @@ fn least(most: usize, holds: impl Fn(usize) -> bool) -> Option<usize> {
 }
 
 impl Asked<'_> {
-    /// Whether a drop of the share would be found: by the count in light after that only one repeat in five
-    /// exceeds. The controls are taken to stand still, so that only their number and unlikeness matter.
-    fn sees_drop(&self, drop: f64) -> bool {
-        let (before, after) = (self.sides.before.share(), self.sides.after.share());
+    /// The part of its repeats in which a drop of the share would be found. The controls are taken to stand
+    /// still, so that only their number and unlikeness matter.
+    pub fn power_of_drop(&self, drop: f64) -> f64 {
+        let [before, after] = self.counts.share;
         let share = (before.hits + 0.5) / (before.trials + 1.0);
         let left = share - drop;
         if after.trials <= 0.0 || left < -0.005 {
-            return false;
+            return 0.0;
         }
-        let left = left.max(0.0);
-        let scale = self.times / self.noise.share.design_effect;
-        let (first, second) = (scale * before.trials, scale * after.trials);
-        let information = second * left * (1.0 - left);
-        let hits = second * left + self.worst(information);
-        let counts = |hits, trials| Counts { hits, trials };
-        self.is_found(Pair::Shares(
-            counts(share * first, first),
-            counts(hits.min(second), second),
-        ))
+        let sides = [
+            Counts {
+                hits: self.times * before.trials * share,
+                trials: self.times * before.trials,
+            },
+            Counts {
+                hits: self.times * after.trials * left.max(0.0),
+                trials: self.times * after.trials,
+            },
+        ];
+        power(
+            Repeated::Shares(sides),
+            &self.expected(),
+            self.of_counts,
+            self.level,
+        )
     }
 
     /// The same of a loss of visits in light.
-    fn sees_loss(&self, loss: f64) -> bool {
-        let (before, after) = (self.sides.before.nights, self.sides.after.nights);
-        let events = self.times * self.sides.before.counted as f64 / self.noise.light.design_effect;
-        if events <= 0.0 || after == 0 {
-            return false;
+    pub fn power_of_loss(&self, loss: f64) -> f64 {
+        let [before, after] = self.counts.light;
+        let events = self.times * before.events;
+        if events <= 0.0 || before.effort <= 0.0 || after.effort <= 0.0 {
+            return 0.0;
         }
-        let left = events * after as f64 / before as f64 * (1.0 - loss);
-        let exposure = |events, nights: usize| Exposure {
-            events,
-            effort: nights as f64,
-        };
-        self.is_found(Pair::Rates(
-            exposure(events, before),
-            exposure(left + self.worst(left), after),
-        ))
+        let left = events * after.effort / before.effort * (1.0 - loss);
+        let side = |events: f64, of: Exposure| Exposure { events, ..of };
+        let sides = [side(events, before), side(left, after)];
+        power(
+            Repeated::Rates(sides),
+            &self.expected(),
+            self.of_counts,
+            self.level,
+        )
     }
 
-    /// By how much a count exceeds its mean in one repeat of five: its own variation, and that of the cameras'
-    /// own changes.
-    fn worst(&self, information: f64) -> f64 {
-        const ONE_IN_FIVE: f64 = 0.841_621_233_572_914;
-        let unlike = self.contrast.lasting + self.contrast.expected.variance / self.times;
-        ONE_IN_FIVE * (information + information * information * unlike).sqrt()
-    }
-
-    fn is_found(&self, pair: Pair) -> bool {
-        let expected = Expected {
+    fn expected(&self) -> Expected {
+        let counted = (self.expected.variance - self.of_number).max(0.0);
+        Expected {
             mean: 0.0,
-            variance: self.contrast.expected.variance / self.times,
-            ..self.contrast.expected
-        };
-        predictive_p_value(&[pair], &expected, self.contrast.of_counts) <= self.level
+            variance: self.of_number + counted / self.times,
+            ..self.expected
+        }
     }
 }
 

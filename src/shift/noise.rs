@@ -72,6 +72,12 @@ impl Noise {
         Stretches::of(watched, &earlier, windows.before.1).noise(RUN_DAYS)
     }
 
+    /// Runs over weeks, of the days before alone.
+    pub fn lasting_before(watched: Watched, windows: &Windows) -> Self {
+        let [before, _] = around(watched.season, windows);
+        Stretches::of(watched, &[before], windows.before.1).noise(LASTING_RUN_DAYS)
+    }
+
     /// Runs over a whole record, in stretches of so many days.
     pub fn of_all(watched: Watched, days: u32) -> Self {
         let mut all = Stretches::default();

@@ -26,7 +26,7 @@ pub struct Unlogged {
     pub dates: (NaiveDate, NaiveDate),
     /// The change at the clearest of them: of the share as a fraction, of visits in light as a ratio.
     pub change: f64,
-    /// Its p-value, times the number of looks: cameras, kinds, questions, and stretches of half of the days compared.
+    /// Its p-value, times the number of looks: cameras, kinds, questions and dates.
     pub p_adjusted: f64,
 }
 
@@ -41,9 +41,8 @@ const FEWEST_ELSEWHERE: usize = 10;
 const QUESTIONS: [Question; 2] = [Question::LightVisits, Question::Share];
 
 /// Looks at every camera on every third date for changes that nobody logged. Every p-value is multiplied by
-/// the number of looks (Bonferroni): cameras, kinds, questions, and stretches of half of the days compared. Dates
-/// within one stretch share most of their days and count once, which no theorem allows: how often a season raises a
-/// false alarm is measured (`tests/bench/error_rates.md`). Says also whether any camera could be compared.
+/// the number of looks (Bonferroni): cameras, kinds, questions and dates. Says also whether any camera could be
+/// compared.
 pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool) {
     let days = season.settings.shift_days.unwrap_or(DAYS);
     let Some((first, last)) = season.span() else {
@@ -57,8 +56,7 @@ pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool)
         .filter(|date| could_show(season, &Windows::at(*date, days)))
         .collect();
     let kinds = season.about.kinds();
-    let apart = (dates.len() * STEP_DAYS).div_ceil(days as usize / 2).max(1);
-    let looks = (apart * season.cameras.len() * kinds.len() * QUESTIONS.len()) as f64;
+    let looks = (dates.len() * season.cameras.len() * kinds.len() * QUESTIONS.len()) as f64;
     let mut alarms = Vec::new();
     let mut any = false;
     for kind in kinds {

@@ -332,6 +332,48 @@ pub fn power(rate: f64, seasons: u64) -> Power {
     }
 }
 
+/// What was promised before the days after were looked at, and what was kept.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Promise {
+    /// Seasons in which a chance was told, and the sum of these chances.
+    pub told: f64,
+    /// See `told`.
+    pub seasons: f64,
+    /// The loss of half of the visits in light was found.
+    pub found: Tally,
+    /// The same in seasons in which that was told to be likely.
+    pub likely: Tally,
+}
+
+/// Judges worlds in which half of the visits in light are lost at the near camera, the days chosen by the
+/// program.
+#[allow(dead_code, reason = "the suite asks the bench for other things")]
+pub fn promise(world: &World, seasons: u64) -> Promise {
+    let one = |seed: u64| {
+        let folder = tempfile::tempdir().unwrap();
+        world.write(folder.path(), seed);
+        let shifts = read(folder.path());
+        let together = shifts.together("event", Kind::MatureBuck).unwrap();
+        let mut promise = Promise::default();
+        if let Some(told) = shifts.plans[0].chosen.power {
+            promise.told = told;
+            promise.seasons = 1.0;
+            let is_found = together.light_verdict == Verdict::ClearDrop;
+            promise.found.add(is_found);
+            if told >= 0.8 {
+                promise.likely.add(is_found);
+            }
+        }
+        promise
+    };
+    over_seeds(seasons, one, |a: Promise, b| Promise {
+        told: a.told + b.told,
+        seasons: a.seasons + b.seasons,
+        found: a.found.merge(b.found),
+        likely: a.likely.merge(b.likely),
+    })
+}
+
 /// Two-sided p-value of Fisher's exact test: the tables no more likely than the one seen (checked
 /// against scipy in the test suite).
 pub fn fisher(row: &Shift) -> f64 {

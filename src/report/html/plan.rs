@@ -31,10 +31,10 @@ fn why(chosen: Chosen) -> String {
         (WhyDays::Seasons, _) => "No near camera worked on the days around it, so the season before it and the season after are compared, over the days of the year on which a camera worked in both.".to_owned(),
         (WhyDays::Set, _) => format!("property.toml says {days} days."),
         (WhyDays::Enough, Some(likely)) => format!(
-            "{days} days either side: the fewest in which, by the days before alone, the loss of half of the visits in light would be found {likely}."
+            "{days} days either side: the fewest in which, by the days before alone and if cameras go on differing no more than they did, the loss of half of the visits in light would be found {likely}."
         ),
         (_, Some(likely)) => format!(
-            "{days} days either side: the most that the pictures and the log allow. By the days before alone, the loss of half of the visits in light would be found {likely}."
+            "{days} days either side: the most that the pictures and the log allow. By the days before alone, and if cameras go on differing no more than they did, the loss of half of the visits in light would be found {likely}."
         ),
         (_, None) => {
             format!("{days} days either side: the days before do not say how many it would take.")

@@ -14,7 +14,7 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
             @if shifts.unlogged.is_empty() && !shifts.could_be_watched {
                 p { "Whether something changed that is not logged cannot be told: it takes several cameras at work in the same weeks with enough visits." }
             } @else if shifts.unlogged.is_empty() {
-                p { "No camera shows a clear change that is not logged. Every camera was looked at on every third day, and the more looks, the more it takes to be called clear: about one false alarm in twenty seasons, and more where cameras answer the season very unequally." }
+                p { "No camera shows a clear change that is not logged. Every camera was looked at on every third day, and the more looks, the more it takes to be called clear: at most one false alarm in twenty seasons." }
             }
             @for change in &shifts.unlogged { p.mind { (unlogged(debrief, change)) } }
         }
