@@ -5,14 +5,10 @@ use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock};
 
-use fast_image_resize::images::Image;
-use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
-use image::RgbImage;
-use jpeg_encoder::{ColorType, Encoder};
 use lru::LruCache;
 use serde::Deserialize;
 
-use crate::card::{decode_scaled, thumbnail};
+use crate::card::{shrunk, thumbnail};
 
 /// How large a picture is wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Deserialize)]
@@ -106,32 +102,10 @@ fn view(path: &Path, size: Size) -> Result<Vec<u8>, String> {
     } else {
         SCREEN_PX
     };
-    scaled(path, wanted_px).ok_or("the picture is damaged and cannot be shown".to_owned())
-}
-
-fn scaled(path: &Path, across_px: u16) -> Option<Vec<u8>> {
-    let mut picture = decode_scaled(path, across_px)?;
-    let across = u32::from(across_px);
-    if picture.width() > across {
-        let down = (picture.height() * across).div_ceil(picture.width());
-        picture = smaller(picture, across, down.max(1))?;
-    }
-    let mut jpeg = Vec::new();
-    let side = |px: u32| u16::try_from(px).ok();
-    let (width, height) = (side(picture.width())?, side(picture.height())?);
-    let encoder = Encoder::new(&mut jpeg, QUALITY);
-    let encoded = encoder.encode(picture.as_raw(), width, height, ColorType::Rgb);
-    encoded.ok().map(|()| jpeg)
-}
-
-/// Scaled down so that every pixel of the large picture counts.
-fn smaller(large: RgbImage, across: u32, down: u32) -> Option<RgbImage> {
-    let (width, height) = large.dimensions();
-    let from = Image::from_vec_u8(width, height, large.into_raw(), PixelType::U8x3).ok()?;
-    let mut to = Image::new(across, down, PixelType::U8x3);
-    let by_area = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Box));
-    Resizer::new().resize(&from, &mut to, &by_area).ok()?;
-    RgbImage::from_raw(across, down, to.into_vec())
+    let small = shrunk(path, wanted_px, QUALITY);
+    small
+        .map(|s| s.jpeg)
+        .ok_or("the picture is damaged and cannot be shown".to_owned())
 }
 
 /// Whether a browser can play a clip by itself.
