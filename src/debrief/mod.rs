@@ -2,6 +2,7 @@
 
 mod daylight;
 mod doubts;
+mod known_deer;
 mod leader;
 mod names;
 
@@ -12,6 +13,7 @@ use chrono::NaiveDate;
 use indicatif::ProgressBar;
 
 pub use daylight::{DaylightAnswer, Usual};
+pub use known_deer::{DeerSeason, KnownDeer, SeenIn, Staying};
 pub use leader::Leader;
 
 use crate::card::{self, Crawl};
@@ -42,6 +44,8 @@ pub struct Debrief {
     pub daylight: Vec<DaylightAnswer>,
     /// The camera with the most visits in the light as things stand, if several can be compared.
     pub leader: Option<Leader>,
+    /// Deer that have names; mature bucks first.
+    pub known_deer: Vec<KnownDeer>,
     /// Before and after each disturbance.
     pub shifts: Shifts,
     /// Everything that could not be used, in the order of the files.
@@ -70,12 +74,15 @@ impl Debrief {
         let daylight = daylight::answers(&season, &logged);
         let shifts = shifts(&season, &property.disturbances);
         let leader = leader::leader(&season, &logged);
+        let known_deer = known_deer::known_deer(&property, &season, &tagged)?;
         let names = names::check(&property, &season, today);
+        let deer = known_deer::doubts(&property, &known_deer, &tagged);
         let apart = clock_check::disagreements(&property, &crawl, &timeline)?;
         let moved: Vec<Problem> = view_changes.iter().map(doubts::moved).collect();
         let problems = [
             &property.problems,
             &names,
+            &deer,
             &apart,
             &moved,
             &crawl.problems,
@@ -95,6 +102,7 @@ impl Debrief {
             season,
             daylight,
             leader,
+            known_deer,
             shifts,
             problems,
         })

@@ -5,6 +5,7 @@
 mod answer;
 mod faults;
 mod files;
+mod land;
 mod plan;
 mod scene;
 mod season;
@@ -43,6 +44,7 @@ pub fn write(folder: &Path, options: &Options, progress: &ProgressBar) -> Result
     let plan = Plan::of(options)?;
     let season = season::play(&plan)?;
     files::write_property(folder, &plan)?;
+    land::write(folder, &plan)?;
     let files = if options.pictures {
         files::write_cards(folder, &plan, &season, progress)?
     } else {

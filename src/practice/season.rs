@@ -62,7 +62,8 @@ pub struct Played {
 const LEGAL_MIN: f64 = 30.0;
 /// Apart enough that two events at a camera never merge into one visit.
 const APART_MIN: i64 = 40;
-const NAMED: [(&str, f64); 3] = [("Forkhorn", 4.5), ("Ghost", 5.5), ("Left Kicker", 3.5)];
+pub(super) const NAMED: [(&str, f64); 3] =
+    [("Forkhorn", 4.5), ("Ghost", 5.5), ("Left Kicker", 3.5)];
 
 pub(super) fn play(plan: &Plan) -> Result<Played> {
     let mut played = Played::default();

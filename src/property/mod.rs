@@ -1,5 +1,5 @@
-//! What the person wrote: `property.toml`, `cameras.csv`, `disturbances.csv` and `clocks.csv`,
-//! read and checked once.
+//! What the person wrote: `property.toml`, `cameras.csv`, `disturbances.csv`, `clocks.csv`, `deer.csv`
+//! and a file of the land, read and checked once.
 //!
 //! A file that cannot be understood at all stops the program, because everything after it would be
 //! wrong. A row that cannot be used is put aside as a [`Problem`] and the rest goes on.
@@ -8,7 +8,9 @@ mod cameras;
 mod cause;
 mod clocks;
 mod dates;
+mod deer;
 mod disturbances;
+mod land;
 mod ledger;
 mod log;
 mod named;
@@ -27,7 +29,9 @@ pub use cameras::{ClockSetting, Placement, set_clock};
 pub use cause::{AtWork, Cause};
 pub use clocks::{ClockCorrection, add_corrections, correction_lines, remove_correction};
 pub use dates::{DateOrder, parse_date, parse_date_time, parse_moment};
+pub use deer::NamedDeer;
 pub use disturbances::{By, Disturbance};
+pub use land::{LandFeature, LandSort};
 pub use ledger::{Ledger, OpenRow};
 pub use log::LogTable;
 pub use named::{TAGS, named_in_tags, picture_key};
@@ -50,6 +54,10 @@ pub struct Property {
     pub disturbances: Vec<Disturbance>,
     /// The rows of `clocks.csv`.
     pub corrections: Vec<ClockCorrection>,
+    /// The rows of `deer.csv`.
+    pub deer: Vec<NamedDeer>,
+    /// What lies on the land, if there is a file of it.
+    pub land: Vec<LandFeature>,
     /// What could not be used, row by row.
     pub problems: Vec<Problem>,
     /// The files as they were just before they were read.
@@ -70,12 +78,16 @@ impl Property {
         let mut disturbances = disturbances::read(root, &settings, &mut problems)?;
         disturbances.sort_by_key(|d| (d.start, d.id.clone()));
         let corrections = clocks::read(root, &settings, &mut problems)?;
+        let deer = deer::read(root, &mut problems)?;
+        let land = land::read(root, settings.position, &mut problems)?;
         Ok(Self {
             root: root.to_path_buf(),
             settings,
             placements,
             disturbances,
             corrections,
+            deer,
+            land,
             problems,
             written,
         })
@@ -90,6 +102,7 @@ impl Property {
             (cameras::FILE, self.placements.is_empty()),
             (disturbances::FILE, self.disturbances.is_empty()),
             (clocks::FILE, self.corrections.is_empty()),
+            (deer::FILE, self.deer.is_empty()),
         ];
         tables
             .into_iter()

@@ -7,6 +7,7 @@ mod book;
 mod find;
 mod foreign;
 mod keywords;
+mod known;
 mod pictures;
 mod rows;
 mod sightings;
@@ -72,6 +73,7 @@ pub fn read(
         sightings.vstack_mut(&rows)?;
     }
     sightings.rechunk_mut();
+    known::settle(&mut sightings, &property.deer)?;
     Ok(Tagged {
         sightings: Sightings {
             cameras,

@@ -303,6 +303,70 @@ pub enum Cause {
         id: String,
     },
 
+    // `deer.csv`.
+    /// A row that names no deer.
+    DeerWithoutName,
+    /// Two rows with one name.
+    DeerTwice {
+        /// The name.
+        name: String,
+    },
+    /// A row of which no tag names the deer.
+    UnseenDeer {
+        /// The name.
+        name: String,
+    },
+    /// A deer that was seen before it was born.
+    SeenUnborn {
+        /// The name.
+        name: String,
+        /// The year of birth.
+        born: i32,
+    },
+    /// Tags give a deer another age than follows from its year of birth.
+    AgesDiffer {
+        /// The name.
+        name: String,
+        /// An age that a tag gives, and the one that follows from the year of birth, in years.
+        ages: Box<(String, String)>,
+    },
+    /// A deer that is not always tagged as the same kind.
+    KindsDiffer {
+        /// The name.
+        name: String,
+    },
+    /// A year in which no deer that is known today was born.
+    NotABirthYear {
+        /// The cell's text.
+        text: String,
+    },
+
+    // The land.
+    /// A file of the land that cannot be read.
+    NotALand {
+        /// What its reader says.
+        why: String,
+    },
+    /// A file of the land without a shape.
+    EmptyLand,
+    /// A shape that has the latitude before the longitude.
+    LandSwapped {
+        /// The feature.
+        name: String,
+    },
+    /// A shape with places that are on no globe, or with none.
+    LandOffTheGlobe {
+        /// The feature.
+        name: String,
+    },
+    /// A shape that lies far from the property.
+    LandFarAway {
+        /// The feature.
+        name: String,
+        /// How far.
+        kilometres: u32,
+    },
+
     // Debrief.
     /// A folder of pictures none of which has a time.
     SilentFolder {

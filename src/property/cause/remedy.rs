@@ -106,6 +106,27 @@ impl Cause {
                 "Give its place, or list the near cameras in disturbances.csv."
             }
 
+            Self::DeerWithoutName => "Write its name as it stands in tags.csv, or remove the row.",
+            Self::DeerTwice { .. } => "Keep one row for each name.",
+            Self::NotABirthYear { .. } => {
+                "Write the year in which it was a fawn, such as 2021, or leave it empty."
+            }
+            Self::NotALand { .. } | Self::EmptyLand => {
+                "Save the land from the mapping program again, as GeoJSON, KML or GPX; the report is made without it."
+            }
+            Self::UnseenDeer { .. } => "Check its spelling against tags.csv.",
+            Self::SeenUnborn { .. } => "Check its year of birth, or the name in its tags.",
+            Self::AgesDiffer { .. } => {
+                "Put one of the two right, or leave the age out of the tags."
+            }
+            Self::KindsDiffer { .. } => "Check its tags: are they of one deer?",
+            Self::LandSwapped { .. } => "Save it again with the longitude first.",
+            Self::LandOffTheGlobe { .. } => {
+                "Save it in degrees (WGS 84), not in metres or feet of a map grid."
+            }
+            Self::LandFarAway { .. } => {
+                "Check the place in property.toml, and that the file has the longitude before the latitude."
+            }
             Self::SilentFolder { .. } => "See what is said of its pictures.",
             Self::SilentPlacement { .. } => {
                 "Check that its name is that of its folder, or remove the row."

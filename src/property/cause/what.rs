@@ -178,6 +178,35 @@ impl Cause {
             Self::NothingToCorrect { camera } => {
                 format!("there is no camera \"{camera}\", so its row corrects nothing.")
             }
+            Self::DeerWithoutName => "the row names no deer.".to_owned(),
+            Self::DeerTwice { name } => {
+                format!("{name} has a row already, and this one is not read.")
+            }
+            Self::NotABirthYear { text } => format!("\"{text}\" is not a year of birth."),
+            Self::NotALand { why } => format!("it cannot be read as a map of the land: {why}."),
+            Self::EmptyLand => "there is no shape in it.".to_owned(),
+            Self::UnseenDeer { name } => format!("no tag names {name}."),
+            Self::SeenUnborn { name, born } => {
+                format!("{name} was seen before {born}, the year in which it was born.")
+            }
+            Self::AgesDiffer { name, ages } => format!(
+                "{name} is tagged as {} years old on a day on which it was {} by its year of birth; the tag counts.",
+                ages.0, ages.1
+            ),
+            Self::KindsDiffer { name } => {
+                format!("{name} is not always tagged as the same kind of deer.")
+            }
+            Self::LandSwapped { name } => {
+                format!("\"{name}\" has the latitude before the longitude.")
+            }
+            Self::LandOffTheGlobe { name } => {
+                format!(
+                    "\"{name}\" has no places, or some that are not degrees of longitude and latitude."
+                )
+            }
+            Self::LandFarAway { name, kilometres } => {
+                format!("\"{name}\" lies {kilometres} km from the property.")
+            }
             Self::OutsideDates { camera, days } => {
                 format!(
                     "{camera} has pictures or sightings on {days} day{} outside its dates.",
