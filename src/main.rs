@@ -23,6 +23,7 @@ enum Command {
     Daylight(commands::daylight::Daylight),
     Shift(commands::shift::Shift),
     Years(commands::years::Years),
+    Share(commands::share::Share),
     Clock(commands::clock::Clock),
     Practice(commands::practice::Practice),
 }
@@ -37,6 +38,7 @@ fn main() -> ExitCode {
         Command::Daylight(c) => c.run(),
         Command::Shift(c) => c.run(),
         Command::Years(c) => c.run(),
+        Command::Share(c) => c.run(),
         Command::Clock(c) => c.run(),
         Command::Practice(c) => c.run(),
     };

@@ -127,7 +127,13 @@ struct Table {
     dark: Vec<f32>,
     /// Further away nothing changes.
     reach_deg: f32,
+    /// The likelihoods of a light picture and of a dark one under every threshold, by the sun's height: as many
+    /// as a processor multiplies in one go.
+    under_all: [Vec<[f32; WIDE]>; 2],
 }
+
+/// [`THRESHOLDS`], and some that stay 1.
+const WIDE: usize = 16;
 
 const PER_DEG: f32 = 10.0;
 
@@ -140,10 +146,41 @@ impl Table {
             let dark = 1.0 / (1.0 + (over / blur).exp());
             (by_day + (1.0 - by_day - by_night) * dark) as f32
         };
-        Self {
+        let mut table = Self {
             dark: (0..size).map(p).collect(),
             reach_deg,
-        }
+            under_all: Default::default(),
+        };
+        table.under_all = [false, true].map(|grey| table.likelihoods(grey));
+        table
+    }
+
+    fn likelihoods(&self, grey: bool) -> Vec<[f32; WIDE]> {
+        let heights = (threshold_deg(THRESHOLDS - 1) - threshold_deg(0)) as f32;
+        let size = ((heights + 2.0 * self.reach_deg) * PER_DEG) as usize + 2;
+        let under_all = |i: usize| {
+            // The middle of the step, so that no rounding moves it into the next.
+            let height = self.lowest_deg() + (i as f32 + 0.5) / PER_DEG;
+            let mut all = [1.0; WIDE];
+            for (n, one) in all.iter_mut().enumerate().take(THRESHOLDS) {
+                let dark = self.dark(height - threshold_deg(n) as f32);
+                *one = if grey { dark } else { 1.0 - dark };
+            }
+            all
+        };
+        (0..size).map(under_all).collect()
+    }
+
+    /// Under this height all thresholds are the same.
+    fn lowest_deg(&self) -> f32 {
+        threshold_deg(0) as f32 - self.reach_deg
+    }
+
+    /// The likelihoods of a picture under every threshold.
+    fn under_all(&self, height_deg: f32, grey: bool) -> &[f32; WIDE] {
+        let step = (height_deg - self.lowest_deg()).max(0.0) * PER_DEG;
+        let all = &self.under_all[usize::from(grey)];
+        &all[(step as usize).min(all.len() - 1)]
     }
 
     fn dark(&self, over_deg: f32) -> f32 {
@@ -275,15 +312,15 @@ fn sums(
     table: &Table,
 ) -> [[f64; THRESHOLDS]; 2] {
     let mut sums = [[LogProduct::default(); THRESHOLDS]; 2];
-    let likely = |i: usize, threshold: f32| {
-        let dark = table.dark(heights[i] - threshold);
+    let likely = |i: usize| {
+        let dark = table.dark(heights[i]);
         f64::from(if shots[i].grey { dark } else { 1.0 - dark })
     };
     let mut far = [LogProduct::default(); 2];
-    let mut near: Vec<usize> = Vec::new();
     for group in groups {
         let mut common = 1.0;
-        near.clear();
+        let mut products = [1.0_f64; WIDE];
+        let mut is_far = true;
         let in_group = heights
             .iter()
             .enumerate()
@@ -291,18 +328,22 @@ fn sums(
             .skip(group.from);
         for (i, height) in in_group {
             match table.is_far(*height) {
-                true => common *= likely(i, 0.0),
-                false => near.push(i),
+                true => common *= likely(i),
+                false => {
+                    is_far = false;
+                    let all = table.under_all(*height, shots[i].grey);
+                    for (product, one) in products.iter_mut().zip(all) {
+                        *product *= f64::from(*one);
+                    }
+                }
             }
         }
         let half = usize::from(group.is_morning);
-        if near.is_empty() {
+        if is_far {
             far[half].times((1.0 - ODD) * common + group.odd);
             continue;
         }
-        for (n, sum) in sums[half].iter_mut().enumerate() {
-            let threshold = threshold_deg(n) as f32;
-            let product: f64 = near.iter().map(|i| likely(*i, threshold)).product();
+        for (sum, product) in sums[half].iter_mut().zip(products) {
             sum.times((1.0 - ODD) * common * product + group.odd);
         }
     }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use anyhow::Result;
 use clap::Args;
 
-use crate::report::{findings, save};
+use crate::report::{ReportOptions, findings, print_pdf, save};
 
 /// The whole season as one report
 #[derive(Args)]
@@ -21,6 +21,12 @@ pub struct Debrief {
     /// Show coordinates in the report
     #[arg(long)]
     with_places: bool,
+    /// Leave photographs out of the page
+    #[arg(long)]
+    no_photos: bool,
+    /// Print the page into a PDF too, by an installed browser
+    #[arg(long)]
+    pdf: bool,
 }
 
 impl Debrief {
@@ -31,7 +37,12 @@ impl Debrief {
             .out
             .clone()
             .unwrap_or_else(|| self.property.join("reports"));
-        let saved = save(&debrief, &out, self.with_places)?;
+        let options = ReportOptions {
+            with_places: self.with_places,
+            with_photos: !self.no_photos,
+        };
+        let saved = save(&debrief, &out, options)?;
+        let pdf = self.pdf.then(|| print_pdf(&saved.page)).transpose()?;
         if self.json {
             let findings = findings(&debrief, self.with_places);
             super::say(serde_json::to_string_pretty(&findings)?)?;
@@ -41,6 +52,9 @@ impl Debrief {
             super::shift::print(&debrief)?;
             super::say("")?;
             super::say(format_args!("The whole debrief: {}", saved.page.display()))?;
+            if let Some(pdf) = pdf {
+                super::say(format_args!("The same to print: {}", pdf.display()))?;
+            }
         }
         Ok(())
     }

@@ -7,6 +7,7 @@ pub mod debrief;
 pub mod practice;
 pub mod pull;
 pub mod refile;
+pub mod share;
 pub mod shift;
 pub mod tag;
 pub mod years;

@@ -59,7 +59,8 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
         let about = debrief.season.about.kind;
         let together = debrief.shifts.together(&disturbance.id, about);
         let rows = debrief.shifts.of(&disturbance.id, about);
-        for s in together.into_iter().chain(rows) {
+        let worked = |s: &&crate::shift::Shift| s.before.nights + s.after.nights > 0;
+        for s in together.into_iter().chain(rows).filter(worked) {
             super::say(format_args!(
                 "    {:7} {:20} {:>3} of {:<3} then {:>3} of {:<3} {}; {}",
                 s.role.word(),

@@ -47,6 +47,7 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
         "clocks": super::clocks(&debrief.clocks),
         "view_changes": view_changes(debrief),
         "daylight": daylight(debrief),
+        "deer": super::deer(debrief),
         "shifts": shifts(debrief),
         "comparisons": plans(debrief),
         "years": years(debrief),

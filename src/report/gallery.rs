@@ -110,6 +110,7 @@ fn draw(debrief: &Debrief) -> Result<Vec<Plot>> {
 
 fn plot(debrief: &Debrief, files: &FileNames, subject: Subject) -> Result<Option<Plot>> {
     let drawn = match subject {
+        Subject::Ranking if nobody_came(debrief) => None,
         Subject::Ranking => Some((
             "ranking".to_owned(),
             ranking(debrief)?,
@@ -139,6 +140,12 @@ fn plot(debrief: &Debrief, files: &FileNames, subject: Subject) -> Result<Option
         svg,
         alt,
     }))
+}
+
+/// Whether there is no visit of whom the season is about.
+fn nobody_came(debrief: &Debrief) -> bool {
+    let whole = debrief.daylight_of(None, debrief.season.about.kind);
+    whole.is_none_or(|a| a.visits == 0)
 }
 
 /// File name, picture, and what it shows.
@@ -208,6 +215,7 @@ fn changes_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Drawn>
     let rows: Vec<&Shift> = debrief
         .shifts
         .of(&logged.id, debrief.season.about.kind)
+        .filter(|row| row.before.nights + row.after.nights > 0)
         .collect();
     let svg = changes(debrief, &heading, &rows)?;
     Ok((format!("changes-{}", files.disturbance(d)), svg, heading))

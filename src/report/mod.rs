@@ -1,11 +1,15 @@
 //! What a person and a program get to read: a page, plots, tables and the findings file.
 
 mod clock_findings;
+mod columns;
+mod deer_findings;
 mod digits;
 mod file_names;
 mod findings;
 mod gallery;
 mod html;
+mod pdf;
+mod photos;
 mod plots;
 mod save;
 mod shift_findings;
@@ -13,7 +17,10 @@ mod tables;
 mod words;
 
 pub use clock_findings::{clock_finding, clocks};
+pub use deer_findings::deer;
 pub use findings::{cameras, daylight, findings, pictures};
-pub use save::{Saved, save};
+pub use html::{ShareOptions, one_page};
+pub use pdf::print_pdf;
+pub use save::{ReportOptions, Saved, save};
 pub use shift_findings::{shifts, years};
 pub(crate) use words::{against_others, whole_percent};

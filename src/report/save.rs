@@ -18,11 +18,20 @@ pub struct Saved {
     pub files: Vec<PathBuf>,
 }
 
+/// What goes into a report.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ReportOptions {
+    /// Coordinates of the cameras.
+    pub with_places: bool,
+    /// Photographs in the page.
+    pub with_photos: bool,
+}
+
 /// Writes `report.html`, the plots, the tables and `findings.json` into `folder`.
 ///
 /// # Errors
 /// When the folder or a file in it cannot be written.
-pub fn save(debrief: &Debrief, folder: &Path, with_places: bool) -> Result<Saved> {
+pub fn save(debrief: &Debrief, folder: &Path, options: ReportOptions) -> Result<Saved> {
     ensure!(
         !folder.join("property.toml").exists(),
         "{} is a property's own folder, in which the report would lie among its tables. Name another folder.",
@@ -37,14 +46,14 @@ pub fn save(debrief: &Debrief, folder: &Path, with_places: bool) -> Result<Saved
         files.push(path.clone());
         Ok(path)
     };
-    let page = html::page(debrief, with_places)?;
+    let page = html::page(debrief, options)?;
     for plot in page.gallery.plots() {
         put(&plot.file, plots::standalone(&plot.svg).as_bytes())?;
     }
     for (name, table) in tables::tables(debrief)? {
         put(name, &tables::csv(table)?)?;
     }
-    let findings = findings::findings(debrief, with_places);
+    let findings = findings::findings(debrief, options.with_places);
     let text = serde_json::to_string_pretty(&findings)? + "\n";
     put("findings.json", text.as_bytes())?;
     let page = put("report.html", page.html.as_bytes())?;

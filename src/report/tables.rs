@@ -2,13 +2,15 @@
 
 use anyhow::Result;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use polars::prelude::{CsvWriter, DataFrame, SerWriter, df};
+use polars::prelude::{Column, CsvWriter, DataFrame, IntoColumn, SerWriter, StringChunked, df};
 
+use super::columns::COLUMNS;
 use super::digits::to_digits;
 use crate::clock::LocalTime;
-use crate::debrief::Debrief;
+use crate::debrief::{Debrief, DeerSeason, KnownDeer};
 use crate::measure::Estimate;
 use crate::sun::SunDay;
+use crate::tags::Sighting;
 use crate::visits::{DeerYear, Kind, Visit};
 
 /// A table and the file it goes into.
@@ -24,11 +26,31 @@ pub(super) fn tables(debrief: &Debrief) -> Result<Vec<Table>> {
         ("set-aside.csv", set_aside(debrief)?),
         ("pictures.csv", debrief.crawl.table()?),
         ("light.csv", light(debrief)?),
+        ("seen.csv", seen(debrief)?),
+        ("named-deer.csv", named_deer(debrief)?),
+        ("columns.csv", columns()?),
     ])
 }
 
-/// A table as CSV text.
+/// A table as CSV text. A text that a spreadsheet would run as a formula gets an apostrophe before it, by which
+/// spreadsheets know a text (OWASP, CSV Injection).
 pub(super) fn csv(mut table: DataFrame) -> Result<Vec<u8>> {
+    const FORMULA: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
+    let is_formula = |text: &str| text.starts_with(FORMULA);
+    let risky: Vec<Column> = table
+        .columns()
+        .iter()
+        .filter(|c| c.str().is_ok_and(|s| s.iter().flatten().any(is_formula)))
+        .cloned()
+        .collect();
+    for column in risky {
+        let harmless = |text: &str| match is_formula(text) {
+            true => format!("'{text}"),
+            false => text.to_owned(),
+        };
+        let cells: StringChunked = column.str()?.iter().map(|t| t.map(harmless)).collect();
+        table.with_column(cells.with_name(column.name().clone()).into_column())?;
+    }
     let mut bytes = Vec::new();
     CsvWriter::new(&mut bytes).finish(&mut table)?;
     Ok(bytes)
@@ -149,19 +171,82 @@ fn visits(debrief: &Debrief) -> Result<DataFrame> {
                 .map(move |v| (c.name.as_str(), kind, v))
         })
         .collect();
-    let local = |v: &Visit| v.first.shown().format("%Y-%m-%dT%H:%M:%S").to_string();
     let tenth = |minutes: f64| (minutes * 10.0).round() / 10.0;
     let season = |v: &Visit| debrief.season.year_of(v.date()).name();
     Ok(df!(
         "season" => all.iter().map(|(.., v)| season(v)).collect::<Vec<_>>(),
         "camera" => all.iter().map(|(c, ..)| *c).collect::<Vec<_>>(),
         "who" => all.iter().map(|(_, k, _)| k.word()).collect::<Vec<_>>(),
-        "local_time" => all.iter().map(|(.., v)| local(v)).collect::<Vec<_>>(),
+        "counted_in_too" => all.iter().map(|(_, k, _)| counted_in_too(*k)).collect::<Vec<_>>(),
+        "local_time" => all.iter().map(|(.., v)| local(v.first)).collect::<Vec<_>>(),
         "utc" => all.iter().map(|(.., v)| v.first.utc().to_rfc3339()).collect::<Vec<_>>(),
         "group" => all.iter().map(|(.., v)| u32::from(v.group)).collect::<Vec<_>>(),
         "light" => all.iter().map(|(.., v)| v.light.word()).collect::<Vec<_>>(),
         "minutes_after_sunrise" => all.iter().map(|(.., v)| tenth(v.after_sunrise_min)).collect::<Vec<_>>(),
         "minutes_before_sunset" => all.iter().map(|(.., v)| tenth(v.before_sunset_min)).collect::<Vec<_>>(),
+    )?)
+}
+
+/// A moment on the property's wall clock, with its offset.
+fn local(time: LocalTime) -> String {
+    time.utc().with_timezone(&time.offset()).to_rfc3339()
+}
+
+/// The kinds that count the same deer too, in rows of their own.
+fn counted_in_too(kind: Kind) -> &'static str {
+    match kind {
+        Kind::MatureBuck => "buck; deer",
+        Kind::Buck | Kind::Doe | Kind::Fawn => "deer",
+        Kind::Deer => "",
+    }
+}
+
+/// What was tagged, tag by tag.
+fn seen(debrief: &Debrief) -> Result<DataFrame> {
+    let sightings = &debrief.tagged.sightings;
+    let all: Vec<Sighting> = sightings.rows()?.collect();
+    let pictures = &debrief.crawl.pictures;
+    let names = sightings.cameras.names();
+    Ok(df!(
+        "picture" => all.iter().map(|s| Some(pictures[s.picture? as usize].path.as_str())).collect::<Vec<_>>(),
+        "camera" => all.iter().map(|s| names[s.camera as usize].as_str()).collect::<Vec<_>>(),
+        "local_time" => all.iter().map(|s| local(s.time)).collect::<Vec<_>>(),
+        "utc" => all.iter().map(|s| s.time.utc().to_rfc3339()).collect::<Vec<_>>(),
+        "who" => all.iter().map(|s| s.who.word()).collect::<Vec<_>>(),
+        "count" => all.iter().map(|s| s.count).collect::<Vec<_>>(),
+        "age" => all.iter().map(|s| s.age).collect::<Vec<_>>(),
+        "name" => all.iter().map(|s| s.name).collect::<Vec<_>>(),
+    )?)
+}
+
+/// One row a named deer and season.
+fn named_deer(debrief: &Debrief) -> Result<DataFrame> {
+    let mut all: Vec<(&KnownDeer, &DeerSeason)> = Vec::new();
+    for deer in &debrief.known_deer {
+        all.extend(deer.seasons.iter().map(|s| (deer, s)));
+    }
+    let [share, low, high] = ends(all.iter().map(|(_, s)| s.share));
+    Ok(df!(
+        "name" => all.iter().map(|(d, _)| d.name.as_str()).collect::<Vec<_>>(),
+        "who" => all.iter().map(|(d, _)| d.who.word()).collect::<Vec<_>>(),
+        "age" => all.iter().map(|(d, _)| d.age).collect::<Vec<_>>(),
+        "season" => all.iter().map(|(_, s)| s.year.name()).collect::<Vec<_>>(),
+        "visits" => all.iter().map(|(_, s)| count(s.visits)).collect::<Vec<_>>(),
+        "counted_visits" => all.iter().map(|(_, s)| count(s.counted)).collect::<Vec<_>>(),
+        "share" => share,
+        "share_low" => low,
+        "share_high" => high,
+    )?)
+}
+
+/// What every column of every table means.
+fn columns() -> Result<DataFrame> {
+    let all = || COLUMNS.iter();
+    Ok(df!(
+        "file" => all().map(|c| c.0).collect::<Vec<_>>(),
+        "column" => all().map(|c| c.1).collect::<Vec<_>>(),
+        "unit" => all().map(|c| c.2).collect::<Vec<_>>(),
+        "meaning" => all().map(|c| c.3).collect::<Vec<_>>(),
     )?)
 }
 
@@ -179,8 +264,9 @@ fn light(debrief: &Debrief) -> Result<DataFrame> {
         .map(|d| SunDay::on(*d, settings.position))
         .collect::<Result<_, _>>()?;
     let clock = |t: DateTime<Utc>| {
-        let local = LocalTime::at(t, settings.time_zone).shown();
-        local.format("%H:%M:%S").to_string()
+        // To the minute: to the second they would tell the place.
+        let local = LocalTime::at(t + TimeDelta::seconds(30), settings.time_zone).shown();
+        local.format("%H:%M").to_string()
     };
     let column = |of: &dyn Fn(&SunDay) -> DateTime<Utc>| -> Vec<String> {
         days.iter().map(|d| clock(of(d))).collect()

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use crate::debrief::Usual;
+use crate::debrief::{KnownDeer, Usual};
 use crate::measure::Estimate;
 use crate::shift::{Question, Side, Unlogged};
 
@@ -154,6 +154,28 @@ pub(super) fn around_sunrise(minutes_after: f64) -> String {
     around(minutes_after, "sunrise")
 }
 
+/// `from 40 min before sunset to 5 min before sunset`, from minutes before it.
+pub(super) fn span_around_sunset(one: f64, other: f64) -> String {
+    let (early, late) = (one.max(other), one.min(other));
+    from_to(around_sunset(early), around_sunset(late))
+}
+
+/// The same of sunrise, from minutes after it.
+pub(super) fn span_around_sunrise(one: f64, other: f64) -> String {
+    let (early, late) = (one.min(other), one.max(other));
+    from_to(around_sunrise(early), around_sunrise(late))
+}
+
+/// `from sunset to 5 min after sunset`
+fn from_to(one: String, other: String) -> String {
+    let plain = |moment: String| {
+        moment
+            .strip_prefix("at ")
+            .map_or(moment.clone(), str::to_owned)
+    };
+    format!("from {} to {}", plain(one), plain(other))
+}
+
 fn around(minutes_after: f64, event: &str) -> String {
     let rounded = minutes_after.round();
     if rounded == 0.0 {
@@ -184,7 +206,7 @@ pub(super) fn spread(usual: Usual, told: fn(f64) -> String) -> String {
         return visits;
     }
     let (a, b) = usual.middle_half_min;
-    format!("of {visits}, half from {} to {}", told(a), told(b))
+    format!("of {visits}, half {}", from_to(told(a), told(b)))
 }
 
 /// `38 min later (12 to 71 min later)`; negative is earlier.
@@ -200,6 +222,23 @@ pub(super) fn later(change: Estimate) -> String {
         told(change.low),
         told(change.high)
     )
+}
+
+/// `Ghost, 4½`, or the name alone where no age is known.
+pub(super) fn deer_and_age(deer: &KnownDeer) -> String {
+    deer.age.map_or_else(
+        || deer.name.clone(),
+        |age| format!("{}, {}", deer.name, years(age)),
+    )
+}
+
+/// Years as they are said of deer: `4½`.
+fn years(age: f64) -> String {
+    let whole = age.floor();
+    match age - whole {
+        half if (half - 0.5).abs() < 1e-9 => format!("{whole:.0}½"),
+        _ => format!("{age}"),
+    }
 }
 
 /// `18 October 2025`
@@ -264,5 +303,6 @@ mod tests {
         assert_eq!(plain(around_sunrise(-200.0)), "3 h 20 min before sunrise");
         assert_eq!(signed(-38.4), "−38");
         assert_eq!(grouped(1234567), "1,234,567");
+        assert_eq!((years(4.5), years(3.0)), ("4½".to_owned(), "3".to_owned()));
     }
 }

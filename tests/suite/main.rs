@@ -15,6 +15,7 @@ mod findings;
 mod keywords_outside;
 mod light_worlds;
 mod mangled;
+mod page;
 mod place;
 mod pull;
 mod recovery;

@@ -275,7 +275,11 @@ fn loops_odd_names_and_things_that_are_no_files() {
             .any(|p| p.camera == "Bad\\xff")
     );
     let out = place.path().join("reports");
-    let saved = graylight::report::save(&debrief, &out, false).unwrap();
+    let options = graylight::report::ReportOptions {
+        with_places: false,
+        with_photos: true,
+    };
+    let saved = graylight::report::save(&debrief, &out, options).unwrap();
     let page = std::fs::read_to_string(saved.page).unwrap();
     assert!(!page.contains("<b>") && page.contains("&lt;b&gt;"));
 }

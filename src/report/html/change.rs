@@ -3,19 +3,22 @@
 use chrono::Days;
 use maud::{Markup, html};
 
+use super::contents::Part;
+use super::strip::{legend, strip};
 use super::{figure, plan, summary, working};
 use crate::debrief::Debrief;
 use crate::property::{By, Disturbance};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
-use crate::shift::{Role, Shift, Side};
-use crate::visits::Kind;
+use crate::shift::{Role, Shift, Side, Verdict};
+use crate::visits::{Kind, Visit};
 
 pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
     let disturbances = &debrief.property.disturbances;
     html! {
-        section {
-            h2 { "Before and after" }
+        section id=(Part::Changes.id()) {
+            h2 { (Part::Changes.heading()) }
+            @if debrief.single_disturbances().next().is_some() { (legend()) }
             @if disturbances.is_empty() {
                 p {
                     "No disturbance is logged. Write what happened and when into "
@@ -48,30 +51,88 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
         ))
     };
     html! {
-        article {
+        article id={ "event-" (anchor(debrief, disturbance)) } {
             h3 { (disturbance.what) ", " (words::day(disturbance.start.date())) }
             p.note { (logged(disturbance)) " " (plan::compared(debrief, &disturbance.id)) }
             p.answer { (words::capital(&summary::verdict_sentence(debrief, &disturbance.id))) }
             @if is_outside(&near) { p.note { "It lies outside the pictures, or its cameras were silent, so there is nothing to compare." } }
             @else {
             @for note in notes(debrief, disturbance, &near, &others) { p.mind { (note) } }
+            @for shift in &near { (strips(debrief, shift)) }
             (figure(gallery, Subject::Changes(index)))
             @for shift in &near { @if let Some(figure) = activity(shift) { (figure) } }
-            @for kind in debrief.season.about.kinds() { (table(debrief, disturbance, kind)) }
+            (table(debrief, disturbance, about))
             (working::section(debrief, gallery, index, disturbance, &near))
             @if !others.is_empty() {
                 details {
                     summary { "The same days at the control cameras" }
-                    @for shift in &others { @if let Some(figure) = activity(shift) { (figure) } }
+                    @for shift in &others { (strips(debrief, shift)) }
                 }
             }
             details {
                 summary { "The other kinds" }
-                @for kind in debrief.kinds_seen().filter(|k| !debrief.season.about.kinds().contains(k)) { (table(debrief, disturbance, kind)) }
+                @for kind in debrief.kinds_seen().filter(|k| *k != about) { (table(debrief, disturbance, kind)) }
             }
             }
         }
     }
+}
+
+/// Its place among the logged events, as a name in addresses.
+pub(super) fn anchor(debrief: &Debrief, disturbance: &Disturbance) -> usize {
+    let mut logged = debrief.property.disturbances.iter();
+    logged
+        .position(|d| d.id == disturbance.id)
+        .map_or(0, |i| i + 1)
+}
+
+/// One camera's visits by the hour, before and after.
+fn strips(debrief: &Debrief, shift: &Shift) -> Markup {
+    let Some(index) = shift.camera else {
+        return html! {};
+    };
+    let camera = &debrief.season.cameras[index];
+    let visits = |side: &Side| -> Vec<&Visit> {
+        let at = camera.visits_at_place(shift.kind, (side.from, side.until), shift.after.from);
+        at.collect()
+    };
+    html! {
+        @for (side, name) in [(&shift.before, "before"), (&shift.after, "after")] {
+            @if side.nights > 0 {
+                div.striped {
+                    strong { (camera.name) ", " (name) }
+                    (strip(debrief, visits(side).into_iter(), &format!("{} at {} by hour, {name}", shift.kind.plural(), camera.name)))
+                    span { (words::share(side.counted, side.visits, side.share)) " in " (words::counted(side.nights, "night")) }
+                }
+            }
+        }
+    }
+}
+
+/// Other events that began near one of its near cameras within the days compared: the two cannot be told apart.
+pub(super) fn mixed_with<'a>(
+    debrief: &'a Debrief,
+    disturbance: &Disturbance,
+) -> Vec<&'a Disturbance> {
+    let about = debrief.season.about.kind;
+    let near = |id: &str| -> Vec<usize> {
+        let rows = debrief
+            .shifts
+            .of(id, about)
+            .filter(|s| s.role == Role::Near);
+        rows.filter_map(|s| s.camera).collect()
+    };
+    let Some(plan) = debrief.shifts.plan(&disturbance.id) else {
+        return Vec::new();
+    };
+    let own = near(&disturbance.id);
+    let (from, until) = (plan.windows.before.0, plan.windows.after.1);
+    let others = debrief.single_disturbances();
+    others
+        .filter(|d| d.id != disturbance.id)
+        .filter(|d| (from..=until).contains(&d.start.date()))
+        .filter(|d| near(&d.id).iter().any(|c| own.contains(c)))
+        .collect()
 }
 
 /// Whether no near camera worked on one of the sides.
@@ -154,7 +215,13 @@ fn notes(
     }
     let plan = debrief.shifts.plan(&disturbance.id);
     let is_of_seasons = plan.is_some_and(|p| p.windows.years_apart.is_some());
-    for s in near.iter().chain(others).filter(|_| !is_of_seasons) {
+    let worked = |s: &&&Shift| s.before.nights + s.after.nights > 0;
+    for s in near
+        .iter()
+        .chain(others)
+        .filter(|_| !is_of_seasons)
+        .filter(worked)
+    {
         let Some(camera) = s.camera.map(|c| &debrief.season.cameras[c]) else {
             continue;
         };
@@ -168,7 +235,7 @@ fn notes(
         for (side, name) in [(&s.before, "before"), (&s.after, "after")] {
             if !side.pictures.are_tagged() {
                 notes.push(format!(
-                    "{}: {} of {} on the days {name} have no tag yet, so no rates are given.",
+                    "{}: {} of {} on the days {name} without a tag yet, so no rates are given.",
                     camera.name,
                     words::grouped(side.pictures.untagged),
                     words::counted(side.pictures.all, "picture")
@@ -218,6 +285,9 @@ fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {
         .together(&disturbance.id, kind)
         .filter(|_| near > 1);
     let light = debrief.property.settings.share_light();
+    let says =
+        |s: &&Shift| s.role == Role::Near || s.light_verdict.is_clear() || s.verdict.is_clear();
+    let (rows, silent): (Vec<&Shift>, Vec<&Shift>) = rows.into_iter().partition(says);
     html! {
         div.wide tabindex="0" { table {
             caption { (kind.plural()) }
@@ -232,8 +302,40 @@ fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {
             } }
             tbody { @for s in together.into_iter().chain(rows) { (row(debrief, s)) } }
         } }
-        p.note { "A range is that of its row by itself, 19 times in 20; verdict and p allow for everything that was looked at." }
+        @if !silent.is_empty() {
+            p.note { (said_of_silent(debrief, &silent)) " Their rows stand in " code { "shifts.csv" } "." }
+        }
+        p.note { "A range is that of its row by itself, 19 times in 20; a verdict allows for everything that was looked at." }
     }
+}
+
+/// Cameras of which nothing more is to be said, verdict by verdict.
+fn said_of_silent(debrief: &Debrief, silent: &[&Shift]) -> String {
+    let verdicts = [
+        Verdict::NoClearChange,
+        Verdict::TooFewVisits,
+        Verdict::NoControl,
+        Verdict::NotTagged,
+    ];
+    let of = |verdict: Verdict| {
+        let asked = |s: &&&Shift| match s.light_verdict == verdict {
+            // What one of the two questions could tell is told.
+            true => verdict == Verdict::NoClearChange || s.verdict != Verdict::NoClearChange,
+            false => verdict == Verdict::NoClearChange && s.verdict == verdict,
+        };
+        let names: Vec<&str> = silent
+            .iter()
+            .filter(asked)
+            .map(|s| debrief.camera_name(s.camera))
+            .collect();
+        let words = words::capital(verdict.word());
+        (!names.is_empty()).then(|| format!("{words}: {}.", names.join(", ")))
+    };
+    verdicts
+        .into_iter()
+        .filter_map(of)
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 fn row(debrief: &Debrief, s: &Shift) -> Markup {
@@ -248,13 +350,11 @@ fn row(debrief: &Debrief, s: &Shift) -> Markup {
             td {
                 strong { (s.light_verdict.word()) }
                 @if let Some(pattern) = s.pattern { ", " (pattern.word()) }
-                br;
-                (words::p(s.light_p_adjusted))
             }
             td { (words::in_nights(&s.before)) }
             td { (words::in_nights(&s.after)) }
             td { (words::times(s.rate_ratio_against_controls)) }
-            td { strong { (s.verdict.word()) } br; (words::p(s.p_adjusted)) }
+            td { strong { (s.verdict.word()) } }
             td { (s.share_change_against_controls.map_or_else(|| "–".to_owned(), words::points)) }
         }
     }

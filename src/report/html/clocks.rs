@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::contents::Part;
 use super::figure;
 use crate::card::Shade;
 use crate::clock_check::{CameraClock, Finding, duration};
@@ -12,8 +13,8 @@ use crate::report::words;
 pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
     html! {
         @if !debrief.clocks.is_empty() {
-            section {
-                h2 { "Clocks" }
+            section id=(Part::Clocks.id()) {
+                h2 { (Part::Clocks.heading()) }
                 p {
                     "Pictures tell by their flash, their exposure or their colour in which light they were taken, so they show when the light went. Nothing is corrected here: a correction acts once its row stands in "
                     code { "clocks.csv" } "."

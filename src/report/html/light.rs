@@ -2,7 +2,9 @@
 
 use maud::{Markup, html};
 
+use super::contents::Part;
 use super::figure;
+use super::strip::{legend, strip};
 use crate::debrief::{DaylightAnswer, Debrief, Usual};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
@@ -11,19 +13,64 @@ use crate::visits::Kind;
 pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
     let light = debrief.property.settings.share_light();
     html! {
-        section {
-            h2 { "Who moves while it is light" }
+        section id=(Part::Light.id()) {
+            h2 { (Part::Light.heading()) }
             p {
                 "A visit is all pictures of one kind of deer at one camera until none comes for "
                 (debrief.property.settings.gap_min) " minutes. The share counts visits in " (light)
                 "; the range behind it is where the true share lies, 19 times in 20. It allows for deer that stay for two weeks or so."
             }
+            (legend())
+            (strips(debrief))
             (kinds(debrief))
-            (figure(gallery, Subject::Ranking))
-            (by_camera(debrief, debrief.season.about.kind))
+            details {
+                summary { (debrief.season.about.kind.plural()) ", camera by camera: rates and usual minutes" }
+                (by_camera(debrief, debrief.season.about.kind))
+                (figure(gallery, Subject::Ranking))
+            }
             (figure(gallery, Subject::Season(None)))
         }
     }
+}
+
+/// One strip a camera, of whom the season is about; a camera that saw none in the newest season in one line.
+fn strips(debrief: &Debrief) -> Markup {
+    let about = debrief.season.about.kind;
+    let Some(year) = debrief.season.newest() else {
+        return html! {};
+    };
+    let visits =
+        |c: usize| debrief.season.cameras[c].visits_between(about, year.first(), year.last());
+    let worked = |c: &usize| {
+        let effort = &debrief.season.cameras[*c].effort;
+        !effort.dates_between(year.first(), year.last()).is_empty()
+    };
+    let cameras = (0..debrief.season.cameras.len()).filter(worked);
+    let (seen, none): (Vec<usize>, Vec<usize>) = cameras.partition(|c| !visits(*c).is_empty());
+    let is_tagged = |c: &&usize| {
+        let answer = debrief.daylight_of(Some(**c), about);
+        answer.is_none_or(|a| a.pictures.are_tagged())
+    };
+    let names: Vec<&str> = none
+        .iter()
+        .filter(is_tagged)
+        .map(|c| debrief.camera_name(Some(*c)))
+        .collect();
+    html! {
+        @for camera in seen {
+            @let name = debrief.camera_name(Some(camera));
+            div.striped {
+                strong { (name) }
+                (strip(debrief, visits(camera).iter(), &format!("{} at {name} by hour", about.plural())))
+                span { (debrief.daylight_of(Some(camera), about).map_or_else(String::new, counts)) }
+            }
+        }
+        @if !names.is_empty() { p.note { "No visit of " (about.them()) " at " (names.join(", ")) "." } }
+    }
+}
+
+fn counts(a: &DaylightAnswer) -> String {
+    words::share(a.counted, a.visits, a.share)
 }
 
 fn kinds(debrief: &Debrief) -> Markup {

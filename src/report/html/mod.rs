@@ -1,14 +1,21 @@
 //! `report.html`: one file, no scripts, nothing fetched; readable on a phone, in print and in the
 //! dark.
 
+mod advice;
+mod bucks;
 mod cameras;
 mod change;
 mod clocks;
+mod contents;
+mod first;
+mod land;
 mod light;
 mod plan;
 mod pressure;
 mod rests_on;
 mod set_aside;
+mod shared;
+mod strip;
 mod summary;
 mod unlogged;
 mod working;
@@ -18,8 +25,11 @@ use anyhow::Result;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::gallery::{Gallery, Subject};
-use super::{plots, words};
+use super::photos::Photos;
+use super::{ReportOptions, plots, words};
 use crate::debrief::Debrief;
+use contents::Part;
+pub use shared::{ShareOptions, one_page};
 
 /// The page and the plots in it.
 pub(super) struct Page {
@@ -28,8 +38,9 @@ pub(super) struct Page {
 }
 
 /// Builds the page.
-pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
+pub(super) fn page(debrief: &Debrief, options: ReportOptions) -> Result<Page> {
     let gallery = Gallery::draw(debrief)?;
+    let photos = photos(debrief, options);
     let name = &debrief.property.settings.name;
     let markup = html! {
         (DOCTYPE)
@@ -43,12 +54,12 @@ pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
             }
             body {
                 header {
-                    p.kicker { "Season debrief" }
-                    h1 { (name) }
-                    p { (span(debrief)) }
+                    h1 { (name) @if let Some(year) = debrief.season.newest() { ", season of " (year.name()) } }
+                    p.sub { (span(debrief)) }
+                    (contents::contents(&parts(debrief)))
                 }
                 main {
-                    (summary::section(debrief))
+                    (first::section(debrief, &photos))
                     @let clocks = clocks::section(debrief, &gallery);
                     @let wrong = debrief.wrong_clocks().next().is_some();
                     // A wrong clock must be settled before anything after it is believed.
@@ -58,8 +69,9 @@ pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
                     (years::section(debrief, &gallery))
                     (pressure::section(debrief))
                     (unlogged::section(debrief))
+                    (bucks::section(debrief, &photos))
+                    (cameras::section(debrief, &gallery, options.with_places))
                     @if !wrong { (clocks) }
-                    (cameras::section(debrief, &gallery, with_places))
                     (set_aside::left_out(debrief))
                     (set_aside::method(debrief))
                     (set_aside::cautions(debrief))
@@ -73,15 +85,63 @@ pub(super) fn page(debrief: &Debrief, with_places: bool) -> Result<Page> {
     })
 }
 
+fn photos(debrief: &Debrief, options: ReportOptions) -> Photos {
+    match options.with_photos {
+        true => Photos::of(debrief),
+        false => Photos::default(),
+    }
+}
+
+/// The parts that the page has, in its order.
+fn parts(debrief: &Debrief) -> Vec<Part> {
+    let wrong = debrief.wrong_clocks().next().is_some();
+    let has_clocks = !debrief.clocks.is_empty();
+    let all = [
+        (Part::Clocks, wrong),
+        (Part::Light, true),
+        (Part::Changes, true),
+        (Part::Years, debrief.season.years.len() > 1),
+        (Part::Again, !debrief.shifts.repeated.is_empty()),
+        (Part::Unlogged, true),
+        (Part::Deer, !debrief.known_deer.is_empty()),
+        (Part::Cameras, true),
+        (Part::Clocks, has_clocks && !wrong),
+        (Part::LeftOut, true),
+        (Part::Method, true),
+        (Part::Cautions, true),
+    ];
+    all.into_iter()
+        .filter(|(_, is_there)| *is_there)
+        .map(|(part, _)| part)
+        .collect()
+}
+
 fn span(debrief: &Debrief) -> String {
     let cameras = words::counted(debrief.season.cameras.len(), "camera");
+    let nights: usize = debrief
+        .season
+        .cameras
+        .iter()
+        .map(|c| c.effort.nights())
+        .sum();
     match debrief.season.span() {
         None => format!("{cameras}, and not one picture or sighting with a time yet."),
         Some((first, last)) => format!(
-            "{cameras}, {} to {}, {}.",
+            "{} to {} · {cameras}, {} · {}",
             words::day(first),
             words::day(last),
-            words::counted(debrief.crawl.readable(), "picture")
+            words::counted(nights, "camera-night"),
+            match debrief.crawl.pictures.len() {
+                0 => format!(
+                    "{} of deer, written down without pictures",
+                    words::counted(debrief.season.about.visits.deer, "visit")
+                ),
+                n => format!(
+                    "{}, {} of them tagged",
+                    words::counted(n, "picture"),
+                    words::grouped(debrief.tagged.pictures())
+                ),
+            }
         ),
     }
 }

@@ -2,6 +2,8 @@
 
 use maud::{Markup, html};
 
+use super::contents::Part;
+use super::first::{Said, Sure};
 use crate::debrief::Debrief;
 use crate::property::By;
 use crate::report::words;
@@ -11,8 +13,8 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
     let all = &debrief.shifts.repeated;
     html! {
         @if !all.is_empty() {
-            section {
-                h2 { "What happened again and again" }
+            section id=(Part::Again.id()) {
+                h2 { (Part::Again.heading()) }
                 p {
                     "The same act under the same words is one question, whatever its number. The day it happened and the two after it are set against other days of the same camera, fortnight and day of the week, a week or more after any of them."
                 }
@@ -67,8 +69,18 @@ fn why(repeated: &Repeated) -> String {
     }
 }
 
+/// What is clear of it, for the first page.
+pub(super) fn said(debrief: &Debrief) -> impl Iterator<Item = Said> {
+    let clear = debrief.shifts.repeated.iter();
+    let clear = clear.filter_map(|r| sentence(debrief, r));
+    clear.map(|text| Said {
+        more: Some(format!("#{}", Part::Again.id())),
+        ..Said::plain(Sure::Shown, text)
+    })
+}
+
 /// One act in a sentence, where something is clear.
-pub(super) fn sentence(debrief: &Debrief, repeated: &Repeated) -> Option<String> {
+fn sentence(debrief: &Debrief, repeated: &Repeated) -> Option<String> {
     let ratio = repeated.ratio.filter(|_| repeated.verdict.is_clear())?;
     let change = match repeated.verdict {
         Verdict::ClearDrop => "fewer",

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::contents::Part;
 use crate::card::TimeOrigin;
 use crate::debrief::Debrief;
 use crate::report::words;
@@ -51,8 +52,11 @@ pub(super) fn left_out(debrief: &Debrief) -> Markup {
         .collect();
     let untagged = crawl.pictures.len() - debrief.tagged.pictures();
     html! {
-        section {
-            h2 { "What was left out" }
+        section id=(Part::LeftOut.id()) {
+            h2 { (Part::LeftOut.heading()) }
+            @if crawl.found() == 0 {
+                p { "There are no picture files: everything counted comes from " code { "sightings.csv" } "." }
+            } @else {
             p {
                 (words::counted(crawl.found(), "picture file")) " found, "
                 (words::grouped(crawl.readable())) " readable, "
@@ -62,6 +66,7 @@ pub(super) fn left_out(debrief: &Debrief) -> Markup {
                     (words::counted(untagged, "picture")) " without a tag "
                     (if untagged == 1 { "is" } else { "are" }) " counted here and nowhere else; nothing is guessed."
                 }
+            }
             }
             (list("Files that could not be read", &unreadable))
             (list("Pictures whose time cannot be used", &untimed))
@@ -94,8 +99,8 @@ fn list(heading: &str, lines: &[(&str, String)]) -> Markup {
 pub(super) fn method(debrief: &Debrief) -> Markup {
     let s = &debrief.property.settings;
     html! {
-        section {
-            h2 { "How this was worked out" }
+        section id=(Part::Method.id()) {
+            h2 { (Part::Method.heading()) }
             ul {
                 li {
                     "Light: sunrise and sunset at each camera for each date. Legal light here runs from "
@@ -124,8 +129,8 @@ pub(super) fn method(debrief: &Debrief) -> Markup {
 pub(super) fn cautions(debrief: &Debrief) -> Markup {
     let s = &debrief.property.settings;
     html! {
-        section {
-            h2 { "Before you act on it" }
+        section id=(Part::Cautions.id()) {
+            h2 { (Part::Cautions.heading()) }
             ul {
                 li {
                     "Legal light as shown (" (s.legal_before_sunrise_min) " minutes before sunrise, "

@@ -1,9 +1,6 @@
-//! The answers in a few sentences, first.
+//! What is said of the season, of its cameras and of each disturbance, in sentences.
 
 use chrono::NaiveDate;
-use maud::{Markup, html};
-
-use super::{pressure, years};
 
 use crate::clock_check::Finding;
 use crate::debrief::Debrief;
@@ -11,41 +8,11 @@ use crate::report::words;
 use crate::shift::{Pattern, Role, Shift, Side, Verdict};
 use crate::visits::{About, Camera, PicturesOn, Why};
 
-pub(super) fn section(debrief: &Debrief) -> Markup {
-    html! {
-        section {
-            h2 { "In short" }
-            ul.answer {
-                @for sentence in sentences(debrief) { li { (sentence) } }
-            }
-        }
-    }
-}
-
-fn sentences(debrief: &Debrief) -> Vec<String> {
+/// What puts the rest in doubt, or says whom it is about.
+pub(super) fn to_mind(debrief: &Debrief) -> Vec<String> {
     let mut all: Vec<String> = debrief.wrong_clocks().map(wrong_clock).collect();
     all.extend(tagged_so_far(debrief).or_else(|| untagged_weeks(debrief)));
     all.extend(about(debrief));
-    all.push(property(debrief));
-    all.extend(best_camera(debrief));
-    if let Some(last) = debrief.shifts.years.first() {
-        all.push(words::capital(&years::sentence(debrief, last.with)));
-    }
-    for disturbance in debrief.single_disturbances() {
-        all.push(format!(
-            "{} ({}): {}",
-            disturbance.what,
-            words::day(disturbance.start.date()),
-            verdict_sentence(debrief, &disturbance.id)
-        ));
-    }
-    all.extend(
-        debrief
-            .shifts
-            .repeated
-            .iter()
-            .filter_map(|r| pressure::sentence(debrief, r)),
-    );
     all
 }
 
@@ -64,12 +31,17 @@ fn wrong_clock(finding: &Finding) -> String {
 fn tagged_so_far(debrief: &Debrief) -> Option<String> {
     let every = |c: &Camera| c.pictures_between(NaiveDate::MIN, NaiveDate::MAX);
     let all: PicturesOn = debrief.season.cameras.iter().map(every).sum();
-    (!all.are_tagged()).then(|| {
-        format!(
+    let (found, tagged) = (debrief.crawl.pictures.len(), debrief.tagged.pictures());
+    (!all.are_tagged()).then(|| match tagged {
+        0 => format!(
+            "None of {} is tagged so far, so nothing is known of who is in them.",
+            words::counted(found, "picture")
+        ),
+        _ => format!(
             "Only {} of {} are tagged so far. What follows is of these alone: the others may hold other deer at other hours.",
-            words::grouped(all.all - all.untagged),
-            words::counted(all.all, "picture"),
-        )
+            words::grouped(tagged),
+            words::counted(found, "picture"),
+        ),
     })
 }
 
@@ -133,32 +105,112 @@ fn about(debrief: &Debrief) -> Option<String> {
     }
 }
 
-fn property(debrief: &Debrief) -> String {
+/// How much of the newest season's visits came in light, over the whole property, and the numbers behind it.
+pub(super) fn season(debrief: &Debrief) -> (String, String) {
     let light = debrief.property.settings.share_light();
     let about = debrief.season.about.kind;
     match debrief.daylight_of(None, about) {
-        Some(a) if a.visits > 0 => format!(
-            "Over the whole property {}{} came in {light} on {}.",
-            season(debrief),
-            about.them(),
-            words::share(a.counted, a.visits, a.share)
+        Some(a) if a.visits > 0 => (
+            format!(
+                "{}{} came in {light} on {} of {}.",
+                of_season(debrief),
+                match of_season(debrief).is_empty() {
+                    true => about.plural().to_owned(),
+                    false => about.them().to_owned(),
+                },
+                words::grouped(a.counted),
+                words::counted(a.visits, "visit")
+            ),
+            format!(
+                "{}{}.",
+                a.share.map_or_else(String::new, |s| format!(
+                    "{} ({})",
+                    words::percent(s.value),
+                    words::percent_range(s)
+                )),
+                match has_changed(debrief) {
+                    true => ", over the whole season, in which something changed: see below",
+                    false => ", over the whole property and season",
+                }
+            ),
         ),
-        _ if debrief.season.about.visits.deer == 0 => {
-            "No visit of a deer is tagged yet.".to_owned()
-        }
-        _ => format!("No visit of {} is tagged yet.", about.them()),
+        _ if debrief.season.about.visits.deer == 0 => (
+            "No visit of a deer is tagged yet.".to_owned(),
+            String::new(),
+        ),
+        _ => (
+            format!("No visit of {} is tagged yet.", about.them()),
+            String::new(),
+        ),
+    }
+}
+
+/// Whether a disturbance of the newest season clearly changed whom the season is about.
+fn has_changed(debrief: &Debrief) -> bool {
+    let about = debrief.season.about.kind;
+    let newest = debrief.season.newest();
+    let is_clear = |s: &Shift| s.light_verdict.is_clear() || s.verdict.is_clear();
+    let rows = debrief.shifts.rows.iter();
+    let mut near = rows.filter(|s| s.role == Role::Near && s.kind == about);
+    // What changed before its first picture is part of all of it.
+    let within = |s: &Shift| Some(debrief.season.year_of(s.before.until)) == newest;
+    near.any(|s| Some(s.season) == newest && within(s) && is_clear(s))
+}
+
+/// The camera that leads, without numbers.
+pub(super) fn leads(debrief: &Debrief) -> Option<String> {
+    let leader = debrief.leader?;
+    let name = debrief.camera_name(Some(leader.camera));
+    let second = debrief.camera_name(Some(leader.second));
+    Some(match leader.p_adjusted <= 0.05 {
+        true => format!(
+            "As things stand {name} has clearly more of them a night than any other camera."
+        ),
+        false => format!(
+            "As things stand {name} has the most of them a night; {second} is too close behind to call it better."
+        ),
+    })
+}
+
+/// What a change looks like against the season as a whole: whether deer came back.
+pub(super) fn still_so(debrief: &Debrief, shift: &Shift) -> String {
+    let Some(onset) = &shift.onset else {
+        return String::new();
+    };
+    match onset.recovered_after_days {
+        Some(days) => format!(
+            " A clear return begins about {} later.",
+            words::counted(usize::try_from(days).unwrap_or(0), "day")
+        ),
+        None if debrief.season.newest() == Some(shift.season) => format!(
+            " No clear return is seen up to {}.",
+            onset.followed_until.format("%-d %B")
+        ),
+        None => String::new(),
+    }
+}
+
+/// How often chance alone would do as much, as a sentence.
+pub(super) fn chance_words(shift: &Shift) -> String {
+    let p = match shift.light_verdict.is_clear() {
+        true => shift.light_p_adjusted,
+        false => shift.p_adjusted,
+    };
+    match chance(p) {
+        empty if empty.is_empty() => empty,
+        words => words::capital(&words) + ".",
     }
 }
 
 /// Which season is told of, where there are several.
-fn season(debrief: &Debrief) -> String {
+fn of_season(debrief: &Debrief) -> String {
     match debrief.season.years[..] {
-        [.., _, newest] => format!("in {} ", newest.name()),
+        [.., _, newest] => format!("In {} ", newest.name()),
         _ => String::new(),
     }
 }
 
-fn best_camera(debrief: &Debrief) -> Option<String> {
+pub(super) fn best_camera(debrief: &Debrief) -> Option<String> {
     let leader = debrief.leader?;
     let second = debrief.camera_name(Some(leader.second));
     let certainty = if leader.p_adjusted <= 0.05 {
@@ -172,10 +224,13 @@ fn best_camera(debrief: &Debrief) -> Option<String> {
         .is_some_and(|y| y.first() == leader.since);
     let since = match is_whole {
         true => String::new(),
-        false => format!(" since {}, the last change there", words::day(leader.since)),
+        false => format!(
+            " since {}, the last day on which something is logged there",
+            words::day(leader.since)
+        ),
     };
     Some(format!(
-        "{} had the most{since}: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}.",
+        "{} had the most a night{since}: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}. A camera near which something is logged counts from that day on, since the days before may say nothing of now.",
         debrief.camera_name(Some(leader.camera)),
         words::counted(leader.counted, "visit"),
         debrief.season.about.kind.them(),
@@ -213,7 +268,7 @@ pub(super) fn verdict_sentence(debrief: &Debrief, disturbance: &str) -> String {
     let light = debrief.property.settings.share_light();
     match (together.light_verdict, together.verdict) {
         (Verdict::NotTagged, _) => format!(
-            "cannot be told yet, because {} of {} on these days have no tag ({counts}).",
+            "cannot be told yet: {} of {} on these days without a tag ({counts}).",
             words::grouped(together.before.pictures.untagged + together.after.pictures.untagged),
             words::counted(
                 together.before.pictures.all + together.after.pictures.all,
@@ -293,7 +348,7 @@ fn change_words(debrief: &Debrief, shift: &Shift) -> Option<String> {
     })
 }
 
-fn place(debrief: &Debrief, shift: &Shift) -> String {
+pub(super) fn place(debrief: &Debrief, shift: &Shift) -> String {
     match shift.camera {
         Some(_) => debrief.camera_name(shift.camera).to_owned(),
         None => near_names(debrief, shift),
@@ -353,16 +408,22 @@ fn share_words(shift: &Shift) -> String {
         }
         Verdict::ClearDrop => "the part of all visits that came in light fell",
         Verdict::ClearRise => "the part of all visits that came in light rose",
-        Verdict::TooFewVisits => "of all visits came in light",
+        Verdict::TooFewVisits => "came in light",
         _ => "the part of all visits that came in light did not clearly change",
     };
-    format!(
-        "; {what}: {} of {} before, {} of {} after",
-        before.counted, before.visits, after.counted, after.visits
-    )
+    let counts = |and: &str| {
+        format!(
+            "{} of {} before{and} {} of {} after",
+            before.counted, before.visits, after.counted, after.visits
+        )
+    };
+    match shift.verdict {
+        Verdict::TooFewVisits => format!("; of all visits there {} {what}", counts(" and")),
+        _ => format!("; {what}: {}", counts(",")),
+    }
 }
 
-fn how(shift: &Shift) -> &'static str {
+pub(super) fn how(shift: &Shift) -> &'static str {
     match shift.pattern {
         Some(Pattern::WentDark) => ". They still come, but in the dark",
         Some(Pattern::Left) => ". They come less at all hours",

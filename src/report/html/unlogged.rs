@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::contents::Part;
 use crate::debrief::Debrief;
 use crate::report::words;
 use crate::shift::Unlogged;
@@ -9,8 +10,8 @@ use crate::shift::Unlogged;
 pub(super) fn section(debrief: &Debrief) -> Markup {
     let shifts = &debrief.shifts;
     html! {
-        section {
-            h2 { "Worth a look" }
+        section id=(Part::Unlogged.id()) {
+            h2 { (Part::Unlogged.heading()) }
             @if shifts.unlogged.is_empty() && !shifts.could_be_watched {
                 p { "Whether something changed that is not logged cannot be told: it takes several cameras at work in the same weeks with enough visits." }
             } @else if shifts.unlogged.is_empty() {
@@ -23,12 +24,12 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
 
 fn unlogged(debrief: &Debrief, change: &Unlogged) -> String {
     format!(
-        "{} at {}: {}, and nothing is logged there. Look at what happened between {} and {} ({} with all looks allowed for).",
+        "{} at {}: {}, and nothing is logged there. Look at what happened between {} and {}. Chance alone would show as much about once in {} such seasons.",
         change.kind.plural(),
         debrief.camera_name(Some(change.camera)),
         words::against_others(change),
         words::day(change.dates.0),
         words::day(change.dates.1),
-        words::p(Some(change.p_adjusted)),
+        words::grouped((1.0 / change.p_adjusted).floor().max(1.0) as usize),
     )
 }

@@ -41,7 +41,7 @@ pub(super) fn section(
 }
 
 fn findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
-    let mut lines = Vec::new();
+    let mut lines = vec![odds(debrief, shift)];
     lines.extend(shift.rests_on.as_ref().map(rests_on::sentence));
     if shift.light_verdict.is_clear() || shift.verdict.is_clear() {
         lines.push("A change that was picked out because it is clear looks larger than it is: chance had to help it over the bar. The truth is more likely in the half of the range that lies nearer to no change.".to_owned());
@@ -80,6 +80,18 @@ fn findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
     }));
     lines.extend(shift.placebo.as_ref().map(placebo));
     lines
+}
+
+/// The odds of chance, by themselves and with everything that was looked at allowed for.
+fn odds(debrief: &Debrief, shift: &Shift) -> String {
+    format!(
+        "Visits in {}: {}, {}. Their part of all visits: {}, {}. The first of each pair is of this question alone; the second, by which the verdict goes, allows for everything that was looked at.",
+        debrief.property.settings.share_light(),
+        words::p(shift.light_p_value),
+        words::p(shift.light_p_adjusted),
+        words::p(shift.p_value),
+        words::p(shift.p_adjusted),
+    )
 }
 
 fn minutes(visits: &str, own: Option<Estimate>, against: Option<Estimate>) -> Option<String> {
@@ -128,11 +140,17 @@ fn unlike(shift: &Shift) -> String {
 fn data(shift: &Shift) -> String {
     let side = |side: &Side| {
         format!(
-            "{} in {}, {} of {} without a tag",
+            "{} in {}{}",
             words::counted(side.visits, "visit"),
             words::counted(side.nights, "camera-night"),
-            words::grouped(side.pictures.untagged),
-            words::counted(side.pictures.all, "picture")
+            match side.pictures.all {
+                0 => String::new(),
+                all => format!(
+                    ", {} of {} without a tag",
+                    words::grouped(side.pictures.untagged),
+                    words::counted(all, "picture")
+                ),
+            }
         )
     };
     format!(

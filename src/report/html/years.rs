@@ -2,7 +2,9 @@
 
 use maud::{Markup, html};
 
+use super::contents::Part;
 use super::figure;
+use super::first::{Said, Sure};
 use crate::debrief::Debrief;
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
@@ -13,8 +15,8 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
     let seasons = debrief.season.years.len();
     html! {
         @if seasons > 1 {
-            section {
-                h2 { "This season and earlier ones" }
+            section id=(Part::Years.id()) {
+                h2 { (Part::Years.heading()) }
                 p {
                     "A season runs from "
                     (debrief.season.newest().map_or_else(String::new, |y| y.first().format("%-d %B").to_string()))
@@ -69,17 +71,40 @@ fn row(debrief: &Debrief, s: &Shift) -> Markup {
     html! {
         tr {
             th scope="row" { (name) }
-            td { strong { (s.light_verdict.word()) } br; (words::p(s.light_p_adjusted)) }
+            td { strong { (s.light_verdict.word()) } }
             td { (words::in_nights(&s.before)) }
             td { (words::in_nights(&s.after)) }
             td { (words::times(s.rate_ratio_against_controls)) }
-            td { strong { (s.verdict.word()) } br; (words::p(s.p_adjusted)) }
+            td { strong { (s.verdict.word()) } }
         }
     }
 }
 
+/// This season against the one before it, for the first page.
+pub(super) fn said(debrief: &Debrief) -> Option<Said> {
+    let last = debrief.shifts.years.first()?.with;
+    let is_clear = of_about(debrief, last).any(YearRow::is_clear);
+    let more = earlier(debrief).len() > 1;
+    Some(Said {
+        more: Some(format!("#{}", Part::Years.id())),
+        small: if more {
+            "Earlier seasons too.".to_owned()
+        } else {
+            String::new()
+        },
+        ..Said::plain(
+            if is_clear {
+                Sure::Shown
+            } else {
+                Sure::NotShown
+            },
+            words::capital(&sentence(debrief, last)),
+        )
+    })
+}
+
 /// What this season's cameras did against an earlier one, in a sentence.
-pub(super) fn sentence(debrief: &Debrief, with: DeerYear) -> String {
+fn sentence(debrief: &Debrief, with: DeerYear) -> String {
     let them = debrief.season.about.kind.them();
     let light = debrief.property.settings.share_light();
     let clear: Vec<String> = of_about(debrief, with)

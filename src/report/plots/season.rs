@@ -167,14 +167,21 @@ impl Picture {
         Ok(())
     }
 
-    /// Lines at the disturbances, their names on two levels so that neighbours do not overprint.
+    /// Lines at the disturbances, their names on two levels; one that would stand on another is left out.
     fn disturbances(&self, chart: &mut Chart) -> Result<()> {
-        for (i, (day, id)) in self.logged.iter().enumerate() {
+        const LETTERS_ACROSS: f64 = 90.0;
+        let letter = self.length / LETTERS_ACROSS;
+        let mut taken_until = [f64::NEG_INFINITY; 2];
+        for (day, id) in &self.logged {
             let ends = [(*day, 0.0), (*day, QUARTERS)];
             chart
                 .draw_series(DashedLineSeries::new(ends, 6, 4, INK.stroke_width(2)))
                 .map_err(plot_error)?;
-            let level = QUARTERS + 0.07 + 0.2 * (i % 2) as f64;
+            let half = id.chars().count() as f64 * letter / 2.0;
+            let free = (0..taken_until.len()).find(|level| day - half > taken_until[*level]);
+            let Some(free) = free else { continue };
+            taken_until[free] = day + half;
+            let level = QUARTERS + 0.07 + 0.2 * free as f64;
             let style = text(14, INK, HPos::Center, VPos::Bottom);
             chart
                 .draw_series([Text::new(id.clone(), (*day, level), style)])

@@ -1,0 +1,347 @@
+//! The first page: what a person would say at the table, each sentence with how sure it is at its edge and its
+//! working one press away.
+
+use maud::{Markup, html};
+
+use super::bucks::photo;
+use super::contents::Part;
+use super::land::{self, Detail};
+use super::{advice, pressure, summary, years};
+use crate::debrief::Debrief;
+use crate::measure::Estimate;
+use crate::property::Disturbance;
+use crate::report::photos::Photos;
+use crate::report::words;
+use crate::shift::{Shift, Side, Verdict};
+
+/// Disturbances that are told of on the first page; the others in their own part.
+const MOST_TOLD: usize = 4;
+
+/// How sure a sentence is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sure {
+    /// What follows is in doubt until this is settled.
+    Mind,
+    /// Counted, and no more.
+    Counted,
+    /// Shown against chance, the season and the other cameras.
+    Shown,
+    /// Looked for and not shown, or not to be told.
+    NotShown,
+    /// What to do.
+    Next,
+    /// What no picture tells.
+    Unknown,
+}
+
+impl Sure {
+    fn class(self) -> &'static str {
+        match self {
+            Self::Mind => "say mind",
+            Self::Counted => "say",
+            Self::Shown => "say sure",
+            Self::NotShown | Self::Unknown => "say not",
+            Self::Next => "say next",
+        }
+    }
+
+    /// For whom the colour at the edge tells nothing.
+    fn word(self) -> Option<&'static str> {
+        match self {
+            Self::Mind => Some("Mind"),
+            Self::Counted | Self::Unknown => None,
+            Self::Shown => Some("Shown"),
+            Self::NotShown => Some("Not shown"),
+            Self::Next => Some("Next"),
+        }
+    }
+}
+
+/// One thing that is said.
+pub(super) struct Said {
+    pub sure: Sure,
+    /// The heart of it.
+    pub heart: String,
+    /// The rest of it.
+    pub rest: String,
+    /// Numbers and odds, in small letters.
+    pub small: String,
+    /// The whole of it, unfolded.
+    pub working: Option<String>,
+    /// The part of the page with all of it.
+    pub more: Option<String>,
+}
+
+impl Said {
+    pub fn plain(sure: Sure, heart: impl Into<String>) -> Self {
+        Self {
+            sure,
+            heart: heart.into(),
+            rest: String::new(),
+            small: String::new(),
+            working: None,
+            more: None,
+        }
+    }
+}
+
+pub(super) fn section(debrief: &Debrief, photos: &Photos) -> Markup {
+    laid_out(debrief, &sentences(debrief), photos, Detail::Whole)
+}
+
+/// The same where there is no other part to go to.
+pub(super) fn section_alone(debrief: &Debrief, photos: &Photos, detail: Detail) -> Markup {
+    let alone = |said: Said| Said { more: None, ..said };
+    let sentences: Vec<Said> = sentences(debrief).into_iter().map(alone).collect();
+    laid_out(debrief, &sentences, photos, detail)
+}
+
+fn laid_out(debrief: &Debrief, sentences: &[Said], photos: &Photos, detail: Detail) -> Markup {
+    html! {
+        section.first id=(Part::First.id()) {
+            div.top {
+                div { @for said in sentences { (say(said)) } }
+                (land::drawing(debrief, detail))
+            }
+            @if !photos.first.is_empty() {
+                div.photos { @for p in &photos.first { (photo(p)) } }
+            }
+        }
+    }
+}
+
+fn say(said: &Said) -> Markup {
+    html! {
+        div class=(said.sure.class()) {
+            p {
+                @if let Some(word) = said.sure.word() { span.sureness { (word) ": " } }
+                strong { (said.heart) } @if !said.rest.is_empty() { " " (said.rest) }
+            }
+            @if !said.small.is_empty() || said.more.is_some() {
+                p.small {
+                    (said.small)
+                    @if let Some(more) = &said.more { " " a href=(more) { "All of it" } }
+                }
+            }
+            @if let Some(working) = &said.working {
+                details.working { summary { "The working" } p { (working) } }
+            }
+        }
+    }
+}
+
+fn sentences(debrief: &Debrief) -> Vec<Said> {
+    let mut all: Vec<Said> = summary::to_mind(debrief)
+        .into_iter()
+        .map(|text| Said::plain(Sure::Mind, text))
+        .collect();
+    all.push(season(debrief));
+    let logged: Vec<&Disturbance> = debrief.single_disturbances().collect();
+    let mut told: Vec<Said> = logged.iter().map(|d| disturbance(debrief, d)).collect();
+    // What is shown comes first; otherwise in the order of the log.
+    told.sort_by_key(|s| s.sure != Sure::Shown);
+    let more = told.len().saturating_sub(MOST_TOLD);
+    told.truncate(MOST_TOLD);
+    all.extend(told);
+    if more > 0 {
+        all.push(Said {
+            more: Some(format!("#{}", Part::Changes.id())),
+            ..Said::plain(
+                Sure::NotShown,
+                format!(
+                    "Of {} nothing is told here.",
+                    words::counted(more, "more logged event")
+                ),
+            )
+        });
+    }
+    all.extend(years::said(debrief));
+    all.extend(pressure::said(debrief));
+    all.push(advice::next(debrief));
+    all.push(advice::unknown(debrief));
+    all
+}
+
+/// The season as a whole, and the camera that leads.
+fn season(debrief: &Debrief) -> Said {
+    let (heart, small) = summary::season(debrief);
+    Said {
+        rest: summary::leads(debrief).unwrap_or_default(),
+        small,
+        working: summary::best_camera(debrief),
+        more: Some(format!("#{}", Part::Light.id())),
+        ..Said::plain(Sure::Counted, heart)
+    }
+}
+
+fn disturbance(debrief: &Debrief, disturbance: &Disturbance) -> Said {
+    let about = debrief.season.about.kind;
+    let title = format!("{} ({})", disturbance.what, day(debrief, disturbance));
+    let whole = words::capital(&summary::verdict_sentence(debrief, &disturbance.id));
+    let more = Some(format!(
+        "#event-{}",
+        super::change::anchor(debrief, disturbance)
+    ));
+    let clear = debrief
+        .shifts
+        .together(&disturbance.id, about)
+        .and_then(|together| {
+            let alone = debrief.shifts.of(&disturbance.id, about);
+            let mut rows = std::iter::once(together).chain(alone);
+            rows.find(|s| s.role == crate::shift::Role::Near && is_clear(s))
+        });
+    match clear {
+        Some(shift) => Said {
+            sure: Sure::Shown,
+            heart: format!("{title}: {}", heart_of(debrief, shift)),
+            rest: rest_of(debrief, shift) + &apart_from(debrief, disturbance),
+            small: summary::chance_words(shift),
+            working: Some(whole),
+            more,
+        },
+        None => {
+            let (heart, rest) = not_shown(debrief, disturbance);
+            Said {
+                sure: Sure::NotShown,
+                heart: format!("{title}: {heart}"),
+                rest,
+                small: String::new(),
+                working: Some(whole),
+                more,
+            }
+        }
+    }
+}
+
+/// Its date; with the year where that is not the newest season's.
+fn day(debrief: &Debrief, disturbance: &Disturbance) -> String {
+    let date = disturbance.start.date();
+    let is_now = debrief.season.newest().is_some_and(|y| y.contains(date));
+    match is_now {
+        true => date.format("%-d %B").to_string(),
+        false => words::day(date),
+    }
+}
+
+/// What else happened there within the days compared.
+fn apart_from(debrief: &Debrief, disturbance: &Disturbance) -> String {
+    let others: Vec<String> = super::change::mixed_with(debrief, disturbance)
+        .into_iter()
+        .map(|d| format!("\"{}\" ({})", d.what, day(debrief, d)))
+        .collect();
+    match others.is_empty() {
+        true => String::new(),
+        false => format!(
+            " It cannot be told apart from {}, within the same days at the same camera.",
+            others.join(" and ")
+        ),
+    }
+}
+
+fn is_clear(shift: &Shift) -> bool {
+    shift.light_verdict.is_clear() || shift.verdict.is_clear()
+}
+
+/// `mature bucks in legal light fell at North Fence.`
+fn heart_of(debrief: &Debrief, shift: &Shift) -> String {
+    let them = debrief.season.about.kind.them();
+    let light = debrief.property.settings.share_light();
+    let place = summary::place(debrief, shift);
+    let fell = |verdict: Verdict| match verdict {
+        Verdict::ClearDrop => "fewer",
+        _ => "more",
+    };
+    match shift.light_verdict.is_clear() {
+        true => format!(
+            "{} {them} came in {light} at {place}.",
+            fell(shift.light_verdict)
+        ),
+        false => format!(
+            "as many {them} came in {light} at {place}, and {} in the dark.",
+            match shift.verdict {
+                Verdict::ClearDrop => "more",
+                _ => "fewer",
+            }
+        ),
+    }
+}
+
+/// Counts before and after, and what the others did.
+fn rest_of(debrief: &Debrief, shift: &Shift) -> String {
+    let (before, after) = (&shift.before, &shift.after);
+    let counts = format!(
+        "In light {} before, {} after",
+        words::counted_in_nights(before),
+        words::counted_in_nights(after)
+    );
+    let others = match shift.controls {
+        0 => String::new(),
+        _ => "; the other cameras did not change like that".to_owned(),
+    };
+    let how = summary::how(shift);
+    let now = summary::still_so(debrief, shift);
+    format!("{counts}{others}{how}.{now}").replace("..", ".")
+}
+
+fn not_shown(debrief: &Debrief, disturbance: &Disturbance) -> (String, String) {
+    let about = debrief.season.about.kind;
+    let Some(together) = debrief.shifts.together(&disturbance.id, about) else {
+        return (
+            "no camera is near it.".to_owned(),
+            "It cannot be set against any.".to_owned(),
+        );
+    };
+    let counts = format!(
+        "In light {} before, {} after.",
+        words::counted_in_nights(&together.before),
+        words::counted_in_nights(&together.after)
+    );
+    let verdicts = (together.light_verdict, together.verdict);
+    let is_ahead = debrief
+        .season
+        .span()
+        .is_none_or(|(_, last)| disturbance.start.date() > last);
+    let is_silent = together.before.nights == 0 || together.after.nights == 0;
+    let none_in_light = together.before.counted + together.after.counted == 0;
+    let heart = match verdicts {
+        _ if is_ahead => "after the last picture, so nothing can be told of it yet.",
+        _ if together.before.nights + together.after.nights == 0 => {
+            "cannot be told: no camera was at work near it, before or after."
+        }
+        _ if is_silent => "cannot be told: no camera was at work near it on one side.",
+        (Verdict::NotTagged, _) => {
+            "cannot be told yet: some of the pictures of these days have no tag."
+        }
+        _ if none_in_light => "none came in light near it, so there is none to gain or lose.",
+        (Verdict::NoControl, _) | (_, Verdict::NoControl) => {
+            "cannot be told: nothing shows what the season alone would have done."
+        }
+        (Verdict::TooFewVisits, Verdict::TooFewVisits) => "too few visits to tell.",
+        _ if together.is_alike => "no harm and no gain: visits stayed what they were.",
+        _ => "no change shown.",
+    };
+    let rest = match is_ahead || is_silent || none_in_light || verdicts.0 == Verdict::NotTagged {
+        true => String::new(),
+        false if heart == "no change shown." => counts + &left_open(together),
+        false => counts,
+    };
+    (heart.to_owned(), rest)
+}
+
+/// What a comparison without a clear answer leaves open.
+fn left_open(row: &Shift) -> String {
+    let is_beside_no_change = |e: Option<Estimate>| e.is_some_and(|e| e.high < 1.0 || e.low > 1.0);
+    let per_night = |s: &Side| s.counted as f64 / s.nights.max(1) as f64;
+    if is_beside_no_change(row.rate_ratio) && !is_beside_no_change(row.rate_ratio_against_controls)
+    {
+        return " The other cameras changed alike, or too unevenly to tell this from what the season did."
+            .to_owned();
+    }
+    match row.fall_ruled_out {
+        Some(loss) if loss >= 0.1 && per_night(&row.after) <= per_night(&row.before) => format!(
+            " A loss of up to {} of them could hide in so few.",
+            words::percent(loss)
+        ),
+        _ => String::new(),
+    }
+}
