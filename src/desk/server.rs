@@ -111,6 +111,12 @@ pub(super) fn run(desk: &Arc<Desk>, request: &DeskOptions, open: impl FnOnce(&st
         let app = app(Arc::clone(desk), door);
         let served = axum::serve(listener, app).with_graceful_shutdown(async {
             let _ = tokio::signal::ctrl_c().await;
+            // Answers on their way get a moment; a browser that holds a connection open gets no more.
+            const LAST_ANSWERS: std::time::Duration = std::time::Duration::from_millis(1500);
+            std::thread::spawn(|| {
+                std::thread::sleep(LAST_ANSWERS);
+                std::process::exit(0);
+            });
         });
         open(&home);
         Ok(served.await?)
@@ -140,6 +146,10 @@ impl Door {
     /// Why a request is not let in; `None` where it is.
     fn refuses(&self, request: &HttpRequest) -> Option<&'static str> {
         let headers = request.headers();
+        let is_twice = |name: HeaderName| headers.get_all(name).iter().count() > 1;
+        if is_twice(header::HOST) || is_twice(header::ORIGIN) {
+            return Some("a request says once where it goes and where it comes from");
+        }
         let text = |name: HeaderName| headers.get(name).map(|v| v.to_str().unwrap_or("?"));
         let hosts = [
             self.address.to_string(),
@@ -320,7 +330,8 @@ async fn tag(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
     work(desk, |desk| visits::tag(desk, sent)).await
 }
 
-async fn undo(State(desk): Shared) -> Answer {
+async fn undo(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
+    let _: serde_json::Value = sent(&headers, &body)?;
     work(desk, visits::undo).await
 }
 

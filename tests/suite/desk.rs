@@ -54,7 +54,23 @@ fn nobody_else_is_let_in() {
     // Another page in the same browser.
     let undo = format!("/{}/api/undo", desk.secret);
     let own = format!("Origin: http://{}", desk.host);
-    assert_eq!(status("POST", &undo, &[&host, &own]), 200);
+    let json = "Content-Type: application/json";
+    assert_eq!(status("POST", &undo, &[&host, &own, json]), 200);
+    assert_eq!(status("POST", &undo, &[&host, &own]), 422, "a form");
+    // Said twice, whichever comes first.
+    let foreign = ["Host: pictures.example", "Origin: http://pictures.example"];
+    for twice in [
+        [&host, foreign[0], &own],
+        [foreign[0], &host, &own],
+        [&host, &own, foreign[1]],
+        [&host, foreign[1], &own],
+    ] {
+        let head: Vec<&str> = twice.into_iter().chain([json]).collect();
+        assert!(
+            [400, 403].contains(&status("POST", &undo, &head)),
+            "{head:?}"
+        );
+    }
     for origin in [
         "Origin: http://pictures.example",
         "Origin: null",
@@ -277,6 +293,28 @@ fn killed_at_any_moment_no_saved_tag_is_lost() {
         in_flight_kept += u32::from(!before);
     }
     println!("{in_flight_kept} of 100 times the tag in flight was kept");
+}
+
+/// A browser keeps its connections open, and somebody may hold one for ever.
+#[cfg(unix)]
+#[test]
+fn an_interrupt_ends_it_whoever_holds_on() {
+    let place = small();
+    let mut desk = Running::on(place.path());
+    let idle: Vec<_> = (0..20)
+        .map(|_| std::net::TcpStream::connect(&desk.host).unwrap())
+        .collect();
+    let half = std::net::TcpStream::connect(&desk.host).unwrap();
+    std::io::Write::write_all(&mut &half, b"GET / HTTP/1.1\r\nHost: ").unwrap();
+    let _ = std::process::Command::new("kill")
+        .args(["-INT", &desk.process().to_string()])
+        .status();
+    let start = std::time::Instant::now();
+    while desk.is_running() {
+        assert!(start.elapsed() < Duration::from_secs(2), "still running");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    drop((idle, half));
 }
 
 fn kill(process: u32) {

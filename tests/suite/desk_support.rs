@@ -68,6 +68,11 @@ impl Running {
         self.child.wait().unwrap();
     }
 
+    #[allow(dead_code, reason = "browsers are not interrupted")]
+    pub fn is_running(&mut self) -> bool {
+        self.child.try_wait().unwrap().is_none()
+    }
+
     pub fn process(&self) -> u32 {
         self.child.id()
     }
