@@ -309,7 +309,9 @@ fn print(clocks: &[CameraClock], findings: &[&Finding]) -> Result<()> {
                 .filter(|_| clock.findings.is_empty() && clock.could_be_checked())
                 .map_or(String::new(), |o| format!(
                     "; off by {:+.0} minutes, 95 % {:+.0} to {:+.0}",
-                    o.minutes, o.low, o.high
+                    report::whole(o.minutes),
+                    report::whole(o.low),
+                    report::whole(o.high)
                 ))
         ))?;
     }

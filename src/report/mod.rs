@@ -23,4 +23,4 @@ pub use html::{ShareOptions, one_page};
 pub use pdf::print_pdf;
 pub use save::{ReportOptions, Saved, save};
 pub use shift_findings::{shifts, years};
-pub(crate) use words::{against_others, whole_percent};
+pub(crate) use words::{against_others, whole, whole_percent};

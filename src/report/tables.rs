@@ -6,9 +6,11 @@ use polars::prelude::{Column, CsvWriter, DataFrame, IntoColumn, SerWriter, Strin
 
 use super::columns::COLUMNS;
 use super::digits::to_digits;
-use crate::clock::LocalTime;
+use crate::clock::{LocalTime, Timeline};
 use crate::debrief::{Debrief, DeerSeason, KnownDeer};
 use crate::measure::Estimate;
+use crate::property::By;
+use crate::shift::{Question, Shift, Unlogged};
 use crate::sun::SunDay;
 use crate::tags::Sighting;
 use crate::visits::{DeerYear, Kind, Visit};
@@ -21,10 +23,13 @@ pub(super) fn tables(debrief: &Debrief) -> Result<Vec<Table>> {
     Ok(vec![
         ("daylight.csv", daylight(debrief)?),
         ("shifts.csv", shifts(debrief)?),
+        ("years.csv", years(debrief)?),
+        ("repeated.csv", repeated(debrief)?),
+        ("unlogged.csv", unlogged(debrief)?),
         ("visits.csv", visits(debrief)?),
         ("days.csv", days(debrief)?),
         ("set-aside.csv", set_aside(debrief)?),
-        ("pictures.csv", debrief.crawl.table()?),
+        ("pictures.csv", pictures(debrief)?),
         ("light.csv", light(debrief)?),
         ("seen.csv", seen(debrief)?),
         ("named-deer.csv", named_deer(debrief)?),
@@ -108,16 +113,80 @@ fn daylight(debrief: &Debrief) -> Result<DataFrame> {
 }
 
 fn shifts(debrief: &Debrief) -> Result<DataFrame> {
-    let rows = &debrief.shifts.rows;
+    comparisons(debrief, &debrief.shifts.rows.iter().collect::<Vec<_>>())
+}
+
+/// The newest season beside every earlier one.
+fn years(debrief: &Debrief) -> Result<DataFrame> {
+    let years = &debrief.shifts.years;
+    let rows: Vec<&Shift> = years.iter().map(|y| &y.shift).collect();
+    let mut table = comparisons(debrief, &rows)?.drop("disturbance")?;
+    let with: Vec<String> = years.iter().map(|y| y.with.name()).collect();
+    table.insert_column(1, Column::new("with".into(), with))?;
+    Ok(table)
+}
+
+/// What happened several times.
+fn repeated(debrief: &Debrief) -> Result<DataFrame> {
+    let all = &debrief.shifts.repeated;
+    let [ratio, low, high] = ends(all.iter().map(|r| r.ratio));
+    Ok(df!(
+        "what" => all.iter().map(|r| r.what.as_str()).collect::<Vec<_>>(),
+        "by" => all.iter().map(|r| r.by.map(By::word)).collect::<Vec<_>>(),
+        "times" => all.iter().map(|r| count(r.times)).collect::<Vec<_>>(),
+        "camera_days" => all.iter().map(|r| count(r.camera_days)).collect::<Vec<_>>(),
+        "ratio" => ratio,
+        "ratio_low" => low,
+        "ratio_high" => high,
+        "p_value" => all.iter().map(|r| r.p_value.map(to_digits)).collect::<Vec<_>>(),
+        "p_adjusted" => all.iter().map(|r| r.p_adjusted.map(to_digits)).collect::<Vec<_>>(),
+        "verdict" => all.iter().map(|r| r.verdict.word()).collect::<Vec<_>>(),
+    )?)
+}
+
+/// Clear changes that nobody logged.
+fn unlogged(debrief: &Debrief) -> Result<DataFrame> {
+    let all = &debrief.shifts.unlogged;
+    let is_share = |u: &Unlogged| u.of == Question::Share;
+    Ok(df!(
+        "camera" => all.iter().map(|u| debrief.camera_name(Some(u.camera))).collect::<Vec<_>>(),
+        "who" => all.iter().map(|u| u.kind.word()).collect::<Vec<_>>(),
+        "of" => all.iter().map(|u| if is_share(u) { "daylight share" } else { "light visits" }).collect::<Vec<_>>(),
+        "from" => all.iter().map(|u| u.dates.0.to_string()).collect::<Vec<_>>(),
+        "until" => all.iter().map(|u| u.dates.1.to_string()).collect::<Vec<_>>(),
+        "change" => all.iter().map(|u| to_digits(u.change)).collect::<Vec<_>>(),
+        "p_adjusted" => all.iter().map(|u| to_digits(u.p_adjusted)).collect::<Vec<_>>(),
+    )?)
+}
+
+/// The pictures, with their moments as they are settled.
+fn pictures(debrief: &Debrief) -> Result<DataFrame> {
+    let crawl = &debrief.crawl;
+    let times = Timeline::of(&debrief.property, crawl)?.times(crawl.pictures.len())?;
+    let mut table = crawl.table()?;
+    let moments: Vec<Option<String>> = times.iter().map(|t| t.map(local)).collect();
+    let utc: Vec<Option<String>> = times
+        .iter()
+        .map(|t| Some(t.as_ref()?.utc().to_rfc3339()))
+        .collect();
+    table.with_column(Column::new("local_time".into(), moments))?;
+    table.with_column(Column::new("utc".into(), utc))?;
+    table.with_column(Column::new(
+        "tagged".into(),
+        debrief.tagged.tagged.as_slice(),
+    ))?;
+    Ok(table)
+}
+
+fn comparisons(debrief: &Debrief, rows: &[&Shift]) -> Result<DataFrame> {
     let [change, change_low, change_high] = ends(rows.iter().map(|r| r.share_change));
     let [against, against_low, against_high] =
         ends(rows.iter().map(|r| r.share_change_against_controls));
     let [rate, rate_low, rate_high] = ends(rows.iter().map(|r| r.rate_ratio));
     let [rate_against, rate_against_low, rate_against_high] =
         ends(rows.iter().map(|r| r.rate_ratio_against_controls));
-    let counts = |of: fn(&crate::shift::Shift) -> usize| -> Vec<u32> {
-        rows.iter().map(|r| count(of(r))).collect()
-    };
+    let counts =
+        |of: fn(&Shift) -> usize| -> Vec<u32> { rows.iter().map(|r| count(of(r))).collect() };
     Ok(df!(
         "season" => rows.iter().map(|r| r.season.name()).collect::<Vec<_>>(),
         "disturbance" => rows.iter().map(|r| r.disturbance.as_str()).collect::<Vec<_>>(),
@@ -241,7 +310,13 @@ fn named_deer(debrief: &Debrief) -> Result<DataFrame> {
 
 /// What every column of every table means.
 fn columns() -> Result<DataFrame> {
-    let all = || COLUMNS.iter();
+    // Two seasons are compared in the columns of a disturbance.
+    let of_years = COLUMNS
+        .iter()
+        .filter(|c| c.0 == "shifts.csv" && c.1 != "disturbance");
+    let of_years = of_years.map(|c| ("years.csv", c.1, c.2, c.3));
+    let every: Vec<_> = COLUMNS.iter().copied().chain(of_years).collect();
+    let all = || every.iter();
     Ok(df!(
         "file" => all().map(|c| c.0).collect::<Vec<_>>(),
         "column" => all().map(|c| c.1).collect::<Vec<_>>(),

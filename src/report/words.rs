@@ -54,6 +54,11 @@ pub(super) fn points(change: Estimate) -> String {
     )
 }
 
+/// Rounded, and never minus zero.
+pub(crate) fn whole(value: f64) -> f64 {
+    value.round() + 0.0
+}
+
 /// A whole number with a true minus or a plus sign.
 pub(super) fn signed(value: f64) -> String {
     let rounded = value.round();

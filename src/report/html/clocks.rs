@@ -86,9 +86,9 @@ fn sentence(clock: &CameraClock) -> String {
         Some(o) => format!(
             "{}; off by {:+.0} minutes, 95 % between {:+.0} and {:+.0} ({pictures}).",
             clock.word(),
-            o.minutes,
-            o.low,
-            o.high
+            words::whole(o.minutes),
+            words::whole(o.low),
+            words::whole(o.high)
         ),
     }
 }
