@@ -21,6 +21,9 @@ pub struct Practice {
     /// Seasons in a row, 1 to 6: with several, cameras come, go, move and turn
     #[arg(long, default_value_t = 1)]
     seasons: u32,
+    /// Beside a single season the one before it, in which nothing happened
+    #[arg(long)]
+    with_last_season: bool,
     /// Number of cameras, 2 to 12
     #[arg(long, default_value_t = 7)]
     cameras: usize,
@@ -54,6 +57,7 @@ impl Practice {
             seed: self.seed,
             weeks: self.weeks,
             seasons: self.seasons,
+            with_last_season: self.with_last_season,
             cameras: self.cameras,
             size: self.size,
             share_before: self.share_before,

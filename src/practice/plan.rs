@@ -19,6 +19,8 @@ pub struct Options {
     /// Seasons in a row, the last one in 2025. With several, cameras are bought, retired, moved and
     /// turned, cards are formatted in between, and the disturbance comes in May before the last.
     pub seasons: u32,
+    /// Beside a single season the one before it, in which nothing happened and the last camera was not there yet.
+    pub with_last_season: bool,
     /// Cameras, 2 to 12.
     pub cameras: usize,
     /// How busy the cameras are; 1 is an ordinary property.
@@ -44,6 +46,7 @@ impl Default for Options {
             seed: 1,
             weeks: 12,
             seasons: 1,
+            with_last_season: false,
             cameras: 7,
             size: 1.0,
             share_before: 0.55,
@@ -242,7 +245,13 @@ impl Plan {
             let year = |d: NaiveDate| d.with_year(d.year() - n as i32).unwrap_or(d);
             (year(self.first), year(self.last))
         };
-        (0..self.options.seasons).rev().map(before).collect()
+        let last = u32::from(self.has_quiet_season());
+        (0..self.options.seasons + last).rev().map(before).collect()
+    }
+
+    /// Whether the first season is one in which nothing happens.
+    pub fn has_quiet_season(&self) -> bool {
+        self.options.with_last_season && self.options.seasons == 1
     }
 
     /// Whether a camera hung in a season, 0 being the oldest: the last camera is bought after it, and
@@ -250,6 +259,7 @@ impl Plan {
     pub fn hung(&self, camera: usize, season: usize) -> bool {
         let last = self.cameras.len() - 1;
         match (season, self.options.seasons) {
+            (0, 1) if self.has_quiet_season() => camera != last || last < 2,
             (_, 1) => true,
             (0, _) => camera != last || last < 2,
             _ => camera + 1 != last || last < 3,
@@ -258,7 +268,7 @@ impl Plan {
 
     /// Which view a camera has in a season: it is another one once it was moved or turned.
     pub fn view(&self, camera: usize, season: usize) -> usize {
-        let moved = camera == MOVED && season > 0;
+        let moved = camera == MOVED && season > 0 && !self.has_quiet_season();
         let turned = camera == TURNED
             && self.options.seasons > 1
             && season + 1 == self.options.seasons as usize;

@@ -65,19 +65,30 @@ const APART_MIN: i64 = 40;
 pub(super) const NAMED: [(&str, f64); 3] =
     [("Forkhorn", 4.5), ("Ghost", 5.5), ("Left Kicker", 3.5)];
 
+/// The first of the streams of quiet seasons.
+const QUIET: u64 = 1000;
+
 pub(super) fn play(plan: &Plan) -> Result<Played> {
     let mut played = Played::default();
     for camera in 0..plan.cameras.len() {
         // A stream of its own per camera, so that adding a camera changes no other.
-        let mut rng = ChaCha8Rng::seed_from_u64(plan.options.seed);
-        rng.set_stream(camera as u64 + 1);
+        let stream = |number: u64| {
+            let mut rng = ChaCha8Rng::seed_from_u64(plan.options.seed);
+            rng.set_stream(number);
+            rng
+        };
+        let mut rng = stream(camera as u64 + 1);
+        // Of its own too, so that a season before it changes nothing in a season.
+        let mut quiet = stream(camera as u64 + QUIET);
         for (n, (first, last)) in plan.seasons().into_iter().enumerate() {
+            let is_quiet = n == 0 && plan.has_quiet_season();
+            let rng = if is_quiet { &mut quiet } else { &mut rng };
             for date in first
                 .iter_days()
                 .take_while(|d| *d <= last && plan.hung(camera, n))
             {
                 let from = played.events.len();
-                day(plan, camera, date, &mut rng, &mut played.events)?;
+                day(plan, camera, date, rng, &mut played.events)?;
                 played.events[from..].sort_by_key(|e| e.time);
             }
         }

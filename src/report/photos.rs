@@ -133,10 +133,18 @@ fn of_nobody(debrief: &Debrief) -> Vec<SeenIn> {
 /// The best of some pictures: in the best light, with the most that moved; of one day no two before every day
 /// has one.
 fn best(debrief: &Debrief, seen: &[SeenIn]) -> Vec<SeenIn> {
-    let stills = seen.iter().filter(|s| {
+    let is_still = |s: &&SeenIn| {
         let picture = &debrief.crawl.pictures[s.picture as usize];
         !picture.clip && !picture.cut_short
-    });
+    };
+    let newest = debrief.season.newest();
+    let is_now = |s: &&SeenIn| newest.is_some_and(|y| y.contains(s.time.date()));
+    // Of this season while it has enough of them.
+    let only_now = seen.iter().filter(is_now).filter(is_still).count() >= LOOKED_AT;
+    let stills = seen
+        .iter()
+        .filter(is_still)
+        .filter(|s| !only_now || is_now(s));
     let mut all: Vec<(Light, &SeenIn)> = stills
         .filter_map(|s| Some((light(debrief, s)?, s)))
         .collect();

@@ -101,7 +101,11 @@ fn the_committed_season_and_report_are_current() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let fresh = tempfile::tempdir().unwrap();
     let season = fresh.path().join("season");
-    graylight().arg("practice").arg(&season).succeeds();
+    graylight()
+        .arg("practice")
+        .arg(&season)
+        .arg("--with-last-season")
+        .succeeds();
     same_files(&season, &root.join("sample-cards"));
 
     let report = fresh.path().join("report");

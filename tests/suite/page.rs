@@ -149,7 +149,8 @@ fn the_first_page_answers_without_unfolding() {
     open.push_str(rest);
     let text = plain(&open);
     for answer in [
-        "Mature bucks came in legal light on",
+        "mature bucks came in legal light on",
+        "Against 2024-25",
         "A box blind went up across the fence",
         "North Fence",
         "11 October",
@@ -259,11 +260,9 @@ fn visits_say_which_rows_hold_the_same_deer() {
         .count();
     let findings = report.findings();
     let all = findings["daylight"].as_array().unwrap().iter();
-    let mut deer = all.filter(|a| a["camera"] == "*" && a["who"] == "deer");
-    assert_eq!(
-        alone as u64,
-        deer.next().unwrap()["visits"].as_u64().unwrap()
-    );
+    let deer = all.filter(|a| a["camera"] == "*" && a["who"] == "deer");
+    let visits: u64 = deer.map(|a| a["visits"].as_u64().unwrap()).sum();
+    assert_eq!(alone as u64, visits);
     for row in &rows {
         let local = chrono::DateTime::parse_from_rfc3339(&row["local_time"]).unwrap();
         let utc = chrono::DateTime::parse_from_rfc3339(&row["utc"]).unwrap();

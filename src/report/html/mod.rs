@@ -22,12 +22,14 @@ mod working;
 mod years;
 
 use anyhow::Result;
+use chrono::NaiveDate;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::gallery::{Gallery, Subject};
 use super::photos::Photos;
 use super::{ReportOptions, plots, words};
 use crate::debrief::Debrief;
+use crate::visits::{Camera, Kind, PicturesOn};
 use contents::Part;
 pub use shared::{ShareOptions, one_page};
 
@@ -116,34 +118,47 @@ fn parts(debrief: &Debrief) -> Vec<Part> {
         .collect()
 }
 
+/// When the newest season was watched, with how much, and how far it is tagged.
 fn span(debrief: &Debrief) -> String {
-    let cameras = words::counted(debrief.season.cameras.len(), "camera");
-    let nights: usize = debrief
-        .season
-        .cameras
-        .iter()
-        .map(|c| c.effort.nights())
-        .sum();
-    match debrief.season.span() {
-        None => format!("{cameras}, and not one picture or sighting with a time yet."),
-        Some((first, last)) => format!(
-            "{} to {} · {cameras}, {} · {}",
-            words::day(first),
-            words::day(last),
-            words::counted(nights, "camera-night"),
-            match debrief.crawl.pictures.len() {
-                0 => format!(
-                    "{} of deer, written down without pictures",
-                    words::counted(debrief.season.about.visits.deer, "visit")
-                ),
-                n => format!(
-                    "{}, {} of them tagged",
-                    words::counted(n, "picture"),
-                    words::grouped(debrief.tagged.pictures())
-                ),
-            }
+    let season = &debrief.season;
+    let cameras = |n| words::counted(n, "camera");
+    let Some(year) = season.newest() else {
+        let all = cameras(season.cameras.len());
+        return format!("{all}, and not one picture or sighting with a time yet.");
+    };
+    let dates = |c: &Camera| c.effort.dates_between(year.first(), year.last()).to_vec();
+    let worked: Vec<Vec<NaiveDate>> = season.cameras.iter().map(dates).collect();
+    let nights: usize = worked.iter().map(Vec::len).sum();
+    let first = worked.iter().filter_map(|d| d.first()).min();
+    let last = worked.iter().filter_map(|d| d.last()).max();
+    let of_year = |c: &Camera| c.pictures_between(year.first(), year.last());
+    let pictures: PicturesOn = season.cameras.iter().map(of_year).sum();
+    let visits = |c: &Camera| {
+        c.visits_between(Kind::Deer, year.first(), year.last())
+            .len()
+    };
+    let seen = match pictures.all {
+        0 => format!(
+            "{} of deer, written down without pictures",
+            words::counted(season.cameras.iter().map(visits).sum(), "visit")
         ),
-    }
+        all => format!(
+            "{}, {} of them tagged",
+            words::counted(all, "picture"),
+            words::grouped(all - pictures.untagged)
+        ),
+    };
+    let earlier = match season.years.len() {
+        0 | 1 => String::new(),
+        n => format!(" · beside {}", words::counted(n - 1, "earlier season")),
+    };
+    format!(
+        "{} to {} · {}, {} · {seen}{earlier}",
+        first.map_or_else(String::new, |d| words::day(*d)),
+        last.map_or_else(String::new, |d| words::day(*d)),
+        cameras(worked.iter().filter(|d| !d.is_empty()).count()),
+        words::counted(nights, "camera-night"),
+    )
 }
 
 /// A plot in the page, scrolling sideways where the screen is narrower than it can be read at.

@@ -57,7 +57,7 @@ fn side_by_side(debrief: &Debrief, all: &[Repeated]) -> Markup {
     }
 }
 
-/// The p-value, or why there is none.
+/// The odds of a clear one, or why nothing can be said.
 fn why(repeated: &Repeated) -> String {
     match repeated.verdict {
         Verdict::NoControl => {
@@ -65,7 +65,15 @@ fn why(repeated: &Repeated) -> String {
                 .to_owned()
         }
         Verdict::NotTagged => "too many pictures without a tag".to_owned(),
-        _ => words::p(repeated.p_adjusted),
+        _ => match repeated.p_adjusted {
+            Some(p) if repeated.verdict.is_clear() => {
+                format!(
+                    "chance would do this about once in {}",
+                    words::grouped((1.0 / p).floor().max(1.0) as usize)
+                )
+            }
+            _ => String::new(),
+        },
     }
 }
 
