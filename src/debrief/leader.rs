@@ -6,12 +6,13 @@ use super::daylight::{Stretches, is_tagged, per_100_nights};
 use crate::measure::{Estimate, Exposure, rate_one_sided};
 use crate::visits::Season;
 
-/// The camera with the highest rate of visits in the light since the last change there.
+/// The camera with the highest rate of visits in the light since the last change at any camera.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Leader {
     /// Index of the camera.
     pub camera: usize,
-    /// First of the days counted: the season's, or the day of the last change that was logged near it.
+    /// First of the days counted, at every camera alike: the season's, or the day of the last change that was logged
+    /// near any of them.
     pub since: NaiveDate,
     /// Camera-nights since then.
     pub nights: usize,
@@ -26,13 +27,14 @@ pub struct Leader {
     pub p_adjusted: f64,
 }
 
-/// A camera that ran for fewer nights since its last change is not ranked.
-const FEWEST_NIGHTS: usize = 7;
+/// A camera that ran for fewer nights since then is not ranked.
+pub const FEWEST_RANKED_NIGHTS: usize = 14;
+/// Fewer visits than this make no camera the best.
+const FEWEST_VISITS: usize = 5;
 
-/// One camera since its last change.
+/// One camera since the last change.
 struct Ranked {
     camera: usize,
-    since: NaiveDate,
     exposure: Exposure,
     freedom: f64,
 }
@@ -43,26 +45,25 @@ impl Ranked {
     }
 }
 
-/// `logged` holds for every camera when something began or ended near it. `None` with fewer than two
-/// cameras to compare, or where none has a visit in the light.
+/// `logged` holds for every camera when something began or ended near it. All cameras are counted over the same days,
+/// since the season itself makes some days better than others. `None` with fewer than two cameras to compare, with
+/// too few visits, or where two are level.
 pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leader> {
     let year = season.newest()?;
     let kind = season.about.kind;
+    let changes = logged.iter().flatten().filter(|d| year.contains(**d));
+    let since = changes.max().copied().unwrap_or(year.first());
+    let span = (since, year.last());
     let ranked = |camera: usize| -> Option<Ranked> {
         let here = &season.cameras[camera];
-        let mut changes = logged[camera].iter().rev();
-        let changed = changes.find(|d| year.contains(**d));
-        let since = changed.copied().unwrap_or(year.first());
-        let span = (since, year.last());
         // A camera whose hours are wrong ranks nowhere.
         let is_sound = is_tagged(here, span) && !here.clock_doubtful_between(span.0, span.1);
         let nights = here.effort.dates_between(span.0, span.1).len();
-        (is_sound && nights >= FEWEST_NIGHTS).then(|| {
+        (is_sound && nights >= FEWEST_RANKED_NIGHTS).then(|| {
             let stretches = Stretches::of(season, logged, &[camera], kind, span);
             let (exposure, freedom) = stretches.exposure();
             Ranked {
                 camera,
-                since,
                 exposure,
                 freedom,
             }
@@ -77,18 +78,21 @@ pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leade
         rate_one_sided(other.exposure, best.exposure, freedom).unwrap_or(1.0)
     };
     let worst = others.iter().map(p).fold(0.0, f64::max);
-    let days = season
-        .days
-        .days(best.camera, kind, (best.since, year.last()));
-    let counted = days.map(|d| d.seen.counted as usize).sum();
+    let days = season.days.days(best.camera, kind, span);
+    let counted: usize = days.map(|d| d.seen.counted as usize).sum();
     let here = &season.cameras[best.camera];
-    (counted > 0).then_some(Leader {
+    let is_ahead = counted >= FEWEST_VISITS && best.rate() > other_rate(others);
+    is_ahead.then_some(Leader {
         camera: best.camera,
-        since: best.since,
-        nights: here.effort.dates_between(best.since, year.last()).len(),
+        since,
+        nights: here.effort.dates_between(span.0, span.1).len(),
         counted,
         per_100_nights: per_100_nights((best.exposure, best.freedom))?,
         second: second.camera,
         p_adjusted: (worst * others.len() as f64).min(1.0),
     })
+}
+
+fn other_rate(others: &[Ranked]) -> f64 {
+    others.first().map_or(0.0, Ranked::rate)
 }

@@ -14,7 +14,7 @@ use indicatif::ProgressBar;
 
 pub use daylight::{DaylightAnswer, Usual};
 pub use known_deer::{DeerSeason, KnownDeer, SeenIn, Staying};
-pub use leader::Leader;
+pub use leader::{FEWEST_RANKED_NIGHTS, Leader};
 
 use crate::card::{self, Crawl};
 use crate::clock::{self, Timeline};

@@ -73,8 +73,12 @@ pub(super) fn write(folder: &Path, plan: &Plan) -> Result<()> {
     deer.write_record(["name", "born", "note"])?;
     let year = plan.seasons().last().map_or(0, |s| s.0.year());
     for (name, age) in NAMED {
-        let born = year - age.floor() as i32;
-        deer.write_record([name, &born.to_string(), ""])?;
+        // The tags of many seasons in a row have one age.
+        let born = match plan.seasons().len() {
+            1 | 2 => (year - age.floor() as i32).to_string(),
+            _ => String::new(),
+        };
+        deer.write_record([name, &born, ""])?;
     }
     Ok(deer.flush()?)
 }

@@ -227,6 +227,7 @@ fn sketch_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Option<
     let cameras = debrief
         .shifts
         .of(&logged.id, debrief.season.about.kind)
+        .filter(|row| row.before.nights + row.after.nights > 0)
         .filter_map(|row| {
             let camera = &debrief.season.cameras[row.camera?];
             Some(Spot {

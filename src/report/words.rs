@@ -90,6 +90,12 @@ pub(super) fn rate(estimate: Option<Estimate>) -> String {
 
 /// `11 of 34 visits in 21 nights`
 pub(super) fn in_nights(side: &Side) -> String {
+    if side.visits == 0 && !side.pictures.are_tagged() {
+        return format!("not tagged, {}", counted(side.nights, "night"));
+    }
+    if side.visits == 0 {
+        return format!("no visit in {}", counted(side.nights, "night"));
+    }
     format!(
         "{} of {} in {}",
         grouped(side.counted),
@@ -205,13 +211,15 @@ fn duration(minutes: f64) -> String {
 
 /// How the visits spread around their usual minute: where the middle half of them lies, and how
 /// many there are; `told` says a minute.
-pub(super) fn spread(usual: Usual, told: fn(f64) -> String) -> String {
+pub(super) fn spread(usual: Usual, told: fn(f64) -> String, is_evening: bool) -> String {
     let visits = counted(usual.visits, "visit");
     if usual.visits < 4 {
         return visits;
     }
     let (a, b) = usual.middle_half_min;
-    format!("of {visits}, half {}", from_to(told(a), told(b)))
+    // Minutes before sunset grow against the clock.
+    let (early, late) = if is_evening { (b, a) } else { (a, b) };
+    format!("of {visits}, half {}", from_to(told(early), told(late)))
 }
 
 /// `38 min later (12 to 71 min later)`; negative is earlier.

@@ -150,7 +150,7 @@ fn the_first_page_answers_without_unfolding() {
     let text = plain(&open);
     for answer in [
         "mature bucks came in legal light on",
-        "Against 2024-25",
+        "than in 2024-25",
         "A box blind went up across the fence",
         "North Fence",
         "11 October",

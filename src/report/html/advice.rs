@@ -1,12 +1,14 @@
 //! What to do next, and what these pictures cannot say.
 
+use chrono::NaiveDate;
+
 use super::contents::Part;
-use super::first::{Said, Sure};
+use super::said::{Said, Sure};
 use crate::debrief::Debrief;
 use crate::measure::quantile;
 use crate::report::words;
 use crate::shift::{MOST_TIMES, Role, Shift, Verdict};
-use crate::visits::{Camera, Visit};
+use crate::visits::{Camera, PicturesOn, Visit};
 
 /// A camera that was silent for so many days is worth a word.
 const SILENT_DAYS: usize = 7;
@@ -43,17 +45,26 @@ fn clocks(debrief: &Debrief) -> Option<String> {
 }
 
 fn tagging(debrief: &Debrief) -> Option<String> {
-    let untagged = debrief
-        .crawl
-        .pictures
-        .len()
-        .saturating_sub(debrief.tagged.pictures());
-    let is_much = untagged * 10 > debrief.crawl.pictures.len();
-    is_much.then(|| {
-        format!(
+    let every = |c: &Camera| c.pictures_between(NaiveDate::MIN, NaiveDate::MAX);
+    let all: PicturesOn = debrief.season.cameras.iter().map(every).sum();
+    if !all.are_tagged() {
+        return Some(format!(
             "Tag the {} that have no tag yet: what is in them is not counted.",
-            words::counted(untagged, "picture")
-        )
+            words::counted(all.untagged, "picture")
+        ));
+    }
+    let about = debrief.season.about.kind;
+    debrief.single_disturbances().find_map(|d| {
+        let row = debrief.shifts.together(&d.id, about)?;
+        let untagged = row.before.pictures.untagged + row.after.pictures.untagged;
+        let waits = row.light_verdict == Verdict::NotTagged && untagged > 0;
+        waits.then(|| {
+            format!(
+                "Tag what has no tag yet around \"{}\", {}: only that keeps it from an answer.",
+                d.what,
+                words::counted(untagged, "picture")
+            )
+        })
     })
 }
 
@@ -179,7 +190,7 @@ fn never(debrief: &Debrief) -> Option<String> {
     let names: Vec<&str> = never.map(|c| c.name.as_str()).collect();
     (!names.is_empty()).then(|| {
         format!(
-            "Not one picture with a time is there of {}.",
+            "There is not one picture with a time of {}.",
             names.join(", ")
         )
     })

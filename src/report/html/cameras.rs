@@ -20,7 +20,7 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery, with_places: bool) -
             }
             @for (i, camera) in debrief.season.cameras.iter().enumerate() {
                 details.camera {
-                    summary { (camera.name) @if !camera.setting_words().is_empty() { ", " (camera.setting_words()) } ": " (nights(camera)) }
+                    summary { (camera.name) @if !camera.setting_words().is_empty() { ", " (camera.setting_words()) } ": " (nights(camera, debrief.season.years.len())) }
                     @if with_places {
                         @for place in camera.placements.iter().filter_map(|p| p.position) {
                             p.note { (format!("{:.5}, {:.5}", place.latitude_deg, place.longitude_deg)) }
@@ -42,16 +42,20 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery, with_places: bool) -
     }
 }
 
-fn nights(camera: &Camera) -> String {
+fn nights(camera: &Camera, seasons: usize) -> String {
     let (known, most) = (camera.effort.nights(), camera.effort.nights_at_most());
     let nights = match most > known {
         true => format!("{}, {most} at most", words::counted(known, "night")),
         false => words::counted(known, "night"),
     };
+    let pictures = match camera.pictures {
+        0 => String::new(),
+        n => format!("{}, ", words::counted(n, "picture")),
+    };
     format!(
-        "{nights}, {}, {} of deer",
-        words::counted(camera.pictures, "picture"),
-        words::counted(camera.visits(Kind::Deer).len(), "visit")
+        "{nights}, {pictures}{} of deer{}",
+        words::counted(camera.visits(Kind::Deer).len(), "visit"),
+        if seasons > 1 { ", all seasons" } else { "" }
     )
 }
 

@@ -6,6 +6,7 @@ use maud::{Markup, html};
 use super::bucks::photo;
 use super::contents::Part;
 use super::land::{self, Detail};
+use super::said::{Said, Sure};
 use super::{advice, pressure, summary, years};
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
@@ -16,74 +17,6 @@ use crate::shift::{Shift, Side, Verdict};
 
 /// Disturbances that are told of on the first page; the others in their own part.
 const MOST_TOLD: usize = 4;
-
-/// How sure a sentence is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Sure {
-    /// What follows is in doubt until this is settled.
-    Mind,
-    /// Counted, and no more.
-    Counted,
-    /// Shown against chance, the season and the other cameras.
-    Shown,
-    /// Looked for and not shown, or not to be told.
-    NotShown,
-    /// What to do.
-    Next,
-    /// What no picture tells.
-    Unknown,
-}
-
-impl Sure {
-    fn class(self) -> &'static str {
-        match self {
-            Self::Mind => "say mind",
-            Self::Counted => "say",
-            Self::Shown => "say sure",
-            Self::NotShown | Self::Unknown => "say not",
-            Self::Next => "say next",
-        }
-    }
-
-    /// For whom the colour at the edge tells nothing.
-    fn word(self) -> Option<&'static str> {
-        match self {
-            Self::Mind => Some("Mind"),
-            Self::Counted | Self::Unknown => None,
-            Self::Shown => Some("Shown"),
-            Self::NotShown => Some("Not shown"),
-            Self::Next => Some("Next"),
-        }
-    }
-}
-
-/// One thing that is said.
-pub(super) struct Said {
-    pub sure: Sure,
-    /// The heart of it.
-    pub heart: String,
-    /// The rest of it.
-    pub rest: String,
-    /// Numbers and odds, in small letters.
-    pub small: String,
-    /// The whole of it, unfolded.
-    pub working: Option<String>,
-    /// The part of the page with all of it.
-    pub more: Option<String>,
-}
-
-impl Said {
-    pub fn plain(sure: Sure, heart: impl Into<String>) -> Self {
-        Self {
-            sure,
-            heart: heart.into(),
-            rest: String::new(),
-            small: String::new(),
-            working: None,
-            more: None,
-        }
-    }
-}
 
 pub(super) fn section(debrief: &Debrief, photos: &Photos) -> Markup {
     laid_out(debrief, &sentences(debrief), photos, Detail::Whole)
@@ -312,7 +245,9 @@ fn not_shown(debrief: &Debrief, disturbance: &Disturbance) -> (String, String) {
         (Verdict::NotTagged, _) => {
             "cannot be told yet: some of the pictures of these days have no tag."
         }
-        _ if none_in_light => "none came in light near it, so there is none to gain or lose.",
+        _ if none_in_light => {
+            "none came in light near it on the days compared, so there was none to gain or lose."
+        }
         (Verdict::NoControl, _) | (_, Verdict::NoControl) => {
             "cannot be told: nothing shows what the season alone would have done."
         }

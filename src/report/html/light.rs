@@ -128,8 +128,8 @@ fn row(name: &str, a: &DaylightAnswer) -> Markup {
                 @else { (words::share(a.counted, a.visits, a.share)) }
             }
             td { (rate(a)) }
-            td { (usual(a.evening, words::around_sunset)) }
-            td { (usual(a.morning, words::around_sunrise)) }
+            td { (usual(a.evening, words::around_sunset, true)) }
+            td { (usual(a.morning, words::around_sunrise, false)) }
         }
     }
 }
@@ -144,13 +144,13 @@ fn rate(a: &DaylightAnswer) -> String {
     }
 }
 
-fn usual(usual: Option<Usual>, told: fn(f64) -> String) -> Markup {
+fn usual(usual: Option<Usual>, told: fn(f64) -> String, is_evening: bool) -> Markup {
     html! {
         @match usual {
             None => { "no visits" }
             Some(u) => {
                 (told(u.median_min))
-                div.note { (words::spread(u, told)) }
+                div.note { (words::spread(u, told, is_evening)) }
             }
         }
     }

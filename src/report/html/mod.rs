@@ -13,6 +13,7 @@ mod light;
 mod plan;
 mod pressure;
 mod rests_on;
+mod said;
 mod set_aside;
 mod shared;
 mod strip;

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::contents::Part;
-use super::first::{Said, Sure};
+use super::said::{Said, Sure};
 use crate::debrief::Debrief;
 use crate::property::By;
 use crate::report::words;

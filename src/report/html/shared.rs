@@ -59,7 +59,7 @@ pub fn one_page(mut debrief: Debrief, options: ShareOptions) -> String {
                         p.mind {
                             (words::counted(left_out, "logged event")) " of a neighbour's, or at the same cameras and days, "
                             (if left_out == 1 { "is" } else { "are" })
-                            " left out of this page. What it did to the deer is in the numbers all the same."
+                            " left out of this page. What came of it is in the numbers all the same."
                         }
                     }
                 }

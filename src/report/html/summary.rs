@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use crate::clock_check::Finding;
-use crate::debrief::Debrief;
+use crate::debrief::{Debrief, FEWEST_RANKED_NIGHTS};
 use crate::report::words;
 use crate::shift::{Pattern, Role, Shift, Side, Verdict};
 use crate::visits::{About, Camera, PicturesOn, Why};
@@ -31,7 +31,7 @@ fn wrong_clock(finding: &Finding) -> String {
 fn tagged_so_far(debrief: &Debrief) -> Option<String> {
     let every = |c: &Camera| c.pictures_between(NaiveDate::MIN, NaiveDate::MAX);
     let all: PicturesOn = debrief.season.cameras.iter().map(every).sum();
-    let (found, tagged) = (debrief.crawl.pictures.len(), debrief.tagged.pictures());
+    let (found, tagged) = (all.all, all.all - all.untagged);
     (!all.are_tagged()).then(|| match tagged {
         0 => format!(
             "None of {} is tagged so far, so nothing is known of who is in them.",
@@ -162,14 +162,21 @@ pub(super) fn leads(debrief: &Debrief) -> Option<String> {
     let leader = debrief.leader?;
     let name = debrief.camera_name(Some(leader.camera));
     let second = debrief.camera_name(Some(leader.second));
-    Some(match leader.p_adjusted <= 0.05 {
-        true => format!(
-            "As things stand {name} has clearly more of them a night than any other camera."
-        ),
+    let is_whole = debrief
+        .season
+        .newest()
+        .is_some_and(|y| y.first() == leader.since);
+    let since = match is_whole {
+        true => String::new(),
+        false => format!("Since {}, ", leader.since.format("%-d %B")),
+    };
+    let has = match leader.p_adjusted <= 0.05 {
+        true => format!("{name} has had clearly more of them a night than any other camera."),
         false => format!(
-            "As things stand {name} has the most of them a night; {second} is too close behind to call it better."
+            "{name} has had the most of them a night; {second} is too close behind to call it better."
         ),
-    })
+    };
+    Some(since + &has)
 }
 
 /// What a change looks like against the season as a whole: whether deer came back.
@@ -225,12 +232,12 @@ pub(super) fn best_camera(debrief: &Debrief) -> Option<String> {
     let since = match is_whole {
         true => String::new(),
         false => format!(
-            " since {}, the last day on which something is logged there",
+            " since {}, the last day on which something is logged",
             words::day(leader.since)
         ),
     };
     Some(format!(
-        "{} had the most a night{since}: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}. A camera near which something is logged counts from that day on, since the days before may say nothing of now.",
+        "{} had the most a night{since}: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}. All cameras are counted over the same days; one that worked on fewer than {FEWEST_RANKED_NIGHTS} of them is not ranked.",
         debrief.camera_name(Some(leader.camera)),
         words::counted(leader.counted, "visit"),
         debrief.season.about.kind.them(),

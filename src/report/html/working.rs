@@ -70,7 +70,13 @@ fn findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
     lines.push(data(shift));
     lines.push(unlike(shift));
     let had_some = shift.before.counted > 0;
-    lines.extend(shift.enough.filter(|_| had_some).map(could_be_seen));
+    // Of less than what is ruled out nothing need be said.
+    let is_beyond = |e: &Enough| match (e.smallest_loss, shift.fall_ruled_out) {
+        (Some(visible), Some(ruled_out)) => visible > ruled_out,
+        _ => false,
+    };
+    let enough = shift.enough.filter(|e| had_some && !is_beyond(e));
+    lines.extend(enough.map(could_be_seen));
     let no_less = shift.fall_ruled_out.filter(|loss| *loss >= 0.005);
     lines.extend(no_less.map(|loss| {
         format!(

@@ -4,11 +4,11 @@ use maud::{Markup, html};
 
 use super::contents::Part;
 use super::figure;
-use super::first::{Said, Sure};
+use super::said::{Said, Sure};
 use crate::debrief::Debrief;
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
-use crate::shift::{Shift, Verdict, YearRow};
+use crate::shift::{Role, Shift, Verdict, YearRow};
 use crate::visits::DeerYear;
 
 pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
@@ -84,11 +84,25 @@ fn row(debrief: &Debrief, s: &Shift) -> Markup {
 pub(super) fn said(debrief: &Debrief) -> Option<Said> {
     let last = debrief.shifts.years.first()?.with;
     let is_clear = of_about(debrief, last).any(YearRow::is_clear);
+    let about = debrief.season.about.kind;
+    let is_shown = |s: &Shift| s.light_verdict.is_clear() || s.verdict.is_clear();
+    let mut rows = debrief.shifts.rows.iter();
+    let is_asked_alone = rows.any(|s| s.kind == about && s.role == Role::Near && is_shown(s));
+    let said = sentence(debrief, last);
+    let heart = match said.contains("no camera clearly") && is_asked_alone {
+        true => format!(
+            "Over the whole season and with every camera asked, none clearly had more or fewer {} in {} than in {}; what was asked of one camera and its days alone, above, can be shown all the same.",
+            about.them(),
+            debrief.property.settings.share_light(),
+            last.name()
+        ),
+        false => words::capital(&said),
+    };
     let more = earlier(debrief).len() > 1;
     Some(Said {
         more: Some(format!("#{}", Part::Years.id())),
         small: if more {
-            "Earlier seasons too.".to_owned()
+            "Earlier seasons stand there too.".to_owned()
         } else {
             String::new()
         },
@@ -98,7 +112,7 @@ pub(super) fn said(debrief: &Debrief) -> Option<Said> {
             } else {
                 Sure::NotShown
             },
-            words::capital(&sentence(debrief, last)),
+            heart,
         )
     })
 }

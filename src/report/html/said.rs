@@ -1,0 +1,69 @@
+//! One thing that is said on the first page, and how sure it is.
+
+/// How sure a sentence is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sure {
+    /// What follows is in doubt until this is settled.
+    Mind,
+    /// Counted, and no more.
+    Counted,
+    /// Shown against chance, the season and the other cameras.
+    Shown,
+    /// Looked for and not shown, or not to be told.
+    NotShown,
+    /// What to do.
+    Next,
+    /// What no picture tells.
+    Unknown,
+}
+
+impl Sure {
+    pub fn class(self) -> &'static str {
+        match self {
+            Self::Mind => "say mind",
+            Self::Counted => "say",
+            Self::Shown => "say sure",
+            Self::NotShown | Self::Unknown => "say not",
+            Self::Next => "say next",
+        }
+    }
+
+    /// For whom the colour at the edge tells nothing.
+    pub fn word(self) -> Option<&'static str> {
+        match self {
+            Self::Mind => Some("Mind"),
+            Self::Counted | Self::Unknown => None,
+            Self::Shown => Some("Shown"),
+            Self::NotShown => Some("Not shown"),
+            Self::Next => Some("Next"),
+        }
+    }
+}
+
+/// One thing that is said.
+pub(super) struct Said {
+    pub sure: Sure,
+    /// The heart of it.
+    pub heart: String,
+    /// The rest of it.
+    pub rest: String,
+    /// Numbers and odds, in small letters.
+    pub small: String,
+    /// The whole of it, unfolded.
+    pub working: Option<String>,
+    /// The part of the page with all of it.
+    pub more: Option<String>,
+}
+
+impl Said {
+    pub fn plain(sure: Sure, heart: impl Into<String>) -> Self {
+        Self {
+            sure,
+            heart: heart.into(),
+            rest: String::new(),
+            small: String::new(),
+            working: None,
+            more: None,
+        }
+    }
+}
