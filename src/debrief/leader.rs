@@ -20,6 +20,8 @@ pub struct Leader {
     pub counted: usize,
     /// These per 100 camera-nights.
     pub per_100_nights: Estimate,
+    /// The one that comes nearest to it has as many a night.
+    pub is_level: bool,
     /// The camera that comes nearest to it.
     pub second: usize,
     /// P-value of not being better than every other (Hsu 1981, Annals of Statistics 9:1026-1034): the largest
@@ -47,7 +49,7 @@ impl Ranked {
 
 /// `logged` holds for every camera when something began or ended near it. All cameras are counted over the same days,
 /// since the season itself makes some days better than others. `None` with fewer than two cameras to compare, with
-/// too few visits, or where two are level.
+/// too few visits.
 pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leader> {
     let year = season.newest()?;
     let kind = season.about.kind;
@@ -81,8 +83,8 @@ pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leade
     let days = season.days.days(best.camera, kind, span);
     let counted: usize = days.map(|d| d.seen.counted as usize).sum();
     let here = &season.cameras[best.camera];
-    let is_ahead = counted >= FEWEST_VISITS && best.rate() > other_rate(others);
-    is_ahead.then_some(Leader {
+    (counted >= FEWEST_VISITS).then_some(Leader {
+        is_level: best.rate() <= second.rate(),
         camera: best.camera,
         since,
         nights: here.effort.dates_between(span.0, span.1).len(),
@@ -91,8 +93,4 @@ pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leade
         second: second.camera,
         p_adjusted: (worst * others.len() as f64).min(1.0),
     })
-}
-
-fn other_rate(others: &[Ranked]) -> f64 {
-    others.first().map_or(0.0, Ranked::rate)
 }

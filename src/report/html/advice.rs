@@ -90,10 +90,18 @@ fn where_to_sit(debrief: &Debrief) -> Option<String> {
         }
     };
     Some(format!(
-        "{} come in light most often at {}; of {} in light there half came {half}.",
+        "{} come in light most often at {}; of {} in light at {} half came {half}.",
         about.plural(),
-        camera.name,
-        words::counted(n, &format!("{of} visit"))
+        match leader.is_level {
+            true => format!(
+                "{} and {}",
+                camera.name,
+                debrief.camera_name(Some(leader.second))
+            ),
+            false => camera.name.clone(),
+        },
+        words::counted(n, &format!("{of} visit")),
+        camera.name
     ))
 }
 

@@ -171,6 +171,9 @@ pub(super) fn leads(debrief: &Debrief) -> Option<String> {
         false => format!("Since {}, ", leader.since.format("%-d %B")),
     };
     let has = match leader.p_adjusted <= 0.05 {
+        _ if leader.is_level => {
+            format!("{name} and {second} have had the most of them a night, as many each.")
+        }
         true => format!("{name} has had clearly more of them a night than any other camera."),
         false => format!(
             "{name} has had the most of them a night; {second} is too close behind to call it better."
@@ -220,7 +223,9 @@ fn of_season(debrief: &Debrief) -> String {
 pub(super) fn best_camera(debrief: &Debrief) -> Option<String> {
     let leader = debrief.leader?;
     let second = debrief.camera_name(Some(leader.second));
-    let certainty = if leader.p_adjusted <= 0.05 {
+    let certainty = if leader.is_level {
+        format!("{second} has as many")
+    } else if leader.p_adjusted <= 0.05 {
         format!("clearly more than every other camera, {second} next")
     } else {
         format!("but {second} is too close behind to call it better")
