@@ -80,7 +80,11 @@ fn write_cameras(folder: &Path, plan: &Plan) -> Result<()> {
     for (i, camera) in plan.cameras.iter().enumerate() {
         let seasons = plan.seasons();
         let hung: Vec<usize> = (0..seasons.len()).filter(|n| plan.hung(i, *n)).collect();
-        for same in hung.chunk_by(|a, b| plan.placed(i, *a) == plan.placed(i, *b)) {
+        // Taken home between a quiet season and the next.
+        let is_same = |a: &usize, b: &usize| {
+            plan.placed(i, *a) == plan.placed(i, *b) && !plan.has_quiet_season()
+        };
+        for same in hung.chunk_by(is_same) {
             let (position, setting) = plan.placed(i, same[0]);
             table.write_record([
                 camera.name,

@@ -60,14 +60,17 @@ fn the_sample_cards_give_their_known_answer() {
     let told = String::from_utf8(output.stderr).unwrap();
     let times = told.lines().last().unwrap().split(' ');
     let seconds: f64 = times.map(|t| t.parse::<f64>().unwrap()).sum();
-    println!("debrief of sample-cards: {seconds:.2} s");
-    assert!(seconds < 3.0, "{seconds} s");
 
     let read = |path: &Path| -> serde_json::Value {
         serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap()
     };
     let findings = read(&out.path().join("findings.json"));
     let answer = read(&sample.join("answer.json"));
+    // Nothing is remembered of its pictures, so each is read, and some are looked at.
+    const MOST_S_A_PICTURE: f64 = 0.0015;
+    let found = findings["pictures"]["found"].as_f64().unwrap();
+    println!("debrief of sample-cards: {seconds:.2} s, {found} pictures");
+    assert!(seconds < MOST_S_A_PICTURE * found, "{seconds} s");
     for key in [
         "found",
         "unreadable",
