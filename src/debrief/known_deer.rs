@@ -21,6 +21,8 @@ pub struct KnownDeer {
     pub who: Who,
     /// Not every tag has it as the same kind; a fawn that has grown up aside.
     pub is_mixed: bool,
+    /// An age that a tag gives, and the one of that day by its year of birth, where they lie more than a year apart.
+    pub other_age: Option<(f64, f64)>,
     /// Years, on the day it was last seen; `None` where nobody said.
     pub age: Option<f64>,
     /// Its visits with the cameras' indices, in order of time.
@@ -102,7 +104,7 @@ impl KnownDeer {
 }
 
 /// What is odd about the named deer and the rows of `deer.csv`.
-pub(super) fn doubts(property: &Property, known: &[KnownDeer], tagged: &Tagged) -> Vec<Problem> {
+pub(super) fn doubts(property: &Property, known: &[KnownDeer]) -> Vec<Problem> {
     let mut problems = Vec::new();
     let mut put = |cause: Cause| problems.push(Problem::file("deer.csv", cause));
     for row in &property.deer {
@@ -117,7 +119,7 @@ pub(super) fn doubts(property: &Property, known: &[KnownDeer], tagged: &Tagged) 
         });
         if let Some(born) = unborn {
             put(Cause::SeenUnborn { name, born });
-        } else if let Some((age, born)) = other_age(row, tagged) {
+        } else if let Some((age, born)) = deer.other_age {
             put(Cause::AgesDiffer {
                 name,
                 ages: Box::new((age.to_string(), born.to_string())),
@@ -131,16 +133,6 @@ pub(super) fn doubts(property: &Property, known: &[KnownDeer], tagged: &Tagged) 
     problems
 }
 
-/// An age that a tag gives and that lies more than a year from the one by the year of birth.
-fn other_age(row: &NamedDeer, tagged: &Tagged) -> Option<(f64, f64)> {
-    const AT_MOST_YEARS: f64 = 1.0;
-    let rows = tagged.sightings.rows().ok()?;
-    let mut ages = rows
-        .filter(|r| r.name.is_some_and(|n| same_name(n, &row.name)))
-        .filter_map(|r| Some((r.age?, row.age_on(r.time.date())?)));
-    ages.find(|(age, born)| (age - born).abs() > AT_MOST_YEARS)
-}
-
 /// Every named deer: mature bucks first, then other bucks, then the rest; those seen most often first.
 ///
 /// # Errors
@@ -150,14 +142,10 @@ pub(super) fn known_deer(
     season: &Season,
     tagged: &Tagged,
 ) -> Result<Vec<KnownDeer>> {
-    let cameras = tagged.sightings.cameras.names();
-    let index = |code: u32| {
-        let name = cameras.get(code as usize)?;
-        season.cameras.iter().position(|c| c.name == *name)
-    };
+    let places = season.places_of(&tagged.sightings.cameras);
     let mut named: BTreeMap<&str, Vec<(usize, Sighting)>> = BTreeMap::new();
     for row in tagged.sightings.rows()?.filter(|r| r.who.is_deer()) {
-        if let (Some(name), Some(camera)) = (row.name, index(row.camera)) {
+        if let (Some(name), Some(camera)) = (row.name, places[row.camera as usize]) {
             named.entry(name).or_default().push((camera, row));
         }
     }
@@ -195,6 +183,8 @@ fn one(
     visits.sort_by_key(|(camera, v)| (v.first, *camera));
     let first = seen[0].1.who;
     let is_alike = seen.iter().all(|(_, s)| s.who == first);
+    let is_seen_as = |who: Who| seen.iter().any(|(_, s)| s.who == who);
+    let row = property.deer.iter().find(|d| same_name(&d.name, name));
     let pictures = seen.iter().filter_map(|(camera, s)| {
         Some(SeenIn {
             picture: s.picture?,
@@ -205,10 +195,9 @@ fn one(
     Ok(KnownDeer {
         name: name.to_owned(),
         who: if is_alike { first } else { Who::Deer },
-        is_mixed: !is_alike
-            && seen.iter().any(|(_, s)| s.who == Who::Doe)
-            && seen.iter().any(|(_, s)| s.who == Who::Buck),
-        age: age(property, name, &seen),
+        is_mixed: [Who::Buck, Who::Doe].iter().all(|who| is_seen_as(*who)),
+        age: age(row, &seen),
+        other_age: other_age(row, &seen),
         pictures: pictures.collect(),
         seasons: seasons(season, &visits),
         staying: staying(season, &visits),
@@ -217,11 +206,18 @@ fn one(
 }
 
 /// By its year of birth, else the age that it was last tagged with.
-fn age(property: &Property, name: &str, seen: &[(usize, Sighting)]) -> Option<f64> {
+fn age(row: Option<&NamedDeer>, seen: &[(usize, Sighting)]) -> Option<f64> {
     let last = seen.last()?.1.time.date();
-    let row = property.deer.iter().find(|d| same_name(&d.name, name));
     let said = || seen.iter().rev().find_map(|(_, s)| s.age);
     row.and_then(|d| d.age_on(last)).or_else(said)
+}
+
+/// See [`KnownDeer::other_age`].
+fn other_age(row: Option<&NamedDeer>, seen: &[(usize, Sighting)]) -> Option<(f64, f64)> {
+    const AT_MOST_YEARS: f64 = 1.0;
+    let born = |s: &Sighting| row?.age_on(s.time.date());
+    let mut ages = seen.iter().filter_map(|(_, s)| Some((s.age?, born(s)?)));
+    ages.find(|(age, born)| (age - born).abs() > AT_MOST_YEARS)
 }
 
 fn seasons(season: &Season, visits: &[(usize, Visit)]) -> Vec<DeerSeason> {

@@ -23,7 +23,7 @@ use crate::property::{Disturbance, Problem, Property};
 use crate::shift::{self, Shifts, shifts};
 use crate::tags::{self, Tagged};
 use crate::view_check::{self, ViewChange};
-use crate::visits::{Kind, Season};
+use crate::visits::{DeerYear, Kind, Season};
 
 /// A season, read, counted and compared.
 #[derive(Debug)]
@@ -36,6 +36,8 @@ pub struct Debrief {
     pub clocks: Vec<CameraClock>,
     /// Cameras that look at something else than before, without a row in `cameras.csv`.
     pub view_changes: Vec<ViewChange>,
+    /// When every picture was taken.
+    pub timeline: Timeline,
     /// Who was in it.
     pub tagged: Tagged,
     /// Visits and effort.
@@ -76,7 +78,7 @@ impl Debrief {
         let leader = leader::leader(&season, &logged);
         let known_deer = known_deer::known_deer(&property, &season, &tagged)?;
         let names = names::check(&property, &season, today);
-        let deer = known_deer::doubts(&property, &known_deer, &tagged);
+        let deer = known_deer::doubts(&property, &known_deer);
         let apart = clock_check::disagreements(&property, &crawl, &timeline)?;
         let moved: Vec<Problem> = view_changes.iter().map(doubts::moved).collect();
         let problems = [
@@ -98,6 +100,7 @@ impl Debrief {
             crawl,
             clocks,
             view_changes,
+            timeline,
             tagged,
             season,
             daylight,
@@ -127,6 +130,13 @@ impl Debrief {
     /// Every clock fault that is not settled yet.
     pub fn wrong_clocks(&self) -> impl Iterator<Item = &clock_check::Finding> {
         self.clocks.iter().flat_map(|c| &c.findings)
+    }
+
+    /// The first of the days by which the leading camera is told; `None` where that is the whole season.
+    pub fn leader_since(&self) -> Option<NaiveDate> {
+        let first = self.season.newest().map(DeerYear::first);
+        let since = self.leader.map(|l| l.since);
+        since.filter(|date| Some(*date) != first)
     }
 
     /// The name of a camera, or `*` for the whole property.

@@ -35,7 +35,8 @@ pub fn rate(exposure: Exposure, freedom: f64) -> Option<Estimate> {
     })
 }
 
-/// P-value of an unchanged rate by the conditional score test: given all events, the share that fell after
+/// P-value of an unchanged rate by the conditional score test (the condition is that of Przyborowski & Wilenski 1940,
+/// Biometrika 31:313-323): given all events, the share that fell after
 /// is binomial with the effort's share. The interval of [`rate_ratio`] holds 1 where this is over 5 %. `None`
 /// where a side has no effort, or neither any event.
 pub fn rate_p_value(before: Exposure, after: Exposure, freedom: f64) -> Option<f64> {
@@ -64,8 +65,8 @@ pub fn rate_one_sided(before: Exposure, after: Exposure, freedom: f64) -> Option
 
 /// Ratio of two rates, `after / before`, with a score interval.
 ///
-/// Given the total of events, the share of them that fell after is binomial; Wilson's interval for
-/// that share, turned into odds, is the score interval for the ratio of two Poisson rates. An end
+/// Given the total of events, the share of them that fell after is binomial; Wilson's interval (1927,
+/// JASA 22:209-212) for that share, turned into odds, is the score interval for the ratio of two Poisson rates. An end
 /// may be infinite. `None` where the ratio is undefined: a side without effort, or no events before.
 pub fn rate_ratio(before: Exposure, after: Exposure, freedom: f64) -> Option<Estimate> {
     let value = after.rate()? / before.rate().filter(|r| *r > 0.0)?;

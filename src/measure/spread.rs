@@ -20,7 +20,8 @@ impl Effect {
     }
 }
 
-/// The weighted mean of effects whose true values differ with the variance `between`; its variance is one
+/// The weighted mean of effects whose true values differ with the variance `between` (the weights of DerSimonian & Laird
+/// 1986, Controlled Clinical Trials 7:177-188); its variance is one
 /// over the sum of the weights. `None` without effects.
 pub fn mean_effect(effects: impl IntoIterator<Item = Effect>, between: f64) -> Option<Effect> {
     let (mut weights, mut sum) = (0.0, 0.0);

@@ -27,6 +27,23 @@ impl Position {
         })
     }
 
+    /// Metres east and north of an origin, on a plane: for places close together.
+    pub fn metres_from(self, origin: Self) -> (f64, f64) {
+        let east = Self {
+            latitude_deg: origin.latitude_deg,
+            ..self
+        };
+        let north = Self {
+            longitude_deg: origin.longitude_deg,
+            ..self
+        };
+        let sign = |d: f64| if d < 0.0 { -1.0 } else { 1.0 };
+        (
+            sign(self.longitude_deg - origin.longitude_deg) * origin.distance_m(east),
+            sign(self.latitude_deg - origin.latitude_deg) * origin.distance_m(north),
+        )
+    }
+
     /// Great-circle distance in metres on a sphere of 6,371 km (haversine formula).
     pub fn distance_m(self, other: Self) -> f64 {
         let (lat1, lat2) = (

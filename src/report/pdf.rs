@@ -21,8 +21,8 @@ const BROWSERS: [&str; 8] = [
 const PLACES: [&str; 4] = [
     "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
     "/Applications/Microsoft Edge.app/Contents/MacOS/Microsoft Edge",
-    r"C:\\Program Files\\Google\\Chrome\\Application\\chrome.exe",
-    r"C:\\Program Files (x86)\\Microsoft\\Edge\\Application\\msedge.exe",
+    r"C:\Program Files\Google\Chrome\Application\chrome.exe",
+    r"C:\Program Files (x86)\Microsoft\Edge\Application\msedge.exe",
 ];
 
 /// Prints a page into a PDF beside it, and returns where.

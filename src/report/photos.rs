@@ -13,6 +13,7 @@ use crate::debrief::{Debrief, KnownDeer, SeenIn};
 use crate::sun::{Light, SunDay};
 
 /// A photograph of the page.
+#[derive(Clone)]
 pub(super) struct Photo {
     small: Small,
     /// Where and when, in words.
@@ -80,23 +81,21 @@ impl Photos {
                 .filter_map(|(i, (deer, seen))| Some((i, made(deer, seen.get(turn)?)?)))
                 .collect();
             for (i, photo) in of_turn {
-                bytes += photo.small.jpeg.len();
+                // The best of the first deer stand on the first page too.
+                let is_first = turn == 0 && photos.first.len() < ON_FIRST_PAGE;
+                bytes += photo.small.jpeg.len() * if is_first { 2 } else { 1 };
                 if bytes > MOST_BYTES {
-                    return photos.with_first(debrief, &chosen);
+                    return photos.with_others(debrief);
                 }
+                photos.first.extend(is_first.then(|| photo.clone()));
                 photos.of_deer[i].push(photo);
             }
         }
-        photos.with_first(debrief, &chosen)
+        photos.with_others(debrief)
     }
 
-    /// Adds those of the first page: the best of the first known deer, or of the deer that the season is about.
-    fn with_first(mut self, debrief: &Debrief, chosen: &[Vec<SeenIn>]) -> Self {
-        let deer = debrief.known_deer.iter().zip(chosen);
-        self.first = deer
-            .filter_map(|(deer, seen)| photo(debrief, Some(deer), seen.first()?))
-            .take(ON_FIRST_PAGE)
-            .collect();
+    /// Fills the first page with deer that have no name.
+    fn with_others(mut self, debrief: &Debrief) -> Self {
         let missing = ON_FIRST_PAGE - self.first.len();
         if missing > 0 {
             let others = best(debrief, &of_nobody(debrief));
@@ -113,17 +112,14 @@ fn of_nobody(debrief: &Debrief) -> Vec<SeenIn> {
         debrief.season.about.kind,
         debrief.property.settings.mature_age,
     );
-    let names = debrief.tagged.sightings.cameras.names();
-    let camera = |code: u32| {
-        let name = names.get(code as usize)?;
-        debrief.season.cameras.iter().position(|c| c.name == *name)
-    };
-    let rows = debrief.tagged.sightings.rows().into_iter().flatten();
+    let sightings = &debrief.tagged.sightings;
+    let places = debrief.season.places_of(&sightings.cameras);
+    let rows = sightings.rows().into_iter().flatten();
     let fits = rows.filter(|r| r.name.is_none() && kind.includes(r.who, r.age, mature));
     let seen = fits.filter_map(|r| {
         Some(SeenIn {
             picture: r.picture?,
-            camera: camera(r.camera)?,
+            camera: places[r.camera as usize]?,
             time: r.time,
         })
     });

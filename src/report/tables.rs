@@ -6,7 +6,7 @@ use polars::prelude::{Column, CsvWriter, DataFrame, IntoColumn, SerWriter, Strin
 
 use super::columns::COLUMNS;
 use super::digits::to_digits;
-use crate::clock::{LocalTime, Timeline};
+use crate::clock::LocalTime;
 use crate::debrief::{Debrief, DeerSeason, KnownDeer};
 use crate::measure::Estimate;
 use crate::property::By;
@@ -162,7 +162,7 @@ fn unlogged(debrief: &Debrief) -> Result<DataFrame> {
 /// The pictures, with their moments as they are settled.
 fn pictures(debrief: &Debrief) -> Result<DataFrame> {
     let crawl = &debrief.crawl;
-    let times = Timeline::of(&debrief.property, crawl)?.times(crawl.pictures.len())?;
+    let times = debrief.timeline.times(crawl.pictures.len())?;
     let mut table = crawl.table()?;
     let moments: Vec<Option<String>> = times.iter().map(|t| t.map(local)).collect();
     let utc: Vec<Option<String>> = times

@@ -145,6 +145,22 @@ pub fn against_others(change: &Unlogged) -> String {
     }
 }
 
+/// `once in 40`, of what has that probability.
+pub(super) fn once_in(p: f64) -> String {
+    format!("once in {}", grouped((1.0 / p).floor().max(1.0) as usize))
+}
+
+/// A length with its yards: `200 m (219 yd)`
+pub(super) fn length(metres: f64) -> String {
+    format!("{metres:.0} m ({:.0} yd)", metres / 0.9144)
+}
+
+/// The longest round length that is no longer than so many metres; 10 m at least.
+pub(super) fn round_length_m(most_m: f64) -> f64 {
+    const LENGTHS_M: [f64; 6] = [1000.0, 500.0, 200.0, 100.0, 50.0, 20.0];
+    LENGTHS_M.into_iter().find(|m| *m <= most_m).unwrap_or(10.0)
+}
+
 /// `p = 0.012`, `p < 0.001`
 pub(super) fn p(value: Option<f64>) -> String {
     match value {

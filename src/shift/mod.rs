@@ -142,6 +142,11 @@ pub struct Shift {
 }
 
 impl Shift {
+    /// Whether visits in light or the daylight share clearly changed.
+    pub fn is_clear(&self) -> bool {
+        self.light_verdict.is_clear() || self.verdict.is_clear()
+    }
+
     /// What can be said about a question.
     pub fn verdict_on(&self, question: Question) -> Verdict {
         match question {
@@ -357,7 +362,7 @@ fn look_closer(season: &Season, log: &[Logged], quiet: &[Quiet], found: &mut Shi
             if season.about.kinds().contains(&row.kind) {
                 row.timing = Some(timing_of(season, here, camera, row.kind, &windows));
             }
-            let is_clear = row.verdict.is_clear() || row.light_verdict.is_clear();
+            let is_clear = row.is_clear();
             if is_clear && !is_of_seasons {
                 row.onset = onset::onset(season, camera, row, compared);
             }

@@ -85,6 +85,6 @@ fn adjust(season: &Season, with: &[DeerYear], rows: &mut [Shift]) {
 impl YearRow {
     /// Whether something clearly differs.
     pub fn is_clear(&self) -> bool {
-        self.shift.light_verdict.is_clear() || self.shift.verdict.is_clear()
+        self.shift.is_clear()
     }
 }

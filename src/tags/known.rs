@@ -7,46 +7,59 @@ use polars::prelude::*;
 
 use super::words::Who;
 use crate::clock::LocalTime;
-use crate::property::NamedDeer;
+use crate::property::{NamedDeer, same_name};
 
 /// Gives every name the spelling of `deer.csv`, else that of its first row, and every sighting of a named deer
 /// without an age the one that follows from its year of birth.
 pub(super) fn settle(sightings: &mut DataFrame, deer: &[NamedDeer]) -> Result<()> {
     let names = sightings.column("name")?.str()?.clone();
-    if names.null_count() == names.len() {
+    let known = known(&names, deer);
+    if known
+        .iter()
+        .all(|(name, k)| k.spelling == *name && k.row.is_none())
+    {
         return Ok(());
     }
-    let mut known: HashMap<String, (String, Option<&NamedDeer>)> = HashMap::new();
-    for one in deer {
-        known.insert(one.name.to_lowercase(), (one.name.clone(), Some(one)));
-    }
-    let who = sightings.column("who")?.u32()?.clone();
-    let utc_ms = sightings.column("utc_ms")?.i64()?.clone();
-    let offset_s = sightings.column("offset_s")?.i32()?.clone();
-    let mut ages: Vec<Option<f64>> = sightings.column("age")?.f64()?.iter().collect();
-    let mut is_other = false;
-    let mut spelled: Vec<Option<String>> = Vec::with_capacity(names.len());
-    for (row, name) in names.iter().enumerate() {
-        let Some(name) = name else {
-            spelled.push(None);
-            continue;
-        };
-        let first = || (name.to_owned(), None);
-        let (spelling, one) = known.entry(name.to_lowercase()).or_insert_with(first);
-        is_other |= spelling != name;
-        spelled.push(Some(spelling.clone()));
-        let time = utc_ms.get(row).zip(offset_s.get(row));
-        if let (None, Some(one), Some((utc, offset))) = (ages[row], *one, time) {
-            let is_fawn = who.get(row) == Some(Who::Fawn as u32);
-            let age = one.age_on(LocalTime::new(utc, offset).date());
-            ages[row] = age.filter(|a| !is_fawn || *a < 1.0);
-            is_other |= ages[row].is_some();
-        }
-    }
-    if !is_other {
-        return Ok(());
-    }
-    sightings.with_column(Column::new("name".into(), spelled))?;
+    let who = sightings.column("who")?.u32()?;
+    let utc_ms = sightings.column("utc_ms")?.i64()?;
+    let offset_s = sightings.column("offset_s")?.i32()?;
+    let age = sightings.column("age")?.f64()?;
+    let born = |row: usize, name: &str| {
+        let time = LocalTime::new(utc_ms.get(row)?, offset_s.get(row)?);
+        let is_fawn = who.get(row) == Some(Who::Fawn as u32);
+        let age = known[name].row?.age_on(time.date())?;
+        (!is_fawn || age < 1.0).then_some(age)
+    };
+    let rows = || names.iter().zip(age.iter()).enumerate();
+    let ages: Vec<Option<f64>> = rows()
+        .map(|(row, (name, age))| age.or_else(|| born(row, name?)))
+        .collect();
+    let spelled: StringChunked = names.iter().map(|n| n.map(|n| known[n].spelling)).collect();
+    let spelled = spelled.with_name("name".into()).into_column();
     sightings.with_column(Column::new("age".into(), ages))?;
+    sightings.with_column(spelled)?;
     Ok(())
+}
+
+/// One deer by one of its spellings.
+struct Known<'a> {
+    spelling: &'a str,
+    row: Option<&'a NamedDeer>,
+}
+
+/// Every spelling that is there.
+fn known<'a>(names: &'a StringChunked, deer: &'a [NamedDeer]) -> HashMap<&'a str, Known<'a>> {
+    let mut known: HashMap<&str, Known> = HashMap::new();
+    let mut first: HashMap<String, &str> = HashMap::new();
+    for name in names.iter().flatten() {
+        known.entry(name).or_insert_with(|| {
+            let row = deer.iter().find(|d| same_name(&d.name, name));
+            let spelling = *first.entry(name.to_lowercase()).or_insert(name);
+            Known {
+                spelling: row.map_or(spelling, |d| d.name.as_str()),
+                row,
+            }
+        });
+    }
+    known
 }

@@ -305,6 +305,12 @@ impl Season {
         self.years.last().copied()
     }
 
+    /// For every code of some cameras, the camera's place in the season.
+    pub fn places_of(&self, codes: &CameraCodes) -> Vec<Option<usize>> {
+        let place = |name: &String| self.cameras.iter().position(|c| c.name == *name);
+        codes.names().iter().map(place).collect()
+    }
+
     /// The deer year of a date.
     pub fn year_of(&self, date: NaiveDate) -> DeerYear {
         DeerYear::of(date, self.settings.year_start)

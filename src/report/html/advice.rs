@@ -4,10 +4,11 @@ use chrono::NaiveDate;
 
 use super::contents::Part;
 use super::said::{Said, Sure};
+use super::summary;
 use crate::debrief::Debrief;
 use crate::measure::quantile;
 use crate::report::words;
-use crate::shift::{MOST_TIMES, Role, Shift, Verdict};
+use crate::shift::{MOST_TIMES, Verdict};
 use crate::visits::{Camera, PicturesOn, Visit};
 
 /// A camera that was silent for so many days is worth a word.
@@ -124,7 +125,7 @@ fn proof(debrief: &Debrief) -> Option<String> {
         (is_open && row.before.nights > 0).then_some((d, row))
     });
     let (disturbance, row) = open?;
-    let near = near(debrief, row);
+    let near = summary::place(debrief, row);
     match (row.light_verdict, row.enough.map(|e| e.times_nights)) {
         (Verdict::NoControl, _) => Some(format!(
             "To tell about \"{}\" next time, keep at least three cameras at work far from it in the same weeks.",
@@ -138,20 +139,6 @@ fn proof(debrief: &Debrief) -> Option<String> {
             "At {near} even {MOST_TIMES:.0} times as many camera-nights would hardly show the loss of half of the visits; more cameras away from it, to compare with, would do more."
         )),
         _ => None,
-    }
-}
-
-fn near(debrief: &Debrief, row: &Shift) -> String {
-    let rows = debrief.shifts.of(&row.disturbance, row.kind);
-    let near: Vec<&str> = rows
-        .filter(|s| s.role == Role::Near)
-        .map(|s| debrief.camera_name(s.camera))
-        .collect();
-    match near[..] {
-        [] => "it".to_owned(),
-        [one] => one.to_owned(),
-        [one, two] => format!("{one} and {two}"),
-        _ => format!("the {} near cameras", near.len()),
     }
 }
 
@@ -207,14 +194,14 @@ fn never(debrief: &Debrief) -> Option<String> {
 /// What no counting of these pictures can tell.
 pub(super) fn unknown(debrief: &Debrief) -> Said {
     let about = debrief.season.about.kind.them();
-    let mut open = vec![
+    let open = [
         format!(
             "whether {about} that are missing from the pictures left, or walk where no camera hangs"
         ),
         "who or what made them change: a change at the right time and place is not its cause"
             .to_owned(),
+        "anything about wind, weather and moon, which are not looked at".to_owned(),
     ];
-    open.push("anything about wind, weather and moon, which are not looked at".to_owned());
     let unlike = "The comparison takes the other cameras for a fair picture of what the near ones would have done. Where near cameras hang on another sort of ground than all others (food beside timber, say), it can be wrong more often than the odds say.";
     Said {
         rest: format!("{}.", words::capital(&open.join("; "))),

@@ -97,9 +97,7 @@ fn told(debrief: &Debrief, camera: usize) -> Vec<String> {
     let (near, others): (Vec<&Shift>, Vec<&Shift>) = here.partition(|s| s.role == Role::Near);
     let mut lines: Vec<String> = near.iter().map(|s| told_of(debrief, s)).collect();
     if !others.is_empty() {
-        let clear = others
-            .iter()
-            .filter(|s| s.light_verdict.is_clear() || s.verdict.is_clear());
+        let clear = others.iter().filter(|s| s.is_clear());
         lines.push(format!(
             "It was a control for {}, and changed clearly by itself around {}.",
             words::counted(others.len(), "logged event"),

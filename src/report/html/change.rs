@@ -285,8 +285,7 @@ fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {
         .together(&disturbance.id, kind)
         .filter(|_| near > 1);
     let light = debrief.property.settings.share_light();
-    let says =
-        |s: &&Shift| s.role == Role::Near || s.light_verdict.is_clear() || s.verdict.is_clear();
+    let says = |s: &&Shift| s.role == Role::Near || s.is_clear();
     let (rows, silent): (Vec<&Shift>, Vec<&Shift>) = rows.into_iter().partition(says);
     html! {
         div.wide tabindex="0" { table {

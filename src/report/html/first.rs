@@ -7,13 +7,13 @@ use super::bucks::photo;
 use super::contents::Part;
 use super::land::{self, Detail};
 use super::said::{Said, Sure};
-use super::{advice, pressure, summary, years};
+use super::{advice, change, pressure, summary, years};
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
 use crate::property::Disturbance;
 use crate::report::photos::Photos;
 use crate::report::words;
-use crate::shift::{Shift, Side, Verdict};
+use crate::shift::{Role, Shift, Side, Verdict};
 
 /// Disturbances that are told of on the first page; the others in their own part.
 const MOST_TOLD: usize = 4;
@@ -111,17 +111,14 @@ fn disturbance(debrief: &Debrief, disturbance: &Disturbance) -> Said {
     let about = debrief.season.about.kind;
     let title = format!("{} ({})", disturbance.what, day(debrief, disturbance));
     let whole = words::capital(&summary::verdict_sentence(debrief, &disturbance.id));
-    let more = Some(format!(
-        "#event-{}",
-        super::change::anchor(debrief, disturbance)
-    ));
+    let more = Some(format!("#event-{}", change::anchor(debrief, disturbance)));
     let clear = debrief
         .shifts
         .together(&disturbance.id, about)
         .and_then(|together| {
             let alone = debrief.shifts.of(&disturbance.id, about);
             let mut rows = std::iter::once(together).chain(alone);
-            rows.find(|s| s.role == crate::shift::Role::Near && is_clear(s))
+            rows.find(|s| s.role == Role::Near && s.is_clear())
         });
     match clear {
         Some(shift) => Said {
@@ -158,7 +155,7 @@ fn day(debrief: &Debrief, disturbance: &Disturbance) -> String {
 
 /// What else happened there within the days compared.
 fn apart_from(debrief: &Debrief, disturbance: &Disturbance) -> String {
-    let others: Vec<String> = super::change::mixed_with(debrief, disturbance)
+    let others: Vec<String> = change::mixed_with(debrief, disturbance)
         .into_iter()
         .map(|d| format!("\"{}\" ({})", d.what, day(debrief, d)))
         .collect();
@@ -171,31 +168,23 @@ fn apart_from(debrief: &Debrief, disturbance: &Disturbance) -> String {
     }
 }
 
-fn is_clear(shift: &Shift) -> bool {
-    shift.light_verdict.is_clear() || shift.verdict.is_clear()
-}
-
-/// `mature bucks in legal light fell at North Fence.`
+/// `fewer mature bucks came in legal light at North Fence.`
 fn heart_of(debrief: &Debrief, shift: &Shift) -> String {
     let them = debrief.season.about.kind.them();
     let light = debrief.property.settings.share_light();
     let place = summary::place(debrief, shift);
-    let fell = |verdict: Verdict| match verdict {
-        Verdict::ClearDrop => "fewer",
-        _ => "more",
-    };
-    match shift.light_verdict.is_clear() {
-        true => format!(
-            "{} {them} came in {light} at {place}.",
-            fell(shift.light_verdict)
-        ),
-        false => format!(
-            "as many {them} came in {light} at {place}, and {} in the dark.",
-            match shift.verdict {
-                Verdict::ClearDrop => "more",
-                _ => "fewer",
-            }
-        ),
+    let (fewer, more) = ("fewer", "more");
+    match (shift.light_verdict, shift.verdict) {
+        (Verdict::ClearDrop, _) => format!("{fewer} {them} came in {light} at {place}."),
+        (Verdict::ClearRise, _) => format!("{more} {them} came in {light} at {place}."),
+        (_, share) => {
+            let in_the_dark = if share == Verdict::ClearDrop {
+                more
+            } else {
+                fewer
+            };
+            format!("as many {them} came in {light} at {place}, and {in_the_dark} in the dark.")
+        }
     }
 }
 
@@ -213,7 +202,7 @@ fn rest_of(debrief: &Debrief, shift: &Shift) -> String {
     };
     let how = summary::how(shift);
     let now = summary::still_so(debrief, shift);
-    format!("{counts}{others}{how}.{now}").replace("..", ".")
+    format!("{counts}{others}{how}.{now}")
 }
 
 fn not_shown(debrief: &Debrief, disturbance: &Disturbance) -> (String, String) {
@@ -236,31 +225,32 @@ fn not_shown(debrief: &Debrief, disturbance: &Disturbance) -> (String, String) {
         .is_none_or(|(_, last)| disturbance.start.date() > last);
     let is_silent = together.before.nights == 0 || together.after.nights == 0;
     let none_in_light = together.before.counted + together.after.counted == 0;
-    let heart = match verdicts {
-        _ if is_ahead => "after the last picture, so nothing can be told of it yet.",
+    let alone = |heart: &str| (heart.to_owned(), String::new());
+    let with_counts = |heart: &str, more: &str| (heart.to_owned(), counts + more);
+    match verdicts {
+        _ if is_ahead => alone("after the last picture, so nothing can be told of it yet."),
         _ if together.before.nights + together.after.nights == 0 => {
-            "cannot be told: no camera was at work near it, before or after."
+            alone("cannot be told: no camera was at work near it, before or after.")
         }
-        _ if is_silent => "cannot be told: no camera was at work near it on one side.",
+        _ if is_silent => alone("cannot be told: no camera was at work near it on one side."),
         (Verdict::NotTagged, _) => {
-            "cannot be told yet: some of the pictures of these days have no tag."
+            alone("cannot be told yet: some of the pictures of these days have no tag.")
         }
-        _ if none_in_light => {
-            "none came in light near it on the days compared, so there was none to gain or lose."
+        _ if none_in_light => alone(
+            "none came in light near it on the days compared, so there was none to gain or lose.",
+        ),
+        (Verdict::NoControl, _) | (_, Verdict::NoControl) => with_counts(
+            "cannot be told: nothing shows what the season alone would have done.",
+            "",
+        ),
+        (Verdict::TooFewVisits, Verdict::TooFewVisits) => {
+            with_counts("too few visits to tell.", "")
         }
-        (Verdict::NoControl, _) | (_, Verdict::NoControl) => {
-            "cannot be told: nothing shows what the season alone would have done."
+        _ if together.is_alike => {
+            with_counts("no harm and no gain: visits stayed what they were.", "")
         }
-        (Verdict::TooFewVisits, Verdict::TooFewVisits) => "too few visits to tell.",
-        _ if together.is_alike => "no harm and no gain: visits stayed what they were.",
-        _ => "no change shown.",
-    };
-    let rest = match is_ahead || is_silent || none_in_light || verdicts.0 == Verdict::NotTagged {
-        true => String::new(),
-        false if heart == "no change shown." => counts + &left_open(together),
-        false => counts,
-    };
-    (heart.to_owned(), rest)
+        _ => with_counts("no change shown.", &left_open(together)),
+    }
 }
 
 /// What a comparison without a clear answer leaves open.

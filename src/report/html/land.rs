@@ -5,7 +5,8 @@ use maud::{Markup, html};
 
 use crate::debrief::Debrief;
 use crate::property::{LandFeature, LandSort, Position};
-use crate::shift::Role;
+use crate::report::words;
+use crate::shift::{Role, Shift};
 
 const WIDTH: f64 = 480.0;
 const HEIGHT: f64 = 400.0;
@@ -41,20 +42,9 @@ enum MarkKind {
 }
 
 /// Metres east and north of the property's place.
-#[derive(Clone, Copy)]
-struct Plane {
-    origin: Position,
-}
-
-impl Plane {
-    fn of(self, place: Coord) -> Coord {
-        const METRES_A_DEGREE: f64 = 111_195.0;
-        let across = self.origin.latitude_deg.to_radians().cos();
-        Coord {
-            x: (place.x - self.origin.longitude_deg) * METRES_A_DEGREE * across,
-            y: (place.y - self.origin.latitude_deg) * METRES_A_DEGREE,
-        }
-    }
+fn on_plane(place: Position, origin: Position) -> Coord {
+    let (x, y) = place.metres_from(origin);
+    Coord { x, y }
 }
 
 /// From metres to the drawing's own units.
@@ -93,10 +83,8 @@ impl View {
 
 /// The drawing; nothing where fewer than two places are known.
 pub(super) fn drawing(debrief: &Debrief, detail: Detail) -> Markup {
-    let plane = Plane {
-        origin: debrief.property.settings.position,
-    };
-    let marks = marks(debrief, plane);
+    let origin = debrief.property.settings.position;
+    let marks = marks(debrief, origin);
     let land: &[LandFeature] = match detail {
         Detail::WithoutNames => &[],
         _ => &debrief.property.land,
@@ -104,8 +92,16 @@ pub(super) fn drawing(debrief: &Debrief, detail: Detail) -> Markup {
     if marks.len() < 2 && land.is_empty() {
         return html! {};
     }
-    let on_plane = |f: &LandFeature| f.shape.map_coords(|c| plane.of(c));
-    let shapes: Vec<(&LandFeature, Geometry)> = land.iter().map(|f| (f, on_plane(f))).collect();
+    let laid_out = |f: &LandFeature| {
+        f.shape.map_coords(|c| {
+            let place = Position {
+                latitude_deg: c.y,
+                longitude_deg: c.x,
+            };
+            on_plane(place, origin)
+        })
+    };
+    let shapes: Vec<(&LandFeature, Geometry)> = land.iter().map(|f| (f, laid_out(f))).collect();
     let mut all: Vec<Coord> = marks.iter().map(|m| m.at).collect();
     all.extend(shapes.iter().flat_map(|(_, s)| s.coords_iter()));
     let view = View::of(&all);
@@ -154,13 +150,8 @@ fn caption(marks: &[Mark]) -> String {
 }
 
 /// Every camera where it hung last, and every disturbance that has a place.
-fn marks(debrief: &Debrief, plane: Plane) -> Vec<Mark> {
-    let place = |p: Position| {
-        plane.of(Coord {
-            x: p.longitude_deg,
-            y: p.latitude_deg,
-        })
-    };
+fn marks(debrief: &Debrief, origin: Position) -> Vec<Mark> {
+    let place = |p: Position| on_plane(p, origin);
     let newest = debrief.season.newest();
     let cameras = debrief.season.cameras.iter().enumerate();
     let cameras = cameras.filter_map(|(i, camera)| {
@@ -191,11 +182,10 @@ fn marks(debrief: &Debrief, plane: Plane) -> Vec<Mark> {
 /// Whether a disturbance near a camera clearly changed whom the season is about, there or at all near cameras.
 fn has_changed(debrief: &Debrief, camera: usize) -> bool {
     let about = debrief.season.about.kind;
-    let is_clear = |s: &crate::shift::Shift| s.light_verdict.is_clear() || s.verdict.is_clear();
     debrief.shifts.rows.iter().any(|row| {
         let together = || debrief.shifts.together(&row.disturbance, about);
         let is_here = row.camera == Some(camera) && row.kind == about && row.role == Role::Near;
-        is_here && (is_clear(row) || together().is_some_and(is_clear))
+        is_here && (row.is_clear() || together().is_some_and(Shift::is_clear))
     })
 }
 
@@ -357,15 +347,13 @@ fn north() -> Markup {
 }
 
 fn scale(view: View) -> Markup {
-    const LENGTHS_M: [f64; 7] = [1000.0, 500.0, 200.0, 100.0, 50.0, 20.0, 10.0];
-    let fits = |m: &f64| m * view.px_per_m <= 150.0;
-    let length = LENGTHS_M.into_iter().find(fits).unwrap_or(10.0);
+    let length = words::round_length_m(150.0 / view.px_per_m);
     let end = 12.0 + length * view.px_per_m;
     let y = HEIGHT - 12.0;
     html! {
         path.scale d=(format!("M12 {:.0}v5H{end:.1}v-5", y - 5.0)) {}
         text.scale-words x=(format!("{:.1}", end + 8.0)) y=(format!("{y:.0}")) {
-            (format!("{length:.0} m ({:.0} yd)", length / 0.9144))
+            (words::length(length))
         }
     }
 }

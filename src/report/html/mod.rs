@@ -43,80 +43,86 @@ pub(super) struct Page {
 /// Builds the page.
 pub(super) fn page(debrief: &Debrief, options: ReportOptions) -> Result<Page> {
     let gallery = Gallery::draw(debrief)?;
-    let photos = photos(debrief, options);
-    let name = &debrief.property.settings.name;
-    let markup = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                title { (name) ": season debrief" }
-                style { (PreEscaped(include_str!("style.css"))) (PreEscaped(plots::DARK)) }
-            }
-            body {
-                header {
-                    h1 { (name) @if let Some(year) = debrief.season.newest() { ", season of " (year.name()) } }
-                    p.sub { (span(debrief)) }
-                    (contents::contents(&parts(debrief)))
-                }
-                main {
-                    (first::section(debrief, &photos))
-                    @let clocks = clocks::section(debrief, &gallery);
-                    @let wrong = debrief.wrong_clocks().next().is_some();
-                    // A wrong clock must be settled before anything after it is believed.
-                    @if wrong { (clocks) }
-                    (light::section(debrief, &gallery))
-                    (change::section(debrief, &gallery))
-                    (years::section(debrief, &gallery))
-                    (pressure::section(debrief))
-                    (unlogged::section(debrief))
-                    (bucks::section(debrief, &photos))
-                    (cameras::section(debrief, &gallery, options.with_places))
-                    @if !wrong { (clocks) }
-                    (set_aside::left_out(debrief))
-                    (set_aside::method(debrief))
-                    (set_aside::cautions(debrief))
-                }
-            }
-        }
+    let photos = photos(debrief, options.with_photos);
+    let parts = parts(debrief, &gallery, &photos, options.with_places);
+    let names: Vec<Part> = parts.iter().map(|(part, _)| *part).collect();
+    let main = html! {
+        (first::section(debrief, &photos))
+        @for (_, section) in &parts { (section) }
     };
+    let markup = document(debrief, "season debrief", contents::contents(&names), main);
     Ok(Page {
         html: markup.into_string(),
         gallery,
     })
 }
 
-fn photos(debrief: &Debrief, options: ReportOptions) -> Photos {
-    match options.with_photos {
-        true => Photos::of(debrief),
-        false => Photos::default(),
+/// The parts that have anything to say, in the page's order.
+fn parts(
+    debrief: &Debrief,
+    gallery: &Gallery,
+    photos: &Photos,
+    with_places: bool,
+) -> Vec<(Part, Markup)> {
+    let mut parts = vec![
+        (Part::Light, light::section(debrief, gallery)),
+        (Part::Changes, change::section(debrief, gallery)),
+        (Part::Years, years::section(debrief, gallery)),
+        (Part::Again, pressure::section(debrief)),
+        (Part::Unlogged, unlogged::section(debrief)),
+        (Part::Deer, bucks::section(debrief, photos)),
+        (
+            Part::Cameras,
+            cameras::section(debrief, gallery, with_places),
+        ),
+        (Part::LeftOut, set_aside::left_out(debrief)),
+        (Part::Method, set_aside::method(debrief)),
+        (Part::Cautions, set_aside::cautions(debrief)),
+    ];
+    // A wrong clock must be settled before anything after it is believed.
+    let is_wrong = debrief.wrong_clocks().next().is_some();
+    let after = |part| {
+        parts
+            .iter()
+            .position(|(p, _)| *p == part)
+            .map_or(0, |i| i + 1)
+    };
+    let at = if is_wrong { 0 } else { after(Part::Cameras) };
+    parts.insert(at, (Part::Clocks, clocks::section(debrief, gallery)));
+    parts.retain(|(_, section)| !section.0.is_empty());
+    parts
+}
+
+/// A page: its head, the season that it is about and what stands below that.
+fn document(debrief: &Debrief, what: &str, below: Markup, main: Markup) -> Markup {
+    let name = &debrief.property.settings.name;
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (name) ": " (what) }
+                style { (PreEscaped(include_str!("style.css"))) (PreEscaped(plots::DARK)) }
+            }
+            body {
+                header {
+                    h1 { (name) @if let Some(year) = debrief.season.newest() { ", season of " (year.name()) } }
+                    p.sub { (span(debrief)) }
+                    (below)
+                }
+                main { (main) }
+            }
+        }
     }
 }
 
-/// The parts that the page has, in its order.
-fn parts(debrief: &Debrief) -> Vec<Part> {
-    let wrong = debrief.wrong_clocks().next().is_some();
-    let has_clocks = !debrief.clocks.is_empty();
-    let all = [
-        (Part::Clocks, wrong),
-        (Part::Light, true),
-        (Part::Changes, true),
-        (Part::Years, debrief.season.years.len() > 1),
-        (Part::Again, !debrief.shifts.repeated.is_empty()),
-        (Part::Unlogged, true),
-        (Part::Deer, !debrief.known_deer.is_empty()),
-        (Part::Cameras, true),
-        (Part::Clocks, has_clocks && !wrong),
-        (Part::LeftOut, true),
-        (Part::Method, true),
-        (Part::Cautions, true),
-    ];
-    all.into_iter()
-        .filter(|(_, is_there)| *is_there)
-        .map(|(part, _)| part)
-        .collect()
+fn photos(debrief: &Debrief, are_wanted: bool) -> Photos {
+    match are_wanted {
+        true => Photos::of(debrief),
+        false => Photos::default(),
+    }
 }
 
 /// When the newest season was watched, with how much, and how far it is tagged.

@@ -67,10 +67,7 @@ fn why(repeated: &Repeated) -> String {
         Verdict::NotTagged => "too many pictures without a tag".to_owned(),
         _ => match repeated.p_adjusted {
             Some(p) if repeated.verdict.is_clear() => {
-                format!(
-                    "chance would do this about once in {}",
-                    words::grouped((1.0 / p).floor().max(1.0) as usize)
-                )
+                format!("chance would do this about {}", words::once_in(p))
             }
             _ => String::new(),
         },

@@ -1,12 +1,11 @@
 //! One page for a club or a co-op: the first page alone, without coordinates or scale.
 
-use maud::{DOCTYPE, PreEscaped, html};
+use maud::html;
 
 use super::land::Detail;
 use super::{change, first};
 use crate::debrief::Debrief;
 use crate::property::{By, same_name};
-use crate::report::photos::Photos;
 use crate::report::words;
 
 /// What a page for others holds.
@@ -29,44 +28,22 @@ pub fn one_page(mut debrief: Debrief, options: ShareOptions) -> String {
     if !options.with_names {
         take_names_away(&mut debrief);
     }
-    let photos = match options.with_photos {
-        true => Photos::of(&debrief),
-        false => Photos::default(),
-    };
-    let name = debrief.property.settings.name.clone();
+    let photos = super::photos(&debrief, options.with_photos);
     let detail = match options.with_names {
         true => Detail::WithoutScale,
         false => Detail::WithoutNames,
     };
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                title { (name) ": the season on one page" }
-                style { (PreEscaped(include_str!("style.css"))) }
-            }
-            body.shared {
-                header {
-                    h1 { (name) @if let Some(year) = debrief.season.newest() { ", season of " (year.name()) } }
-                    p.sub { (super::span(&debrief)) }
-                }
-                main {
-                    (first::section_alone(&debrief, &photos, detail))
-                    @if left_out > 0 {
-                        p.mind {
-                            (words::counted(left_out, "logged event")) " of a neighbour's, or at the same cameras and days, "
-                            (if left_out == 1 { "is" } else { "are" })
-                            " left out of this page. What came of it is in the numbers all the same."
-                        }
-                    }
-                }
+    let main = html! {
+        (first::section_alone(&debrief, &photos, detail))
+        @if left_out > 0 {
+            p.mind {
+                (words::counted(left_out, "logged event")) " of a neighbour's, or at the same cameras and days, "
+                (if left_out == 1 { "is" } else { "are" })
+                " left out of this page. What came of it is in the numbers all the same."
             }
         }
     };
-    page.into_string()
+    super::document(&debrief, "the season on one page", html! {}, main).into_string()
 }
 
 /// Takes out what is logged as a neighbour's, and with it whatever else is told of the same cameras and days: one's
@@ -87,8 +64,7 @@ fn leave_neighbours_out(debrief: &mut Debrief) -> usize {
     let mut out: Vec<String> = of(By::Own).chain(of(By::Nature)).filter(mixed).collect();
     out.extend(theirs);
     // The camera that leads is told by days that may begin with one of them.
-    let whole = debrief.season.newest().map(|y| y.first());
-    debrief.leader = debrief.leader.filter(|l| Some(l.since) == whole);
+    debrief.leader = debrief.leader.filter(|_| debrief.leader_since().is_none());
     let is_left = |id: &String| !out.contains(id);
     debrief.property.disturbances.retain(|d| is_left(&d.id));
     debrief.shifts.rows.retain(|r| is_left(&r.disturbance));

@@ -149,12 +149,11 @@ pub(super) fn season(debrief: &Debrief) -> (String, String) {
 fn has_changed(debrief: &Debrief) -> bool {
     let about = debrief.season.about.kind;
     let newest = debrief.season.newest();
-    let is_clear = |s: &Shift| s.light_verdict.is_clear() || s.verdict.is_clear();
     let rows = debrief.shifts.rows.iter();
     let mut near = rows.filter(|s| s.role == Role::Near && s.kind == about);
     // What changed before its first picture is part of all of it.
     let within = |s: &Shift| Some(debrief.season.year_of(s.before.until)) == newest;
-    near.any(|s| Some(s.season) == newest && within(s) && is_clear(s))
+    near.any(|s| Some(s.season) == newest && within(s) && s.is_clear())
 }
 
 /// The camera that leads, without numbers.
@@ -162,14 +161,9 @@ pub(super) fn leads(debrief: &Debrief) -> Option<String> {
     let leader = debrief.leader?;
     let name = debrief.camera_name(Some(leader.camera));
     let second = debrief.camera_name(Some(leader.second));
-    let is_whole = debrief
-        .season
-        .newest()
-        .is_some_and(|y| y.first() == leader.since);
-    let since = match is_whole {
-        true => String::new(),
-        false => format!("Since {}, ", leader.since.format("%-d %B")),
-    };
+    let since = debrief.leader_since().map_or_else(String::new, |date| {
+        format!("Since {}, ", date.format("%-d %B"))
+    });
     let has = match leader.p_adjusted <= 0.05 {
         _ if leader.is_level => {
             format!("{name} and {second} have had the most of them a night, as many each.")
@@ -230,17 +224,12 @@ pub(super) fn best_camera(debrief: &Debrief) -> Option<String> {
     } else {
         format!("but {second} is too close behind to call it better")
     };
-    let is_whole = debrief
-        .season
-        .newest()
-        .is_some_and(|y| y.first() == leader.since);
-    let since = match is_whole {
-        true => String::new(),
-        false => format!(
+    let since = debrief.leader_since().map_or_else(String::new, |date| {
+        format!(
             " since {}, the last day on which something is logged",
-            words::day(leader.since)
-        ),
-    };
+            words::day(date)
+        )
+    });
     Some(format!(
         "{} had the most a night{since}: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}. All cameras are counted over the same days; one that worked on fewer than {FEWEST_RANKED_NIGHTS} of them is not ranked.",
         debrief.camera_name(Some(leader.camera)),
@@ -402,8 +391,8 @@ fn chance(p_adjusted: Option<f64>) -> String {
             "chance would do this less than once in 1,000 such seasons, with everything looked at allowed for".to_owned()
         }
         Some(p) => format!(
-            "chance would do this about once in {} such seasons, with everything looked at allowed for",
-            words::grouped((1.0 / p).floor().max(1.0) as usize)
+            "chance would do this about {} such seasons, with everything looked at allowed for",
+            words::once_in(p)
         ),
         None => String::new(),
     }

@@ -24,12 +24,12 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
 
 fn unlogged(debrief: &Debrief, change: &Unlogged) -> String {
     format!(
-        "{} at {}: {}, and nothing is logged there. Look at what happened between {} and {}. Chance alone would show as much about once in {} such seasons.",
+        "{} at {}: {}, and nothing is logged there. Look at what happened between {} and {}. Chance alone would show as much about {} such seasons.",
         change.kind.plural(),
         debrief.camera_name(Some(change.camera)),
         words::against_others(change),
         words::day(change.dates.0),
         words::day(change.dates.1),
-        words::grouped((1.0 / change.p_adjusted).floor().max(1.0) as usize),
+        words::once_in(change.p_adjusted),
     )
 }

@@ -43,7 +43,7 @@ pub(super) fn section(
 fn findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
     let mut lines = vec![odds(debrief, shift)];
     lines.extend(shift.rests_on.as_ref().map(rests_on::sentence));
-    if shift.light_verdict.is_clear() || shift.verdict.is_clear() {
+    if shift.is_clear() {
         lines.push("A change that was picked out because it is clear looks larger than it is: chance had to help it over the bar. The truth is more likely in the half of the range that lies nearer to no change.".to_owned());
     }
     lines.extend(shift.onset.as_ref().map(|o| onset(debrief, o)));

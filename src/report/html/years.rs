@@ -48,7 +48,7 @@ fn one(debrief: &Debrief, with: DeerYear) -> Markup {
     };
     html! {
         h3 { (newest.name()) " against " (with.name()) }
-        p.answer { (words::capital(&sentence(debrief, with))) }
+        p.answer { (words::capital(&found(debrief, with).sentence(debrief, with))) }
         div.wide tabindex="0" { table {
             thead { tr {
                 th scope="col" { "Camera" }
@@ -83,63 +83,71 @@ fn row(debrief: &Debrief, s: &Shift) -> Markup {
 /// This season against the one before it, for the first page.
 pub(super) fn said(debrief: &Debrief) -> Option<Said> {
     let last = debrief.shifts.years.first()?.with;
-    let is_clear = of_about(debrief, last).any(YearRow::is_clear);
     let about = debrief.season.about.kind;
-    let is_shown = |s: &Shift| s.light_verdict.is_clear() || s.verdict.is_clear();
     let mut rows = debrief.shifts.rows.iter();
-    let is_asked_alone = rows.any(|s| s.kind == about && s.role == Role::Near && is_shown(s));
-    let said = sentence(debrief, last);
-    let heart = match said.contains("no camera clearly") && is_asked_alone {
-        true => format!(
+    let is_asked_alone = rows.any(|s| s.kind == about && s.role == Role::Near && s.is_clear());
+    let found = found(debrief, last);
+    let heart = match &found {
+        Found::NothingClear if is_asked_alone => format!(
             "Over the whole season and with every camera asked, none clearly had more or fewer {} in {} than in {}; what was asked of one camera and its days alone, above, can be shown all the same.",
             about.them(),
             debrief.property.settings.share_light(),
             last.name()
         ),
-        false => words::capital(&said),
+        found => words::capital(&found.sentence(debrief, last)),
     };
-    let more = earlier(debrief).len() > 1;
+    let small = match earlier(debrief).len() {
+        0 | 1 => "",
+        _ => "Earlier seasons stand there too.",
+    };
+    let sure = match found {
+        Found::Clear(_) => Sure::Shown,
+        _ => Sure::NotShown,
+    };
     Some(Said {
         more: Some(format!("#{}", Part::Years.id())),
-        small: if more {
-            "Earlier seasons stand there too.".to_owned()
-        } else {
-            String::new()
-        },
-        ..Said::plain(
-            if is_clear {
-                Sure::Shown
-            } else {
-                Sure::NotShown
-            },
-            heart,
-        )
+        small: small.to_owned(),
+        ..Said::plain(sure, heart)
     })
 }
 
-/// What this season's cameras did against an earlier one, in a sentence.
-fn sentence(debrief: &Debrief, with: DeerYear) -> String {
-    let them = debrief.season.about.kind.them();
-    let light = debrief.property.settings.share_light();
+/// What this season's cameras did against an earlier one.
+enum Found {
+    /// What is clear, camera by camera.
+    Clear(Vec<String>),
+    NothingClear,
+    CannotBeTold,
+}
+
+fn found(debrief: &Debrief, with: DeerYear) -> Found {
     let clear: Vec<String> = of_about(debrief, with)
         .filter(|y| y.is_clear())
         .map(|y| clear(debrief, &y.shift))
         .collect();
     let is_judged =
         |y: &YearRow| [y.shift.light_verdict, y.shift.verdict].contains(&Verdict::NoClearChange);
-    if clear.is_empty() && !of_about(debrief, with).any(is_judged) {
-        return format!(
-            "against {}: cannot be told, because too few cameras and visits are there in both seasons to show what the years themselves did.",
-            with.name()
-        );
+    match clear.is_empty() {
+        false => Found::Clear(clear),
+        true if of_about(debrief, with).any(is_judged) => Found::NothingClear,
+        true => Found::CannotBeTold,
     }
-    if clear.is_empty() {
-        return format!(
-            "against {}, no camera clearly had more or fewer {them} in {light} than the others lead to expect.",
-            with.name()
-        );
+}
+
+impl Found {
+    fn sentence(&self, debrief: &Debrief, with: DeerYear) -> String {
+        let with = with.name();
+        match self {
+            Self::Clear(clear) => format!("against {with}: {}.", clear.join("; ")),
+            Self::NothingClear => format!(
+                "against {with}, no camera clearly had more or fewer {} in {} than the others lead to expect.",
+                debrief.season.about.kind.them(),
+                debrief.property.settings.share_light(),
+            ),
+            Self::CannotBeTold => format!(
+                "against {with}: cannot be told, because too few cameras and visits are there in both seasons to show what the years themselves did."
+            ),
+        }
     }
-    format!("against {}: {}.", with.name(), clear.join("; "))
 }
 
 fn clear(debrief: &Debrief, s: &Shift) -> String {

@@ -6,6 +6,7 @@ use plotters::style::text_anchor::{HPos, VPos};
 
 use super::{AFTER, Area, DAY, INK, MUTED, fit, plot_error, svg, text, title, write};
 use crate::property::Position;
+use crate::report::words;
 
 /// One thing on the sketch.
 pub(in crate::report) struct Spot {
@@ -25,7 +26,10 @@ pub(in crate::report) fn sketch(heading: &str, spots: &[Spot]) -> Result<Option<
     if spots.len() < 2 {
         return Ok(None);
     }
-    let metres = metres(spots);
+    let metres = spots
+        .iter()
+        .map(|s| s.place.metres_from(spots[0].place))
+        .collect::<Vec<_>>();
     let extent = |of: fn(&(f64, f64)) -> f64| {
         let low = metres.iter().map(of).fold(f64::INFINITY, f64::min);
         let high = metres.iter().map(of).fold(f64::NEG_INFINITY, f64::max);
@@ -54,27 +58,6 @@ pub(in crate::report) fn sketch(heading: &str, spots: &[Spot]) -> Result<Option<
     .map(Some)
 }
 
-/// East and north of the first spot, in metres, on a plane: the places are close together.
-fn metres(spots: &[Spot]) -> Vec<(f64, f64)> {
-    let origin = spots[0].place;
-    let along = |place: Position| {
-        let east = Position {
-            latitude_deg: origin.latitude_deg,
-            ..place
-        };
-        let north = Position {
-            longitude_deg: origin.longitude_deg,
-            ..place
-        };
-        let sign = |d: f64| if d < 0.0 { -1.0 } else { 1.0 };
-        (
-            sign(place.longitude_deg - origin.longitude_deg) * origin.distance_m(east),
-            sign(place.latitude_deg - origin.latitude_deg) * origin.distance_m(north),
-        )
-    };
-    spots.iter().map(|s| along(s.place)).collect()
-}
-
 fn mark(area: &Area, spot: &Spot, (x, y): (i32, i32)) -> Result<()> {
     let style = text(14, INK, HPos::Center, VPos::Top);
     write(area, &fit(&spot.name, 26), (x, y + 11), &style)?;
@@ -94,16 +77,11 @@ fn mark(area: &Area, spot: &Spot, (x, y): (i32, i32)) -> Result<()> {
 }
 
 fn scale_bar(area: &Area, px_per_m: f64) -> Result<()> {
-    let lengths = [1000.0, 500.0, 200.0, 100.0, 50.0, 20.0];
-    let length = lengths
-        .into_iter()
-        .find(|m| m * px_per_m <= 200.0)
-        .unwrap_or(10.0);
+    let length = words::round_length_m(200.0 / px_per_m);
     let (y, end) = (HEIGHT - 24, 16 + (length * px_per_m) as i32);
     let bar = vec![(16, y - 4), (16, y), (end, y), (end, y - 4)];
     area.draw(&PathElement::new(bar, INK.stroke_width(2)))
         .map_err(plot_error)?;
     let style = text(14, INK, HPos::Left, VPos::Center);
-    let words = format!("{length:.0} m ({:.0} yd)", length / 0.9144);
-    write(area, &words, (end + 10, y - 2), &style)
+    write(area, &words::length(length), (end + 10, y - 2), &style)
 }
