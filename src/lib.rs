@@ -13,11 +13,13 @@
 //! | [`clock`] | camera time to local time | [`clock::LocalTime`] |
 //! | [`tags`] | who is in it, joined to the pictures | [`tags::Tagged`] |
 //! | [`sun`] | sunrise, sunset, light, sun-anchored time | [`sun::SunDay`] |
+//! | [`weather`] | the weather at any moment | [`weather::Air`] |
 //! | [`clock_check`] | whether a clock can be believed, by the light in the pictures | [`clock_check::Finding`] |
 //! | [`view_check`] | whether a camera was moved or turned, by its still background | [`view_check::ViewChange`] |
 //! | [`visits`] | independent visits, camera-nights | [`visits::Season`] |
 //! | [`measure`] | statistics on plain slices; knows no deer | [`measure::Estimate`] |
 //! | [`shift`] | before, after, near, control, verdict | [`shift::Shifts`] |
+//! | [`outlook`] | what the season says for the next one | [`outlook::Outlook`] |
 //! | [`debrief`] | the season's answers | [`debrief::Debrief`] |
 //! | [`report`] | plots, page, tables, findings file | files |
 //! | [`desk`] | the tagging page, served to this computer's browser | `tags.csv` |
@@ -61,6 +63,7 @@ pub mod debrief;
 pub mod desk;
 pub mod files;
 pub mod measure;
+pub mod outlook;
 pub mod practice;
 pub mod property;
 pub mod pull;
@@ -70,3 +73,4 @@ pub mod sun;
 pub mod tags;
 pub mod view_check;
 pub mod visits;
+pub mod weather;

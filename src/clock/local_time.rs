@@ -38,6 +38,11 @@ impl LocalTime {
         )
     }
 
+    /// The same digits of the wall clock so many days later, its distance from UTC kept.
+    pub fn days_later(self, days: i64) -> Self {
+        Self::new(self.utc_ms + days * DAY_MS, self.offset_s)
+    }
+
     /// The instant.
     pub fn utc(self) -> DateTime<Utc> {
         DateTime::from_timestamp_millis(self.utc_ms).unwrap_or_default()

@@ -2,13 +2,17 @@
 
 pub mod check;
 pub mod clock;
+pub mod conditions;
 pub mod daylight;
 pub mod debrief;
+pub mod herd;
+pub mod plan;
 pub mod practice;
 pub mod pull;
 pub mod refile;
 pub mod share;
 pub mod shift;
+pub mod stands;
 pub mod tag;
 pub mod years;
 

@@ -24,6 +24,9 @@ pub struct Practice {
     /// Beside a single season the one before it, in which nothing happened
     #[arg(long)]
     with_last_season: bool,
+    /// Weather, stands, sits and grounds too, some of which do something to the deer
+    #[arg(long)]
+    with_country: bool,
     /// Number of cameras, 2 to 12
     #[arg(long, default_value_t = 7)]
     cameras: usize,
@@ -58,6 +61,7 @@ impl Practice {
             weeks: self.weeks,
             seasons: self.seasons,
             with_last_season: self.with_last_season,
+            with_country: self.with_country,
             cameras: self.cameras,
             size: self.size,
             share_before: self.share_before,

@@ -1,5 +1,6 @@
 //! The season's answers put together.
 
+mod answered;
 mod daylight;
 mod doubts;
 mod known_deer;
@@ -12,6 +13,7 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use indicatif::ProgressBar;
 
+pub use answered::Answered;
 pub use daylight::{DaylightAnswer, Usual};
 pub use known_deer::{DeerSeason, KnownDeer, SeenIn, Staying};
 pub use leader::{FEWEST_RANKED_NIGHTS, Leader};
@@ -19,11 +21,13 @@ pub use leader::{FEWEST_RANKED_NIGHTS, Leader};
 use crate::card::{self, Crawl};
 use crate::clock::{self, Timeline};
 use crate::clock_check::{self, CameraClock};
+use crate::outlook::Outlook;
 use crate::property::{Disturbance, Problem, Property};
-use crate::shift::{self, Shifts, shifts};
+use crate::shift::{self, GroundRow, Shifts, shifts};
 use crate::tags::{self, Tagged};
 use crate::view_check::{self, ViewChange};
 use crate::visits::{DeerYear, Kind, Season};
+use crate::weather::Weather;
 
 /// A season, read, counted and compared.
 #[derive(Debug)]
@@ -50,6 +54,12 @@ pub struct Debrief {
     pub known_deer: Vec<KnownDeer>,
     /// Before and after each disturbance.
     pub shifts: Shifts,
+    /// Ground by ground, this season beside earlier ones.
+    pub grounds: Vec<GroundRow>,
+    /// What was asked beforehand.
+    pub answered: Vec<Answered>,
+    /// What it says for the next season.
+    pub outlook: Outlook,
     /// Everything that could not be used, in the order of the files.
     pub problems: Vec<Problem>,
 }
@@ -74,7 +84,12 @@ impl Debrief {
         let season = Season::of(&property, &crawl, &timeline, &tagged, &in_doubt)?;
         let logged = shift::logged_dates(&season, &property.disturbances);
         let daylight = daylight::answers(&season, &logged);
-        let shifts = shifts(&season, &property.disturbances);
+        let weather = Weather::of(&property)?;
+        let doings = shift::doings(&property, &season, &weather)?;
+        let shifts = shifts(&season, &property.disturbances, &doings);
+        let grounds = shift::grounds(&season, &property.grounds);
+        let answered = answered::answered(&property, &season);
+        let outlook = Outlook::of(&property, &tagged, &season, &weather)?;
         let leader = leader::leader(&season, &logged);
         let known_deer = known_deer::known_deer(&property, &season, &tagged)?;
         let names = names::check(&property, &season, today);
@@ -84,6 +99,7 @@ impl Debrief {
         let problems = [
             &property.problems,
             &names,
+            &outlook.problems,
             &deer,
             &apart,
             &moved,
@@ -107,6 +123,9 @@ impl Debrief {
             leader,
             known_deer,
             shifts,
+            grounds,
+            answered,
+            outlook,
             problems,
         })
     }

@@ -1,4 +1,4 @@
-//! The log on the page: disturbances, and where cameras hung. The CSV files are read anew for every
+//! The log on the page: disturbances, sits, where cameras hung and the like. The CSV files are read anew for every
 //! answer, and a row that another program has changed meanwhile is not written over.
 
 use std::collections::BTreeMap;
@@ -7,122 +7,9 @@ use std::ops::Range;
 use serde::{Deserialize, Serialize};
 
 use super::Desk;
+use super::log_columns::{Column, columns};
 use super::server::{Answer, Failure, Reply};
 use crate::property::{Ledger, LogTable, Problem, Property};
-
-/// A column, described to the page.
-#[derive(Serialize)]
-struct Column {
-    name: &'static str,
-    words: &'static str,
-    kind: &'static str,
-    choices: &'static [&'static str],
-    help: &'static str,
-    required: bool,
-}
-
-const fn column(
-    name: &'static str,
-    words: &'static str,
-    kind: &'static str,
-    help: &'static str,
-) -> Column {
-    Column {
-        name,
-        words,
-        kind,
-        choices: &[],
-        help,
-        required: false,
-    }
-}
-
-const DEGREES_NORTH: &str = "Degrees, south is negative: 43.10";
-const DEGREES_EAST: &str = "Degrees, west is negative: -90.70";
-
-const DISTURBANCES: [Column; 8] = [
-    Column {
-        required: true,
-        ..column(
-            "id",
-            "Short name",
-            "text",
-            "One word or two, such as tower-blind",
-        )
-    },
-    Column {
-        required: true,
-        ..column(
-            "start",
-            "Began",
-            "date-time",
-            "2025-10-18, or 2025-10-18T14:00 by the clock on the wall",
-        )
-    },
-    column("end", "Ended", "date-time", "Empty while it goes on"),
-    Column {
-        choices: &["neighbour", "own", "nature"],
-        ..column(
-            "by",
-            "Whose doing",
-            "choice",
-            "A neighbour's, your own, or nature's",
-        )
-    },
-    column(
-        "what",
-        "What happened",
-        "text",
-        "In your own words, as it will stand in the report",
-    ),
-    column("latitude", "Latitude", "number", DEGREES_NORTH),
-    column("longitude", "Longitude", "number", DEGREES_EAST),
-    column(
-        "near",
-        "Cameras it could touch",
-        "text",
-        "Names with ; between them. Empty: by distance",
-    ),
-];
-
-const CAMERAS: [Column; 8] = [
-    Column {
-        required: true,
-        ..column(
-            "camera",
-            "Camera",
-            "text",
-            "The name of its folder in cards",
-        )
-    },
-    column("latitude", "Latitude", "number", DEGREES_NORTH),
-    column("longitude", "Longitude", "number", DEGREES_EAST),
-    column(
-        "setting",
-        "What it looks at",
-        "text",
-        "A plot, a scrape, a trail",
-    ),
-    column(
-        "from",
-        "Hung there from",
-        "date",
-        "2025-09-01. Empty: always",
-    ),
-    column("until", "Until", "date", "The last day. Empty: still there"),
-    column(
-        "clock",
-        "Its clock",
-        "text",
-        "local (reset for daylight time), standard (never moved), or an offset such as -06:00",
-    ),
-    column(
-        "folder",
-        "Its folder",
-        "text",
-        "Only where that is not the camera's name",
-    ),
-];
 
 #[derive(Serialize)]
 struct TableView {
@@ -153,10 +40,9 @@ pub(super) fn read(desk: &Desk) -> Answer {
 }
 
 fn tables(property: &Property) -> anyhow::Result<serde_json::Value> {
-    Ok(serde_json::json!({
-        "disturbances": table(property, LogTable::Disturbances)?,
-        "cameras": table(property, LogTable::Cameras)?,
-    }))
+    let tables = LogTable::ALL.map(|which| Ok((which.word().to_owned(), table(property, which)?)));
+    let tables: anyhow::Result<BTreeMap<String, TableView>> = tables.into_iter().collect();
+    Ok(serde_json::to_value(tables?)?)
 }
 
 fn table(property: &Property, which: LogTable) -> anyhow::Result<TableView> {
@@ -176,10 +62,7 @@ fn table(property: &Property, which: LogTable) -> anyhow::Result<TableView> {
     };
     Ok(TableView {
         file: which.file(),
-        columns: match which {
-            LogTable::Disturbances => &DISTURBANCES,
-            LogTable::Cameras => &CAMERAS,
-        },
+        columns: columns(which),
         rows: rows.into_iter().enumerate().map(view).collect(),
         problems: problems.iter().map(ToString::to_string).collect(),
     })
@@ -217,11 +100,9 @@ pub(super) struct Change {
 
 /// `POST api/log`: in the file when it answers.
 pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
-    let which = match sent.table.as_str() {
-        "disturbances" => LogTable::Disturbances,
-        "cameras" => LogTable::Cameras,
-        other => return Err(Failure::Wrong(format!("There is no table {other}."))),
-    };
+    let which = LogTable::ALL.into_iter().find(|t| t.word() == sent.table);
+    let no_table = || Failure::Wrong(format!("There is no table {}.", sent.table));
+    let which = which.ok_or_else(no_table)?;
     // Held until the file is written, so that two windows cannot write at once.
     let mut season = desk.season_to_change()?;
     let property = season.property.clone();

@@ -18,6 +18,7 @@ mod contact_sheet;
 mod deer;
 mod filter;
 mod keys;
+mod log_columns;
 mod logbook;
 mod pages;
 mod quiet;

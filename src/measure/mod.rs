@@ -5,6 +5,7 @@
 //! given as `(low, high)`; p-values are two-sided; a quantity that the data do not define is
 //! `None`, never a guess.
 
+mod abundance;
 mod change_point;
 mod circle;
 mod circular_tests;
@@ -17,8 +18,12 @@ mod proportion;
 mod quantiles;
 mod rate;
 mod resample;
+mod shrink;
+mod spline;
 mod spread;
+mod turned;
 
+pub use abundance::{chao1, chapman};
 pub use change_point::{ChangePoint, Law, change_point};
 pub use circle::{Density, density, overlap, overlap_of};
 pub use circular_tests::{Direction, direction, uniform_scores};
@@ -34,7 +39,10 @@ pub use proportion::{Counts, Estimate, change, change_p_value, share_interval, w
 pub use quantiles::{median, median_interval, quantile, shift_between};
 pub use rate::{Exposure, rate, rate_one_sided, rate_p_value, rate_ratio};
 pub use resample::{block_interval, block_variance};
+pub use shrink::{Believed, log_marginal, shrunk};
+pub use spline::{Seasonal, natural_spline};
 pub use spread::{Effect, Moderation, Unlike, between_variance, mean_effect, moderation, unlike};
+pub use turned::{GoesWith, Stretch, goes_with};
 
 /// Degrees of freedom of a quantity whose variance is known: the normal distribution.
 pub const KNOWN: f64 = f64::INFINITY;

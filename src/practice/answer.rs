@@ -6,6 +6,7 @@ use anyhow::Result;
 use serde_json::{Value, json};
 
 use super::Plan;
+use super::country::Country;
 use super::files::Count;
 use super::plan::FAULTY;
 use super::season::{Animal, Played};
@@ -50,6 +51,7 @@ pub(super) fn write(folder: &Path, plan: &Plan, season: &Played, files: &Count) 
             "camera": plan.cameras[FAULTY].name,
             "fault": format!("{:?}", plan.options.clock),
         },
+        "country": if plan.options.with_country { Country::answer() } else { Value::Null },
         "cameras": cameras,
         "files": {
             "found": files.found(),

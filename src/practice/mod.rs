@@ -3,6 +3,7 @@
 //! Everything follows from the seed. The deer, the cameras and the place are invented.
 
 mod answer;
+mod country;
 mod faults;
 mod files;
 mod land;
@@ -42,9 +43,13 @@ pub fn write(folder: &Path, options: &Options, progress: &ProgressBar) -> Result
     std::fs::create_dir_all(folder)
         .with_context(|| format!("cannot make the folder {}", folder.display()))?;
     let plan = Plan::of(options)?;
-    let season = season::play(&plan)?;
+    let country = country::Country::of(&plan)?;
+    let season = season::play(&plan, country.as_ref())?;
     files::write_property(folder, &plan)?;
     land::write(folder, &plan)?;
+    if let Some(country) = &country {
+        country.write(folder, &plan)?;
+    }
     let files = if options.pictures {
         files::write_cards(folder, &plan, &season, progress)?
     } else {

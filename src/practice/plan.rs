@@ -21,6 +21,8 @@ pub struct Options {
     pub seasons: u32,
     /// Beside a single season the one before it, in which nothing happened and the last camera was not there yet.
     pub with_last_season: bool,
+    /// Weather, stands, sits and grounds, some of which do something to the deer.
+    pub with_country: bool,
     /// Cameras, 2 to 12.
     pub cameras: usize,
     /// How busy the cameras are; 1 is an ordinary property.
@@ -47,6 +49,7 @@ impl Default for Options {
             weeks: 12,
             seasons: 1,
             with_last_season: false,
+            with_country: false,
             cameras: 7,
             size: 1.0,
             share_before: 0.55,

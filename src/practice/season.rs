@@ -6,6 +6,7 @@ use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Exp, Poisson};
 
+use super::country::Country;
 use super::{Plan, Trouble};
 use crate::sun::SunDay;
 
@@ -68,7 +69,7 @@ pub(super) const NAMED: [(&str, f64); 3] =
 /// The first of the streams of quiet seasons.
 const QUIET: u64 = 1000;
 
-pub(super) fn play(plan: &Plan) -> Result<Played> {
+pub(super) fn play(plan: &Plan, country: Option<&Country>) -> Result<Played> {
     let mut played = Played::default();
     for camera in 0..plan.cameras.len() {
         // A stream of its own per camera, so that adding a camera changes no other.
@@ -88,7 +89,7 @@ pub(super) fn play(plan: &Plan) -> Result<Played> {
                 .take_while(|d| *d <= last && plan.hung(camera, n))
             {
                 let from = played.events.len();
-                day(plan, camera, date, rng, &mut played.events)?;
+                day(plan, country, (camera, date), rng, &mut played.events)?;
                 played.events[from..].sort_by_key(|e| e.time);
             }
         }
@@ -111,8 +112,8 @@ const RATES: [(Animal, f64); 5] = [
 
 fn day(
     plan: &Plan,
-    camera: usize,
-    date: NaiveDate,
+    country: Option<&Country>,
+    (camera, date): (usize, NaiveDate),
     rng: &mut ChaCha8Rng,
     events: &mut Vec<Event>,
 ) -> Result<()> {
@@ -121,7 +122,11 @@ fn day(
     }
     let sun = SunDay::on(date, plan.cameras[camera].position)?;
     for (animal, rate) in RATES {
-        let mean = rate * plan.options.size * plan.rate_factor(camera, animal, date);
+        let of_country = match (country, animal) {
+            (Some(country), Animal::Buck { mature: true }) => country.factor(camera, date, &sun),
+            _ => 1.0,
+        };
+        let mean = rate * plan.options.size * plan.rate_factor(camera, animal, date) * of_country;
         if mean <= 0.0 {
             continue;
         }

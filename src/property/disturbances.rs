@@ -6,7 +6,7 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 
 use super::cameras::position;
-use super::{Cause, Headings, Position, Problem, Row, Settings, Sheet};
+use super::{Cause, Headings, Position, Problem, Row, Settings, Sheet, listed};
 
 pub(super) const FILE: &str = "disturbances.csv";
 pub(super) const HEADINGS: Headings = Headings {
@@ -124,13 +124,7 @@ pub(super) fn disturbance(row: &Row, home: Position) -> Result<Disturbance, Prob
         })?,
         what: row.some("what").unwrap_or(id).to_owned(),
         position: position(row, FILE, home)?,
-        near: row
-            .get("near")
-            .split(';')
-            .map(str::trim)
-            .filter(|s| !s.is_empty())
-            .map(str::to_owned)
-            .collect(),
+        near: listed(row.get("near")),
     })
 }
 

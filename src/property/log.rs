@@ -1,8 +1,11 @@
-//! The person's log as it can be changed row by row: disturbances, and where cameras hung.
+//! The person's log as it can be changed row by row: disturbances, sits, where cameras hung and the like.
 
 use anyhow::Result;
 
-use super::{Cause, Headings, Ledger, Problem, Settings, Sheet, cameras, disturbances};
+use super::{
+    Cause, Headings, Ledger, Problem, Settings, Sheet, cameras, disturbances, grounds, questions,
+    sits, stands,
+};
 
 /// A table of the log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -11,14 +14,41 @@ pub enum LogTable {
     Disturbances,
     /// `cameras.csv`
     Cameras,
+    /// `stands.csv`
+    Stands,
+    /// `sits.csv`
+    Sits,
+    /// `grounds.csv`
+    Grounds,
+    /// `questions.csv`
+    Questions,
 }
 
 impl LogTable {
+    /// All of them, in the order in which they are shown.
+    pub const ALL: [Self; 6] = [
+        Self::Disturbances,
+        Self::Sits,
+        Self::Stands,
+        Self::Cameras,
+        Self::Grounds,
+        Self::Questions,
+    ];
+
+    /// The table's name.
+    pub fn word(self) -> &'static str {
+        self.file().trim_end_matches(".csv")
+    }
+
     /// The file's name.
     pub fn file(self) -> &'static str {
         match self {
             Self::Disturbances => disturbances::FILE,
             Self::Cameras => cameras::FILE,
+            Self::Stands => stands::FILE,
+            Self::Sits => sits::FILE,
+            Self::Grounds => grounds::FILE,
+            Self::Questions => questions::FILE,
         }
     }
 
@@ -31,6 +61,10 @@ impl LogTable {
         match self {
             Self::Disturbances => &disturbances::HEADINGS,
             Self::Cameras => &cameras::HEADINGS,
+            Self::Stands => &stands::HEADINGS,
+            Self::Sits => &sits::HEADINGS,
+            Self::Grounds => &grounds::HEADINGS,
+            Self::Questions => &questions::HEADINGS,
         }
     }
 
@@ -64,6 +98,10 @@ impl LogTable {
             let read = match self {
                 Self::Disturbances => disturbances::disturbance(row, settings.position).map(drop),
                 Self::Cameras => cameras::placement(row, settings.position).map(drop),
+                Self::Stands => stands::stand(row, settings).map(drop),
+                Self::Sits => sits::sit(row).map(drop),
+                Self::Grounds => grounds::ground(row).map(drop),
+                Self::Questions => questions::question(row).map(drop),
             };
             problems.extend(read.err());
         });

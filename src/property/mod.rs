@@ -1,4 +1,4 @@
-//! What the person wrote: `property.toml`, `cameras.csv`, `disturbances.csv`, `clocks.csv`, `deer.csv`
+//! What the person wrote: `property.toml`, `cameras.csv`, `disturbances.csv` and the other tables, the weather
 //! and a file of the land, read and checked once.
 //!
 //! A file that cannot be understood at all stops the program, because everything after it would be
@@ -7,18 +7,24 @@
 mod cameras;
 mod cause;
 mod clocks;
+mod compass;
 mod dates;
 mod deer;
 mod disturbances;
+mod grounds;
 mod land;
 mod ledger;
 mod log;
 mod named;
 mod numbers;
 mod problem;
+mod questions;
 mod settings;
 mod sheet;
+mod sits;
+mod stands;
 mod text;
+mod weather;
 mod written;
 
 use std::path::{Path, PathBuf};
@@ -28,17 +34,23 @@ use anyhow::{Context, Result};
 pub use cameras::{ClockSetting, Placement, set_clock};
 pub use cause::{AtWork, Cause};
 pub use clocks::{ClockCorrection, add_corrections, correction_lines, remove_correction};
+pub use compass::CompassPoint;
 pub use dates::{DateOrder, parse_date, parse_date_time, parse_moment};
 pub use deer::NamedDeer;
 pub use disturbances::{By, Disturbance};
+pub use grounds::{FenceSide, Ground};
 pub use land::{LandFeature, LandSort};
 pub use ledger::{Ledger, OpenRow};
 pub use log::LogTable;
 pub use named::{TAGS, named_in_tags, picture_key};
 pub use numbers::{parse_count, parse_number};
 pub use problem::{Problem, ensure_usable};
-pub use settings::{Position, Settings, ShareOf, TagTable, YearStart};
+pub use questions::Question;
+pub use settings::{DayOfYear, Position, SeasonPart, Settings, ShareOf, TagTable};
 pub use sheet::{Headings, Row, Sheet};
+pub use sits::Sit;
+pub use stands::Stand;
+pub use weather::{WeatherRow, WeatherTime};
 pub use written::Written;
 
 /// The land and everything that was written down about it.
@@ -56,6 +68,16 @@ pub struct Property {
     pub corrections: Vec<ClockCorrection>,
     /// The rows of `deer.csv`.
     pub deer: Vec<NamedDeer>,
+    /// The rows of `stands.csv`.
+    pub stands: Vec<Stand>,
+    /// The rows of `sits.csv`.
+    pub sits: Vec<Sit>,
+    /// The rows of `grounds.csv`.
+    pub grounds: Vec<Ground>,
+    /// The rows of `questions.csv`.
+    pub questions: Vec<Question>,
+    /// The weather, hour by hour, as its table has it.
+    pub weather: Vec<WeatherRow>,
     /// What lies on the land, if there is a file of it.
     pub land: Vec<LandFeature>,
     /// What could not be used, row by row.
@@ -79,6 +101,11 @@ impl Property {
         disturbances.sort_by_key(|d| (d.start, d.id.clone()));
         let corrections = clocks::read(root, &settings, &mut problems)?;
         let deer = deer::read(root, &mut problems)?;
+        let stands = stands::read(root, &settings, &mut problems)?;
+        let sits = sits::read(root, &settings, &mut problems)?;
+        let grounds = grounds::read(root, &settings, &mut problems)?;
+        let questions = questions::read(root, &settings, &mut problems)?;
+        let weather = weather::read(root, &settings, &mut problems)?;
         let land = land::read(root, settings.position, &mut problems)?;
         Ok(Self {
             root: root.to_path_buf(),
@@ -87,6 +114,11 @@ impl Property {
             disturbances,
             corrections,
             deer,
+            stands,
+            sits,
+            grounds,
+            questions,
+            weather,
             land,
             problems,
             written,
@@ -103,6 +135,11 @@ impl Property {
             (disturbances::FILE, self.disturbances.is_empty()),
             (clocks::FILE, self.corrections.is_empty()),
             (deer::FILE, self.deer.is_empty()),
+            (stands::FILE, self.stands.is_empty()),
+            (sits::FILE, self.sits.is_empty()),
+            (grounds::FILE, self.grounds.is_empty()),
+            (questions::FILE, self.questions.is_empty()),
+            (weather::file_of(&self.settings), self.weather.is_empty()),
         ];
         tables
             .into_iter()
@@ -149,6 +186,12 @@ pub fn same_name(a: &str, b: &str) -> bool {
         || a.chars()
             .flat_map(char::to_lowercase)
             .eq(b.chars().flat_map(char::to_lowercase))
+}
+
+/// Names in one cell, with `;` between them.
+fn listed(text: &str) -> Vec<String> {
+    let names = text.split(';').map(str::trim);
+    names.filter(|s| !s.is_empty()).map(str::to_owned).collect()
 }
 
 /// Reads a text file of the property; a missing one is `None`.

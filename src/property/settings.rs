@@ -1,5 +1,6 @@
 //! `property.toml`: where the property lies and how the person wants things counted.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use anyhow::{Context, Result, bail, ensure};
@@ -7,6 +8,7 @@ use chrono::{Offset, TimeZone};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
+use super::weather::WeatherTable;
 use super::{DateOrder, text};
 
 /// A place on the WGS 84 ellipsoid.
@@ -57,18 +59,18 @@ impl Position {
     }
 }
 
-/// The day of the year on which a season begins.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct YearStart {
+/// A day of every year.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct DayOfYear {
     /// 1 to 12.
     pub month: u32,
     /// A day that the month has in every year.
     pub day: u32,
 }
 
-impl YearStart {
-    /// Reads `06-01`.
-    fn parse(text: &str) -> Result<Self> {
+impl DayOfYear {
+    /// Reads `06-01`, which `setting` holds.
+    fn parse(setting: &str, text: &str) -> Result<Self> {
         let read = || {
             let (month, day) = text.split_once('-')?;
             let (month, day) = (month.parse().ok()?, day.parse().ok()?);
@@ -78,7 +80,7 @@ impl YearStart {
         };
         read().with_context(|| {
             format!(
-                "[season] starts = \"{text}\" is not a day of every year. Write month and day, \"06-01\" for 1 June."
+                "{setting} = \"{text}\" is not a day of every year. Write month and day without the year, \"06-01\" for 1 June."
             )
         })
     }
@@ -118,11 +120,26 @@ pub struct Settings {
     /// A camera within this many metres of a disturbance is near it, where no list says otherwise.
     pub near_m: f64,
     /// When a season begins.
-    pub year_start: YearStart,
+    pub year_start: DayOfYear,
     /// Whether day or month comes first in a date such as 10/11/2025, where no other date tells.
     pub date_order: Option<DateOrder>,
     /// A table of tags that another program wrote.
     pub tag_table: Option<TagTable>,
+    /// A table of weather with columns and units of its own.
+    pub weather: Option<WeatherTable>,
+    /// The parts that a season falls into; none where months are taken.
+    pub parts: Vec<SeasonPart>,
+    /// First and last day of the survey that the herd is counted over; both are in the count.
+    pub survey: Option<(DayOfYear, DayOfYear)>,
+}
+
+/// A part of the season with a name of its own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeasonPart {
+    /// Its name.
+    pub name: String,
+    /// The day on which it begins; it lasts until the next one does.
+    pub from: DayOfYear,
 }
 
 /// A table of tags with column names of its own.
@@ -161,7 +178,17 @@ struct File {
     shift: Shift,
     #[serde(default)]
     season: SeasonStart,
+    #[serde(default)]
+    herd: Herd,
+    weather: Option<WeatherTable>,
     tags: Option<TagTable>,
+}
+
+#[derive(Deserialize, Default)]
+#[serde(deny_unknown_fields, default)]
+struct Herd {
+    survey_from: Option<String>,
+    survey_until: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -226,12 +253,14 @@ impl Default for Shift {
 #[serde(deny_unknown_fields, default)]
 struct SeasonStart {
     starts: String,
+    parts: BTreeMap<String, String>,
 }
 
 impl Default for SeasonStart {
     fn default() -> Self {
         Self {
             starts: "06-01".to_owned(),
+            parts: BTreeMap::new(),
         }
     }
 }
@@ -290,7 +319,10 @@ impl Settings {
             gap_min: file.visits.gap_min,
             shift_days: file.shift.days,
             near_m: file.shift.near_m,
-            year_start: YearStart::parse(&file.season.starts)?,
+            year_start: DayOfYear::parse("[season] starts", &file.season.starts)?,
+            parts: parts(&file.season)?,
+            survey: survey(&file.herd)?,
+            weather: file.weather,
             date_order: file.date_order,
             tag_table: file.tags,
         };
@@ -304,6 +336,13 @@ impl Settings {
             ensure!(
                 !table.file.contains(['/', '\\']) && table.file != "tags.csv",
                 "[tags] file is \"{}\"; it must be the name of a table in the property's folder, other than tags.csv.",
+                table.file
+            );
+        }
+        if let Some(table) = &self.weather {
+            ensure!(
+                !table.file.contains(['/', '\\']),
+                "[weather] file is \"{}\"; it must be the name of a table in the property's folder.",
                 table.file
             );
         }
@@ -376,6 +415,43 @@ impl Settings {
     }
 }
 
+/// The parts of the season, in the order in which they come.
+fn parts(season: &SeasonStart) -> Result<Vec<SeasonPart>> {
+    let start = DayOfYear::parse("[season] starts", &season.starts)?;
+    let part = |(name, from): (&String, &String)| -> Result<SeasonPart> {
+        let from = DayOfYear::parse(&format!("[season.parts] {name}"), from)?;
+        let name = name.clone();
+        Ok(SeasonPart { name, from })
+    };
+    let mut parts = season.parts.iter().map(part).collect::<Result<Vec<_>>>()?;
+    let since = |day: DayOfYear| (day < start, day);
+    parts.sort_by_key(|p| since(p.from));
+    if let Some(twice) = parts.windows(2).find(|w| w[0].from == w[1].from) {
+        bail!(
+            "[season.parts] {} and {} begin on the same day. Give each a day of its own.",
+            twice[0].name,
+            twice[1].name
+        );
+    }
+    Ok(parts)
+}
+
+fn survey(herd: &Herd) -> Result<Option<(DayOfYear, DayOfYear)>> {
+    let day = |setting: &str, text: &Option<String>| {
+        let text = text.as_ref();
+        text.map(|t| DayOfYear::parse(setting, t)).transpose()
+    };
+    let from = day("[herd] survey_from", &herd.survey_from)?;
+    let until = day("[herd] survey_until", &herd.survey_until)?;
+    match (from, until) {
+        (None, None) => Ok(None),
+        (Some(from), Some(until)) => Ok(Some((from, until))),
+        _ => bail!(
+            "[herd] needs both survey_from and survey_until, such as \"08-15\" and \"09-05\"."
+        ),
+    }
+}
+
 /// What a place off the globe most often is: the two numbers swapped, or a point that a spreadsheet has
 /// taken for a mark between thousands.
 fn off_the_globe(latitude: f64, longitude: f64) -> String {
@@ -419,15 +495,22 @@ fn plainly(text: &str, error: &toml::de::Error) -> anyhow::Error {
         )
     } else if !written.contains('=') && !written.is_empty() && !written.starts_with(['[', '#']) {
         "a setting is a name, an equals sign and a value".to_owned()
+    } else if message.contains("expected a string") {
+        format!("{message}; text stands in quotation marks, a day of the year as \"09-01\"")
     } else {
         message.to_owned()
     };
-    match message.starts_with("missing field") {
-        true => anyhow::anyhow!(
-            "{}.\n{EXAMPLE}",
-            message.replace("missing field", "there is no")
-        ),
-        false => anyhow::anyhow!("line {line}, \"{written}\": {what}\n{EXAMPLE}"),
+    const NEEDED: [&str; 4] = ["`name`", "`latitude`", "`longitude`", "`time_zone`"];
+    let field = message.strip_prefix("missing field ");
+    match field {
+        Some(field) if NEEDED.contains(&field) => {
+            anyhow::anyhow!("there is no {field}.\n{EXAMPLE}")
+        }
+        Some(field) => anyhow::anyhow!("line {line}, \"{written}\": it needs a setting {field}."),
+        None if written.starts_with('[') || text[..at].contains("\n[") => {
+            anyhow::anyhow!("line {line}, \"{written}\": {what}")
+        }
+        None => anyhow::anyhow!("line {line}, \"{written}\": {what}\n{EXAMPLE}"),
     }
 }
 

@@ -6,7 +6,7 @@ use crate::files::FileState;
 
 /// What the files that describe a property looked like.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Written([Option<FileState>; 4]);
+pub struct Written([Option<FileState>; 8]);
 
 impl Written {
     /// As they are now.
@@ -16,6 +16,10 @@ impl Written {
             super::cameras::FILE,
             super::disturbances::FILE,
             super::clocks::FILE,
+            super::stands::FILE,
+            super::sits::FILE,
+            super::grounds::FILE,
+            super::questions::FILE,
         ];
         Self(files.map(|file| FileState::at(&root.join(file))))
     }

@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use serde_json::{Value, json};
 
 use super::digits;
+use super::outlook_findings::{conditions, grounds, herd, own, plan, stands};
 use super::shift_findings::{plans, repeated, shifts, unlogged, years};
 use crate::debrief::{DaylightAnswer, Debrief, Usual};
 use crate::measure::{Direction, Estimate};
@@ -53,6 +54,12 @@ pub fn findings(debrief: &Debrief, with_places: bool) -> Value {
         "years": years(debrief),
         "unlogged": unlogged(debrief),
         "repeated": repeated(debrief),
+        "conditions": conditions(debrief),
+        "stands": stands(debrief),
+        "own": own(debrief),
+        "grounds": grounds(debrief),
+        "herd": herd(debrief),
+        "plan": plan(debrief),
         "problems": debrief.problems,
     });
     digits::rounded(findings)

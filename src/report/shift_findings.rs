@@ -159,6 +159,12 @@ pub(super) fn repeated(debrief: &Debrief) -> Value {
             "by": r.by.map(By::word),
             "times": r.times,
             "light_visits_ratio": r.ratio.map(interval),
+            "matched": {
+                "days": r.matched.days,
+                "light_visits": r.matched.visits,
+                "other_days": r.matched.other_days,
+                "other_light_visits": r.matched.other_visits,
+            },
             "light_visits_p_value": r.p_value,
             "light_visits_p_adjusted": r.p_adjusted,
             "light_visits_verdict": r.verdict.word(),
@@ -243,7 +249,7 @@ fn finite_high(estimate: Estimate) -> Option<f64> {
     Some(estimate.high).filter(|h| h.is_finite())
 }
 
-fn side(side: &Side) -> Value {
+pub(super) fn side(side: &Side) -> Value {
     json!({
         "from": side.from.to_string(),
         "until": side.until.to_string(),

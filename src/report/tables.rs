@@ -6,6 +6,7 @@ use polars::prelude::{Column, CsvWriter, DataFrame, IntoColumn, SerWriter, Strin
 
 use super::columns::COLUMNS;
 use super::digits::to_digits;
+use super::outlook_tables::{asked, conditions, grounds_by_season, herd, where_to_sit};
 use crate::clock::LocalTime;
 use crate::debrief::{Debrief, DeerSeason, KnownDeer};
 use crate::measure::Estimate;
@@ -33,6 +34,11 @@ pub(super) fn tables(debrief: &Debrief) -> Result<Vec<Table>> {
         ("light.csv", light(debrief)?),
         ("seen.csv", seen(debrief)?),
         ("named-deer.csv", named_deer(debrief)?),
+        ("conditions.csv", conditions(debrief)?),
+        ("where-to-sit.csv", where_to_sit(debrief)?),
+        ("grounds-by-season.csv", grounds_by_season(debrief)?),
+        ("herd.csv", herd(debrief)?),
+        ("asked.csv", asked(debrief)?),
         ("columns.csv", columns()?),
     ])
 }
@@ -61,7 +67,7 @@ pub(super) fn csv(mut table: DataFrame) -> Result<Vec<u8>> {
     Ok(bytes)
 }
 
-fn ends(estimates: impl Iterator<Item = Option<Estimate>>) -> [Vec<Option<f64>>; 3] {
+pub(super) fn ends(estimates: impl Iterator<Item = Option<Estimate>>) -> [Vec<Option<f64>>; 3] {
     let finite = |x: f64| Some(x).filter(|x| x.is_finite());
     let mut columns: [Vec<Option<f64>>; 3] = Default::default();
     for estimate in estimates {
@@ -72,7 +78,7 @@ fn ends(estimates: impl Iterator<Item = Option<Estimate>>) -> [Vec<Option<f64>>;
     columns
 }
 
-fn count(n: usize) -> u32 {
+pub(super) fn count(n: usize) -> u32 {
     u32::try_from(n).unwrap_or(u32::MAX)
 }
 

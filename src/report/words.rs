@@ -122,6 +122,19 @@ pub(super) fn factor(ratio: f64) -> String {
     }
 }
 
+/// A range of ratios: `0.35 to 1.9 times`.
+pub(super) fn factor_range(ratio: Estimate) -> String {
+    format!("{:.2} to {}", ratio.low, high_factor(ratio.high))
+}
+
+fn high_factor(high: f64) -> String {
+    match high {
+        h if h < 10.0 => format!("{h:.2}{NBSP}times"),
+        h if h < 100.0 => format!("{h:.0}{NBSP}times"),
+        _ => format!("over 100{NBSP}times"),
+    }
+}
+
 /// `6 % of` or `2.1 times`, before what it is a part or a multiple of.
 pub(super) fn times_or_part_of(ratio: f64) -> String {
     match ratio < 1.0 {

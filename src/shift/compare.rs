@@ -78,6 +78,13 @@ impl<'a> Compared<'a> {
         together.into_iter().chain(alone).collect()
     }
 
+    /// The row of all near cameras together alone; `None` where none worked on both sides.
+    pub fn near_together(&self, disturbance: &str) -> Option<Shift> {
+        let near = self.near_cameras();
+        let worked = near.iter().any(|c| self.sides[*c].worked(1));
+        worked.then(|| self.row(disturbance, None, &self.together(near)))
+    }
+
     /// The rows of two seasons: the whole property's, which has no control, then those of every camera that
     /// worked on enough of the same days.
     pub fn rows_of_seasons(&self) -> Vec<Shift> {

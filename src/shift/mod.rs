@@ -20,9 +20,11 @@
 mod choice;
 mod compare;
 mod contrast;
+mod doings;
 mod effects;
 mod enough;
 mod gate;
+mod grounds;
 mod here;
 mod noise;
 mod onset;
@@ -49,11 +51,13 @@ use crate::property::{Disturbance, Problem};
 use crate::visits::{DeerYear, Kind, Season};
 
 pub use choice::{CHOICES, Chosen, WhyDays};
+pub use doings::{Doing, doings};
 pub use effects::Question;
 pub use enough::{Enough, MARGIN, MOST_TIMES, POWER, WORTH_KNOWING_DROP, WORTH_KNOWING_LOSS};
+pub use grounds::{GroundRow, GroundYear, grounds};
 pub use onset::Onset;
 pub use placebo::Placebo;
-pub use pressure::{DayAfter, FOLLOWED_DAYS, Repeated};
+pub use pressure::{DayAfter, FOLLOWED_DAYS, Matched, Repeated};
 pub use rests_on::{RestsOn, Without};
 pub use roles::Role;
 pub use timing::Timing;
@@ -63,7 +67,7 @@ pub use window::{Side, Windows};
 pub use years::YearRow;
 
 /// The level of a verdict.
-const LEVEL: f64 = 0.05;
+pub const LEVEL: f64 = 0.05;
 
 /// What happened at one camera, or at all near cameras together, for one kind of deer, around one disturbance.
 #[derive(Debug, Clone)]
@@ -244,11 +248,11 @@ impl Shifts {
 }
 
 /// Compares the days before and after every disturbance at every camera, looks closer at the near
-/// ones, and over the whole season for what nobody logged.
-pub fn shifts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
+/// ones, and over the whole season for what nobody logged; `doings` are what the person did again and again.
+pub fn shifts(season: &Season, disturbances: &[Disturbance], doings: &[Doing]) -> Shifts {
     let mut problems = Vec::new();
     let all = roles::logged(season, disturbances, &mut problems);
-    let repeated = pressure::repeated(season, &all);
+    let repeated = pressure::repeated(season, &all, doings);
     let log = roles::once(all);
     let (mut found, quiet) = found(season, &log);
     look_closer(season, &log, &quiet, &mut found);
@@ -267,6 +271,25 @@ pub fn verdicts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
         problems,
         ..found(season, &log).0
     }
+}
+
+/// The first question about one event, asked by itself over so many days: all near cameras together, the deer that the
+/// season is about, at the whole level shared by `questions` of its sort. `None` where no near camera worked on both
+/// sides.
+pub fn asked(season: &Season, event: &Disturbance, days: u32, questions: usize) -> Option<Shift> {
+    let log = roles::logged(season, std::slice::from_ref(event), &mut Vec::new());
+    let here = &log[0];
+    let windows = Windows::around(event, days);
+    let quiet = Quiet::of(season, &windows, &here.roles, &log);
+    let kind = season.about.kind;
+    let compared = Compared::of(season, &windows, kind, &here.roles, &log, &quiet);
+    let mut rows = vec![compared.near_together(&event.id)?];
+    gate::adjust(&mut rows, kind);
+    let shared = |p: Option<f64>| p.map(|p| (p * questions.max(1) as f64).min(1.0));
+    rows[0].p_adjusted = shared(rows[0].p_adjusted);
+    rows[0].light_p_adjusted = shared(rows[0].light_p_adjusted);
+    verdict::judge(&mut rows);
+    rows.pop()
 }
 
 /// What is found of what happened once, and what was learned for each of it.

@@ -3,8 +3,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate, Weekday};
 
+use super::doings::Doing;
 use super::roles::{Logged, is_repeated};
 use super::{LEVEL, Role, Verdict};
 use crate::measure::{
@@ -28,6 +29,10 @@ pub struct Repeated {
     /// Visits in light of the deer that the season is about, on the day itself and the two after it, over those
     /// on matched other days; `None` where there is too little to match.
     pub ratio: Option<Estimate>,
+    /// What that ratio rests on.
+    pub matched: Matched,
+    /// It takes several doings together, and of one of them a loss of half is not ruled out.
+    pub pools_what_cannot_be_told: bool,
     /// Two-sided p-value of no difference.
     pub p_value: Option<f64>,
     /// The same, with everything else that happened several times allowed for.
@@ -40,6 +45,19 @@ pub struct Repeated {
     pub after: Vec<DayAfter>,
     /// Days at the same cameras that follow none of them within [`FOLLOWED_DAYS`].
     pub ordinary: DayAfter,
+}
+
+/// Camera-days that have others like them, and visits in light on them.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Matched {
+    /// Days on which it happened or that follow within two days.
+    pub days: usize,
+    /// Visits in light on them.
+    pub visits: usize,
+    /// Other days like them.
+    pub other_days: usize,
+    /// Visits in light on those.
+    pub other_visits: usize,
 }
 
 /// Deer of all kinds on the n-th days after, taken together.
@@ -74,7 +92,7 @@ type CameraDay = (usize, NaiveDate);
 
 /// Tests what happened at least three times: disturbances logged under the same words by the same, and days on
 /// which a person was tagged at a camera (a card pulled, a stand walked to).
-pub(super) fn repeated(season: &Season, log: &[Logged]) -> Vec<Repeated> {
+pub(super) fn repeated(season: &Season, log: &[Logged], doings: &[Doing]) -> Vec<Repeated> {
     let mut events: BTreeMap<(&str, Option<By>), Events> = BTreeMap::new();
     for Logged { disturbance, roles } in log.iter().filter(|l| is_repeated(l, log)) {
         let event = events
@@ -88,6 +106,13 @@ pub(super) fn repeated(season: &Season, log: &[Logged]) -> Vec<Repeated> {
             event.days.extend(days.map(|date| (camera, date)));
         }
     }
+    for doing in doings {
+        let event = events.entry((&doing.what, Some(By::Own))).or_default();
+        event
+            .starts
+            .extend(doing.days.iter().map(|(_, date)| *date));
+        event.days.extend(&doing.days);
+    }
     let people = events.entry(("A person in the picture", None)).or_default();
     for (camera, c) in season.cameras.iter().enumerate() {
         people.starts.extend(&c.people_on);
@@ -99,7 +124,27 @@ pub(super) fn repeated(season: &Season, log: &[Logged]) -> Vec<Repeated> {
         .map(|((what, by), event)| pooled(season, what, by, &event))
         .collect();
     judge(&mut all);
+    mark_pools(&mut all, doings);
     all
+}
+
+/// A loss of more than this part would matter.
+const MATTERS: f64 = 0.5;
+
+/// Marks what takes several doings together where one of them may have cost half.
+fn mark_pools(all: &mut [Repeated], doings: &[Doing]) {
+    let is_open = |what: &str| {
+        let row = all.iter().find(|r| r.what == what && r.by == Some(By::Own));
+        row.is_none_or(|r| r.ratio.is_none_or(|ratio| ratio.low <= MATTERS))
+    };
+    let open: Vec<String> = doings
+        .iter()
+        .filter(|d| d.pools.iter().any(|member| is_open(member)))
+        .map(|d| d.what.clone())
+        .collect();
+    for repeated in all.iter_mut().filter(|r| r.by == Some(By::Own)) {
+        repeated.pools_what_cannot_be_told = open.contains(&repeated.what);
+    }
 }
 
 /// When something happened, and at which cameras on which days it went on.
@@ -148,7 +193,7 @@ fn pooled(season: &Season, what: &str, by: Option<By>, events: &Events) -> Repea
             None => ordinary.push(*day),
         }
     }
-    let tested = matched(season, events, &comparable, |n| n <= TESTED_DAYS);
+    let (tested, matched_days) = matched(season, events, &comparable, |n| n <= TESTED_DAYS);
     let verdict = tested.err().unwrap_or(Verdict::NoClearChange);
     let tested = tested.ok();
     Repeated {
@@ -157,14 +202,15 @@ fn pooled(season: &Season, what: &str, by: Option<By>, events: &Events) -> Repea
         times: events.starts.len(),
         camera_days: events.days.len(),
         ratio: tested.map(estimate),
+        matched: matched_days,
+        pools_what_cannot_be_told: false,
         p_value: tested.map(p_value),
         p_adjusted: None,
         verdict,
         recovery: (0..=FOLLOWED_DAYS)
             .map(|day| {
-                matched(season, events, &comparable, |n| n == day)
-                    .ok()
-                    .map(estimate)
+                let (found, _) = matched(season, events, &comparable, |n| n == day);
+                found.ok().map(estimate)
             })
             .collect(),
         after: after.iter().map(|days| on(season, days)).collect(),
@@ -188,18 +234,18 @@ fn comparable(season: &Season, events: &Events) -> Vec<CameraDay> {
     all
 }
 
-/// Visits in light on days so long after, over those on other days of the same camera, fortnight and day of the
-/// week; what can be said where there is no ratio: too many pictures without a tag, no other day to match with,
+/// Visits in light on days so long after, over those on other days of the same camera and fortnight, weekends and
+/// weekdays apart; what can be said where there is no ratio: too many pictures without a tag, no other day to match with,
 /// or too few visits on those that match.
 fn matched(
     season: &Season,
     events: &Events,
     comparable: &[CameraDay],
     exposed: impl Fn(usize) -> bool,
-) -> Result<MatchedRatio, Verdict> {
+) -> (Result<MatchedRatio, Verdict>, Matched) {
     const FORTNIGHT: i64 = 14;
     let kind = season.about.kind;
-    let mut strata: BTreeMap<(usize, i64, u32), Vec<MatchedDay>> = BTreeMap::new();
+    let mut strata: BTreeMap<(usize, i64, bool), Vec<MatchedDay>> = BTreeMap::new();
     let mut pictures = PicturesOn::default();
     for (camera, date) in comparable {
         let since = events.days_since((*camera, *date));
@@ -214,8 +260,8 @@ fn matched(
         pictures.all += on.all;
         pictures.untagged += on.untagged;
         let fortnight = (*date - NaiveDate::MIN).num_days() / FORTNIGHT;
-        let weekday = date.weekday().num_days_from_monday();
-        let stratum = strata.entry((*camera, fortnight, weekday)).or_default();
+        let is_weekend = matches!(date.weekday(), Weekday::Sat | Weekday::Sun);
+        let stratum = strata.entry((*camera, fortnight, is_weekend)).or_default();
         stratum.push(MatchedDay {
             exposed: is_exposed,
             count: visits.iter().filter(|v| v.counted).count() as f64,
@@ -230,19 +276,32 @@ fn matched(
         .filter(|(_, days)| both(days))
         .map(|((_, fortnight, _), days)| (fortnight, days))
         .collect();
+    let told = Matched::of(&matched);
     if !pictures.are_tagged() {
-        return Err(Verdict::NotTagged);
+        return (Err(Verdict::NotTagged), told);
     }
-    let seen: f64 = matched
-        .iter()
-        .flat_map(|(_, days)| days)
-        .map(|d| d.count)
-        .sum();
+    let seen = (told.visits + told.other_visits) as f64;
     let found = matched_ratio(&matched).filter(|_| seen >= FEWEST_VISITS);
-    found.ok_or(match every >= FEWEST_VISITS {
+    let found = found.ok_or(match every >= FEWEST_VISITS {
         true => Verdict::NoControl,
         false => Verdict::TooFewVisits,
-    })
+    });
+    (found, told)
+}
+
+impl Matched {
+    fn of(strata: &[(i64, Vec<MatchedDay>)]) -> Self {
+        let mut told = Self::default();
+        for day in strata.iter().flat_map(|(_, days)| days) {
+            let (days, visits) = match day.exposed {
+                true => (&mut told.days, &mut told.visits),
+                false => (&mut told.other_days, &mut told.other_visits),
+            };
+            *days += 1;
+            *visits += day.count as usize;
+        }
+        told
+    }
 }
 
 /// The variance and its degrees of freedom: the larger of what the days' counts vary by and of what whole

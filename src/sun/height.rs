@@ -1,5 +1,6 @@
-//! How high the sun stands.
+//! How high the sun stands, and where.
 
+use super::sky::{InSky, Sky};
 use crate::property::Position;
 
 /// Elevation of the sun's centre above the horizon in degrees, without refraction, negative below it,
@@ -8,8 +9,18 @@ use crate::property::Position;
 /// Low-precision formulas of the Astronomical Almanac (section C), as given in J. J. Michalsky 1988,
 /// Solar Energy 40(3):227-235: within 0.01 degrees from 1950 to 2050.
 pub fn elevation_deg(minute: f64, place: Position) -> f64 {
-    const TO_J2000_DAYS: f64 = 10_957.5;
-    let days = minute / 1440.0 - TO_J2000_DAYS;
+    let sky = Sky::at(minute);
+    sky.elevation_deg(sun(sky), place)
+}
+
+/// Where the sun stands, degrees clockwise from north, at the same moment and from the same formulas.
+pub fn bearing_deg(minute: f64, place: Position) -> f64 {
+    let sky = Sky::at(minute);
+    sky.bearing_deg(sun(sky), place)
+}
+
+fn sun(sky: Sky) -> InSky {
+    let days = sky.days;
     let mean_longitude = 280.460 + 0.985_647_4 * days;
     let mean_anomaly = (357.528 + 0.985_600_3 * days).to_radians();
     let ecliptic_longitude =
@@ -20,12 +31,11 @@ pub fn elevation_deg(minute: f64, place: Position) -> f64 {
     let right_ascension = (obliquity.cos() * sin_longitude).atan2(cos_longitude);
     let sin_declination = obliquity.sin() * sin_longitude;
     let cos_declination = (1.0 - sin_declination * sin_declination).sqrt();
-    let hours = (minute / 60.0).rem_euclid(24.0);
-    let greenwich_h = 6.697_375 + 0.065_709_824_2 * (days - hours / 24.0) + 1.002_737_909 * hours;
-    let hour_angle = (greenwich_h * 15.0 + place.longitude_deg).to_radians() - right_ascension;
-    let (sin_latitude, cos_latitude) = place.latitude_deg.to_radians().sin_cos();
-    let sine = sin_declination * sin_latitude + cos_declination * cos_latitude * hour_angle.cos();
-    sine.clamp(-1.0, 1.0).asin().to_degrees()
+    InSky {
+        right_ascension,
+        sin_declination,
+        cos_declination,
+    }
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use chrono::{Days, NaiveDate};
 use polars::prelude::*;
 
 use super::{Camera, DeerYear, Kind};
-use crate::property::YearStart;
+use crate::property::DayOfYear;
 
 /// What one camera saw of one kind on one date.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -153,7 +153,7 @@ impl DayTable {
     ///
     /// # Errors
     /// Only when memory for the columns cannot be had.
-    pub fn table(&self, property: &str, names: &[&str], start: YearStart) -> Result<DataFrame> {
+    pub fn table(&self, property: &str, names: &[&str], start: DayOfYear) -> Result<DataFrame> {
         let mut rows = Rows::default();
         for (days, name) in self.cameras.iter().zip(names) {
             for kind in Kind::ALL {
@@ -230,7 +230,7 @@ impl Rows {
         kind: Kind,
         i: usize,
         date: NaiveDate,
-        start: YearStart,
+        start: DayOfYear,
     ) {
         self.season.push(DeerYear::of(date, start).name());
         let seen = days.visits[kind as usize][i];

@@ -2,7 +2,7 @@
 
 use chrono::{Datelike, Days, NaiveDate};
 
-use crate::property::YearStart;
+use crate::property::DayOfYear;
 
 /// A season as people count them: from a day that the property may set, 1 June unless set, to the day before it
 /// a year later.
@@ -14,7 +14,7 @@ pub struct DeerYear {
 
 impl DeerYear {
     /// The season that a date lies in.
-    pub fn of(date: NaiveDate, start: YearStart) -> Self {
+    pub fn of(date: NaiveDate, start: DayOfYear) -> Self {
         let begins = |year: i32| {
             // A start is a day of every year, so this cannot fail within the calendar.
             NaiveDate::from_ymd_opt(year, start.month, start.day).unwrap_or(date)
@@ -70,7 +70,7 @@ mod tests {
 
     #[test]
     fn a_season_runs_over_the_new_year() {
-        let june = YearStart { month: 6, day: 1 };
+        let june = DayOfYear { month: 6, day: 1 };
         let season = DeerYear::of(day(2026, 1, 15), june);
         assert_eq!(season.name(), "2025-26");
         assert_eq!(
@@ -79,7 +79,7 @@ mod tests {
         );
         assert!(season.contains(day(2026, 5, 31)) && !season.contains(day(2026, 6, 1)));
         assert_eq!(DeerYear::of(day(2026, 6, 1), june).years_after(season), 1);
-        let january = YearStart { month: 1, day: 1 };
+        let january = DayOfYear { month: 1, day: 1 };
         assert_eq!(DeerYear::of(day(2024, 2, 29), january).name(), "2024");
         assert_eq!(DeerYear::of(day(1999, 12, 31), june).name(), "1999-00");
     }

@@ -5,6 +5,7 @@ mod day_table;
 mod deer_year;
 mod effort;
 mod kind;
+mod replay;
 mod season;
 mod visit;
 
@@ -13,5 +14,6 @@ pub use day_table::{Day, DayTable, DayVisits};
 pub use deer_year::DeerYear;
 pub use effort::{Effort, Silence};
 pub use kind::Kind;
+pub use replay::Played;
 pub use season::{Camera, Doubts, PicturesOn, Season};
 pub use visit::{Named, Visit, visits_of_one};

@@ -11,7 +11,7 @@ use super::visit::{Moment, Visit, visits};
 use super::{About, DayTable, DeerYear, Kind, Told};
 use crate::card::{Crawl, Picture, file_number};
 use crate::clock::{CameraCodes, LocalTime, Timeline};
-use crate::property::{Placement, Position, Property, Settings, same_name};
+use crate::property::{Placement, Position, Property, Settings, Stand, same_name};
 use crate::pull::{Catalogue, Pulls};
 use crate::sun::SunTable;
 use crate::tags::{Sighting, Tagged, Who};
@@ -31,6 +31,8 @@ pub struct Camera {
     pub effort: Effort,
     /// Dates on which a person was tagged at it.
     pub people_on: BTreeSet<NaiveDate>,
+    /// Dates of the last pictures before its card was taken for a pull.
+    pub card_taken_on: BTreeSet<NaiveDate>,
     /// Dates, by the clock as it is read now, whose times are in doubt: first and last.
     pub clock_in_doubt: Vec<(NaiveDate, NaiveDate)>,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
@@ -144,6 +146,30 @@ impl Camera {
         self.placements.iter().min_by_key(|p| p.days_away(date))
     }
 
+    /// A camera at one place with other days and no pictures.
+    pub(super) fn with_days(
+        &self,
+        name: String,
+        effort: Effort,
+        kind: Kind,
+        of_kind: Vec<Visit>,
+    ) -> Self {
+        let mut visits: [Vec<Visit>; Kind::ALL.len()] = Default::default();
+        visits[kind as usize] = of_kind;
+        Self {
+            name,
+            placements: Vec::new(),
+            home: self.home,
+            pictures: 0,
+            effort,
+            people_on: BTreeSet::new(),
+            card_taken_on: BTreeSet::new(),
+            clock_in_doubt: Vec::new(),
+            pictures_on: BTreeMap::new(),
+            visits,
+        }
+    }
+
     /// Where it hung on a date, if `cameras.csv` says.
     pub fn place_on(&self, date: NaiveDate) -> Option<Position> {
         self.placement_on(date).and_then(|p| p.position)
@@ -196,6 +222,7 @@ struct Gathered {
     people_on: BTreeSet<NaiveDate>,
     /// Dates whose first picture follows on the one before it by its number, within one roll.
     runs_on: BTreeSet<NaiveDate>,
+    card_taken_on: BTreeSet<NaiveDate>,
     pictures: usize,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
     /// When the pictures without a tag were taken.
@@ -311,6 +338,25 @@ impl Season {
         codes.names().iter().map(place).collect()
     }
 
+    /// The cameras that watch a stand on a date: those that its row lists, else those within the property's `near_m` of
+    /// it.
+    pub fn watching(&self, stand: &Stand, date: NaiveDate) -> Vec<usize> {
+        let is_listed = |c: &usize| {
+            let name = &self.cameras[*c].name;
+            stand.near.iter().any(|n| same_name(n, name))
+        };
+        let is_close = |c: &usize| {
+            let place = self.cameras[*c].place_on(date);
+            let both = stand.position.zip(place);
+            both.is_some_and(|(a, b)| a.distance_m(b) <= self.settings.near_m)
+        };
+        let all = 0..self.cameras.len();
+        match stand.near.is_empty() {
+            true => all.filter(is_close).collect(),
+            false => all.filter(is_listed).collect(),
+        }
+    }
+
     /// The deer year of a date.
     pub fn year_of(&self, date: NaiveDate) -> DeerYear {
         DeerYear::of(date, self.settings.year_start)
@@ -385,19 +431,29 @@ fn gather(
         camera.take_in(rows, mature_age, known);
         camera.count_untagged(gap);
     });
-    for (name, dates) in runs_on(property, crawl, &times) {
-        cameras[codes.code(name) as usize].runs_on = dates;
+    for (name, dates) in rolls(property, crawl, &times) {
+        let camera = &mut cameras[codes.code(name) as usize];
+        camera.runs_on = dates.runs_on;
+        camera.card_taken_on = dates.taken_on;
     }
     Ok(cameras)
 }
 
-/// For every camera the dates on which its pictures number on from those of an earlier date: the card
-/// was not changed and the camera not set anew in between.
-fn runs_on<'a>(
+/// What a camera's rolls say of its dates.
+#[derive(Default)]
+struct RollDates {
+    /// Its pictures number on from those of an earlier date: the card was not changed and the camera not set anew in
+    /// between.
+    runs_on: BTreeSet<NaiveDate>,
+    /// Those of the last pictures of what a pull brought.
+    taken_on: BTreeSet<NaiveDate>,
+}
+
+fn rolls<'a>(
     property: &Property,
     crawl: &'a Crawl,
     times: &[Option<LocalTime>],
-) -> Vec<(&'a str, BTreeSet<NaiveDate>)> {
+) -> Vec<(&'a str, RollDates)> {
     /// Pictures deleted in the camera's menu leave a gap.
     const SKIPPED: u64 = 3;
     let mut of_camera: BTreeMap<&str, Vec<&Picture>> = BTreeMap::new();
@@ -408,7 +464,7 @@ fn runs_on<'a>(
     }
     let pulls = Pulls::of(Catalogue::read(property));
     let dates = |pictures: &[&Picture]| {
-        let mut dates = BTreeSet::new();
+        let mut dates = RollDates::default();
         for roll in pulls.rolls(pictures) {
             let dated =
                 |p: &&Picture| Some((*date_of.get(p.path.as_str())?, file_number(&p.file)?));
@@ -416,7 +472,13 @@ fn runs_on<'a>(
             let follows = |w: &&[(NaiveDate, u64)]| {
                 w[1].0 > w[0].0 && (w[0].1 + 1..=w[0].1 + SKIPPED).contains(&w[1].1)
             };
-            dates.extend(all.windows(2).filter(follows).map(|w| w[1].0));
+            dates
+                .runs_on
+                .extend(all.windows(2).filter(follows).map(|w| w[1].0));
+            let last = all.iter().map(|(date, _)| *date).max();
+            dates
+                .taken_on
+                .extend(last.filter(|_| roll.pulled.is_some()));
         }
         dates
     };
@@ -474,6 +536,7 @@ fn camera(property: &Property, name: String, gathered: Gathered, sun: &SunTable)
         home: property.settings.position,
         pictures: gathered.pictures,
         people_on: gathered.people_on,
+        card_taken_on: gathered.card_taken_on,
         clock_in_doubt: Vec::new(),
         pictures_on: gathered.pictures_on,
         visits: found,

@@ -64,6 +64,15 @@ impl Visit {
         }
     }
 
+    /// The same visit so many days later, by the wall clock.
+    pub(super) fn days_later(self, days: i64) -> Self {
+        Self {
+            first: self.first.days_later(days),
+            last: self.last.days_later(days),
+            ..self
+        }
+    }
+
     /// The local date on which it began.
     pub fn date(&self) -> NaiveDate {
         self.first.date()

@@ -107,7 +107,7 @@ fn the_committed_season_and_report_are_current() {
     graylight()
         .arg("practice")
         .arg(&season)
-        .arg("--with-last-season")
+        .args(["--with-last-season", "--with-country"])
         .succeeds();
     same_files(&season, &root.join("sample-cards"));
 

@@ -38,7 +38,20 @@ fn every_key_of_the_contract() {
     has(
         &findings,
         &[
-            "property", "settings", "pictures", "cameras", "daylight", "shifts",
+            "property",
+            "settings",
+            "pictures",
+            "cameras",
+            "daylight",
+            "shifts",
+            "years",
+            "deer",
+            "herd",
+            "conditions",
+            "stands",
+            "own",
+            "grounds",
+            "plan",
         ],
     );
     has(

@@ -15,6 +15,8 @@ mod findings;
 mod keywords_outside;
 mod light_worlds;
 mod mangled;
+mod outlook;
+mod outlook_outside;
 mod page;
 mod place;
 mod pull;

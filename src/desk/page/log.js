@@ -1,8 +1,15 @@
-// The log: what happened and where cameras hung, each kept in a file that a spreadsheet can change as well.
+// The log: what happened, sits, stands, where cameras hung and the like, each kept in a file that a spreadsheet can change as well.
 
 import { byId, el, getJson, postJson, say, shout, hush, button, start, learn, watch, table } from "./shared.js";
 
-const WORDS = { disturbances: "What happened", cameras: "Where cameras hung" };
+const WORDS = {
+  disturbances: "What happened",
+  sits: "Sits",
+  stands: "Stands",
+  cameras: "Where cameras hung",
+  grounds: "Ground, inside and outside the fence",
+  questions: "Asked beforehand",
+};
 
 let tables = {};
 let editing = null;  // { table, row, check, cells, error, column }

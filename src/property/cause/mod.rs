@@ -341,6 +341,97 @@ pub enum Cause {
         text: String,
     },
 
+    // `stands.csv`, `sits.csv` and `grounds.csv`.
+    /// A row that names no stand.
+    StandWithoutName,
+    /// Two rows with one stand.
+    StandTwice {
+        /// The stand.
+        stand: String,
+    },
+    /// A wind that is no point of the compass.
+    NotAWind {
+        /// The cell's text.
+        text: String,
+    },
+    /// A stand beside which no camera hangs.
+    StandUnwatched {
+        /// The stand.
+        stand: String,
+    },
+    /// A name of a camera of which nothing is known.
+    UnknownCamera {
+        /// The camera.
+        camera: String,
+        /// Whose row names it.
+        of: String,
+    },
+    /// A sit that names no stand.
+    SitWithoutStand,
+    /// A sit without a start.
+    SitWithoutStart,
+    /// A sit that ends on another date, or before it began.
+    SitTooLong,
+    /// A sit on a stand that has no row.
+    UnknownStand {
+        /// The stand.
+        stand: String,
+    },
+    /// A ground without a name.
+    GroundWithoutName,
+    /// A word for the side of the fence that means nothing.
+    UnknownFenceSide {
+        /// The cell's text.
+        text: String,
+    },
+    /// A ground that lies on both sides of the fence.
+    GroundOnBothSides {
+        /// The ground.
+        ground: String,
+    },
+
+    // `questions.csv`.
+    /// A question without one of its dates.
+    QuestionWithoutDate,
+    /// A question that names no camera.
+    QuestionWithoutCamera,
+    /// A question that was asked when its days had begun.
+    AskedTooLate {
+        /// The first of its days.
+        from: NaiveDate,
+    },
+    /// A question that an earlier row asks.
+    AskedTwice,
+    /// A ground with no camera that sees its deer.
+    GroundWithoutCamera,
+    /// So many impossible values in one column that its unit must be another.
+    WrongUnit {
+        /// How many are impossible, of how many.
+        impossible: (usize, usize),
+    },
+    /// Weather that is hardly that of the place, taken as a whole.
+    UnlikelyWeather {
+        /// What is unlikely of it, in words.
+        what: String,
+    },
+    /// A cell that should hold a part, and does not.
+    NotAPart {
+        /// The cell's text.
+        text: String,
+    },
+
+    // Weather.
+    /// A row of weather without a moment.
+    NotAnHour {
+        /// The cell's text.
+        text: String,
+    },
+    /// A value that weather never has.
+    NotAWeatherValue {
+        /// The cell's text.
+        text: String,
+    },
+
     // The land.
     /// A file of the land that cannot be read.
     NotALand {

@@ -127,6 +127,41 @@ impl Cause {
             Self::LandFarAway { .. } => {
                 "Check the place in property.toml, and that the file has the longitude before the latitude."
             }
+            Self::StandWithoutName => "Give it a name.",
+            Self::StandTwice { .. } => "Keep one row for each stand.",
+            Self::NotAWind { .. } => {
+                "Write where the wind may come from, as N, NE, E, SE, S, SW, W, NW or a point between, with ; between several."
+            }
+            Self::StandUnwatched { .. } => {
+                "List its cameras under near, or give its place and that of the cameras."
+            }
+            Self::UnknownCamera { .. } => {
+                "Write the camera's name as its folder has it; put ; between several."
+            }
+            Self::SitWithoutStand => "Write the stand as stands.csv has it.",
+            Self::SitWithoutStart => "Write when it began, such as 2025-10-18T06:10.",
+            Self::SitTooLong => "Write one row for each date.",
+            Self::UnknownStand { .. } => {
+                "Write its name as stands.csv has it, or give it a row there."
+            }
+            Self::GroundWithoutName => "Give the ground a name.",
+            Self::UnknownFenceSide { .. } => "Use inside or outside.",
+            Self::GroundOnBothSides { .. } => "Use one side for each ground, or another name.",
+            Self::QuestionWithoutDate => "Write asked, from and by, each such as 2026-10-01.",
+            Self::QuestionWithoutCamera => "List its cameras under near, with ; between several.",
+            Self::AskedTooLate { .. } => "A question counts that is written down before.",
+            Self::AskedTwice => "Remove one of the two.",
+            Self::GroundWithoutCamera => "List them under feeds, with ; between several.",
+            Self::WrongUnit { .. } | Self::UnlikelyWeather { .. } => {
+                "Name the unit in [weather] in property.toml: temperature_unit = \"F\", wind_unit = \"mph\", pressure_unit = \"inHg\", rain_unit = \"in\" or the like."
+            }
+            Self::NotAPart { .. } => "Write a half as 0.5.",
+            Self::NotAnHour { .. } => {
+                "Write 2025-10-18T06:00, or with its offset 2025-10-18T06:00-05:00."
+            }
+            Self::NotAWeatherValue { .. } => {
+                "Write a number in the column's unit, or leave the cell empty; [weather] in property.toml names other units."
+            }
             Self::SilentFolder { .. } => "See what is said of its pictures.",
             Self::SilentPlacement { .. } => {
                 "Check that its name is that of its folder, or remove the row."

@@ -207,6 +207,72 @@ impl Cause {
             Self::LandFarAway { name, kilometres } => {
                 format!("\"{name}\" lies {kilometres} km from the property.")
             }
+            Self::StandWithoutName | Self::SitWithoutStand => {
+                "the stand has no name, so the row was left out.".to_owned()
+            }
+            Self::StandTwice { stand } => {
+                format!("there is an earlier row of {stand}, which counts.")
+            }
+            Self::NotAWind { text } => {
+                format!("\"{text}\" is no point of the compass, so the row was left out.")
+            }
+            Self::StandUnwatched { stand } => {
+                format!("no camera that has worked watches {stand}, so nothing is told of it.")
+            }
+            Self::UnknownCamera { camera, of } => {
+                format!("{of} names a camera {camera}, and there is none.")
+            }
+            Self::SitWithoutStart => "the sit has no start, so the row was left out.".to_owned(),
+            Self::SitTooLong => {
+                "the sit ends on another date, or before it began, so the row was left out."
+                    .to_owned()
+            }
+            Self::UnknownStand { stand } => {
+                format!("there is a sit on {stand}, and no such stand in stands.csv.")
+            }
+            Self::GroundWithoutName => {
+                "the ground has no name, so the row was left out.".to_owned()
+            }
+            Self::UnknownFenceSide { text } => {
+                format!("\"{text}\" is no side of the fence, so the row was left out.")
+            }
+            Self::GroundOnBothSides { ground } => {
+                format!(
+                    "{ground} is on the other side of the fence in an earlier row, which counts."
+                )
+            }
+            Self::QuestionWithoutDate => {
+                "the question lacks a date, so the row was left out.".to_owned()
+            }
+            Self::QuestionWithoutCamera => {
+                "the question names no camera, so the row was left out.".to_owned()
+            }
+            Self::AskedTooLate { from } => format!(
+                "this was asked when its days had begun, on {from}, so it is not asked beforehand and was left out."
+            ),
+            Self::AskedTwice => {
+                "an earlier row asks the same, so this one was left out.".to_owned()
+            }
+            Self::GroundWithoutCamera => {
+                "no camera is named that sees its deer, so nothing is told of it.".to_owned()
+            }
+            Self::WrongUnit {
+                impossible: (some, all),
+            } => format!(
+                "{some} of {all} values are impossible in the unit that this column is read in, so all of it was left out."
+            ),
+            Self::UnlikelyWeather { what } => {
+                format!("{what}; if that is not so, what is said of the weather is wrong.")
+            }
+            Self::NotAPart { text } => {
+                format!("\"{text}\" is no part of 1, so the row was left out.")
+            }
+            Self::NotAnHour { text } => {
+                format!("\"{text}\" is not a moment, so the row was left out.")
+            }
+            Self::NotAWeatherValue { text } => {
+                format!("\"{text}\" is no value that weather has, so it was left out.")
+            }
             Self::OutsideDates { camera, days } => {
                 format!(
                     "{camera} has pictures or sightings on {days} day{} outside its dates.",

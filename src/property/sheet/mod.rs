@@ -224,6 +224,16 @@ impl Sheet {
         self
     }
 
+    /// The file's name.
+    pub fn file(&self) -> &str {
+        &self.file
+    }
+
+    /// Whether it has a column, by its heading in small letters.
+    pub fn has(&self, column: &str) -> bool {
+        self.columns.iter().any(|c| c == column)
+    }
+
     /// Whether the file began with a byte-order mark.
     pub(super) fn has_mark(&self) -> bool {
         self.has_mark

@@ -29,7 +29,7 @@ pub(super) fn next(debrief: &Debrief) -> Said {
     let heart = steps[0].clone();
     Said {
         rest: steps[1..].join(" "),
-        small: "Hours and seasons come from your local regulations: check them.".to_owned(),
+        small: "Hours and seasons come from your local regulations: check them. Wear a harness on every stand above the ground, and tell somebody where you sit.".to_owned(),
         more: Some(format!("#{}", Part::Cautions.id())),
         ..Said::plain(Sure::Next, heart)
     }
@@ -90,16 +90,14 @@ fn where_to_sit(debrief: &Debrief) -> Option<String> {
             (words::span_around_sunrise(a, b), "morning", mornings.len())
         }
     };
+    let second = debrief.camera_name(Some(leader.second));
     Some(format!(
         "{} come in light most often at {}; of {} in light at {} half came {half}.",
         about.plural(),
-        match leader.is_level {
-            true => format!(
-                "{} and {}",
-                camera.name,
-                debrief.camera_name(Some(leader.second))
-            ),
-            false => camera.name.clone(),
+        match (leader.is_level, leader.p_adjusted <= 0.05) {
+            (true, _) => format!("{} and {second}", camera.name),
+            (false, true) => camera.name.clone(),
+            (false, false) => format!("{}, with {second} too close to call", camera.name),
         },
         words::counted(n, &format!("{of} visit")),
         camera.name
@@ -200,12 +198,13 @@ pub(super) fn unknown(debrief: &Debrief) -> Said {
         ),
         "who or what made them change: a change at the right time and place is not its cause"
             .to_owned(),
-        "anything about wind, weather and moon, which are not looked at".to_owned(),
+        "how many deer there are".to_owned(),
     ];
     let unlike = "The comparison takes the other cameras for a fair picture of what the near ones would have done. Where near cameras hang on another sort of ground than all others (food beside timber, say), it can be wrong more often than the odds say.";
     Said {
         rest: format!("{}.", words::capital(&open.join("; "))),
         working: Some(unlike.to_owned()),
+        more: Some(format!("#{}", Part::Unknown.id())),
         ..Said::plain(Sure::Unknown, "Cannot be known from these pictures:")
     }
 }

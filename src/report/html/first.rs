@@ -7,7 +7,7 @@ use super::bucks::photo;
 use super::contents::Part;
 use super::land::{self, Detail};
 use super::said::{Said, Sure};
-use super::{advice, change, pressure, summary, years};
+use super::{advice, asked, change, pressure, summary, weather, years};
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
 use crate::property::Disturbance;
@@ -88,8 +88,10 @@ fn sentences(debrief: &Debrief) -> Vec<Said> {
             )
         });
     }
+    all.extend(asked::said(debrief));
     all.extend(years::said(debrief));
     all.extend(pressure::said(debrief));
+    all.extend(weather::said(debrief));
     all.push(advice::next(debrief));
     all.push(advice::unknown(debrief));
     all

@@ -2,23 +2,30 @@
 //! dark.
 
 mod advice;
+mod asked;
 mod bucks;
 mod cameras;
 mod change;
 mod clocks;
 mod contents;
 mod first;
+mod grounds;
+mod herd;
 mod land;
 mod light;
+mod own;
 mod plan;
 mod pressure;
 mod rests_on;
 mod said;
 mod set_aside;
 mod shared;
+mod stands;
 mod strip;
 mod summary;
+mod unknown;
 mod unlogged;
+mod weather;
 mod working;
 mod years;
 
@@ -68,8 +75,14 @@ fn parts(
         (Part::Light, light::section(debrief, gallery)),
         (Part::Changes, change::section(debrief, gallery)),
         (Part::Years, years::section(debrief, gallery)),
-        (Part::Again, pressure::section(debrief)),
+        (Part::Asked, asked::section(debrief)),
         (Part::Unlogged, unlogged::section(debrief)),
+        (Part::Stands, stands::section(debrief)),
+        (Part::Own, own::section(debrief)),
+        (Part::Again, pressure::section(debrief)),
+        (Part::Grounds, grounds::section(debrief)),
+        (Part::Weather, weather::section(debrief)),
+        (Part::Herd, herd::section(debrief)),
         (Part::Deer, bucks::section(debrief, photos)),
         (
             Part::Cameras,
@@ -78,6 +91,7 @@ fn parts(
         (Part::LeftOut, set_aside::left_out(debrief)),
         (Part::Method, set_aside::method(debrief)),
         (Part::Cautions, set_aside::cautions(debrief)),
+        (Part::Unknown, unknown::section(debrief)),
     ];
     // A wrong clock must be settled before anything after it is believed.
     let is_wrong = debrief.wrong_clocks().next().is_some();

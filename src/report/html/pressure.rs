@@ -16,7 +16,7 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
             section id=(Part::Again.id()) {
                 h2 { (Part::Again.heading()) }
                 p {
-                    "The same act under the same words is one question, whatever its number. The day it happened and the two after it are set against other days of the same camera, fortnight and day of the week, a week or more after any of them."
+                    "The same act under the same words is one question, whatever its number. The day it happened and the two after it are set against other days of the same camera and fortnight, weekends and weekdays apart, a week or more after any of them."
                 }
                 (side_by_side(debrief, all))
                 @for repeated in all { (after(debrief, repeated)) }
@@ -50,7 +50,13 @@ fn side_by_side(debrief: &Debrief, all: &[Repeated]) -> Markup {
                 th scope="row" { (r.what) }
                 td { (whose(r.by)) }
                 td { (r.times) }
-                td { (words::times(r.ratio)) }
+                td {
+                    (words::times(r.ratio))
+                    @if r.ratio.is_some() {
+                        br; (words::counted(r.matched.visits, "visit")) " on " (words::counted(r.matched.days, "day")) ", "
+                        (words::grouped(r.matched.other_visits)) " on " (words::counted(r.matched.other_days, "other"))
+                    }
+                }
                 td { strong { (r.verdict.word()) } br; (why(r)) }
             } } }
         } }
@@ -60,10 +66,7 @@ fn side_by_side(debrief: &Debrief, all: &[Repeated]) -> Markup {
 /// The odds of a clear one, or why nothing can be said.
 fn why(repeated: &Repeated) -> String {
     match repeated.verdict {
-        Verdict::NoControl => {
-            "too few other days like these: it happened on the same days of the week, or often"
-                .to_owned()
-        }
+        Verdict::NoControl => "too few other days like these: it happened often".to_owned(),
         Verdict::NotTagged => "too many pictures without a tag".to_owned(),
         _ => match repeated.p_adjusted {
             Some(p) if repeated.verdict.is_clear() => {

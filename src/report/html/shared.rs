@@ -69,6 +69,8 @@ fn leave_neighbours_out(debrief: &mut Debrief) -> usize {
     debrief.property.disturbances.retain(|d| is_left(&d.id));
     debrief.shifts.rows.retain(|r| is_left(&r.disturbance));
     debrief.shifts.plans.retain(|p| is_left(&p.disturbance));
+    // What was asked beforehand is answered by the same days.
+    debrief.answered.clear();
     debrief
         .shifts
         .repeated
@@ -91,6 +93,10 @@ fn take_names_away(debrief: &mut Debrief) {
     };
     for disturbance in &mut debrief.property.disturbances {
         disturbance.what = whose(Some(disturbance.by)).to_owned();
+    }
+    for answered in &mut debrief.answered {
+        let near = answered.question.near.iter().map(letter).collect();
+        answered.question.near = near;
     }
     for repeated in &mut debrief.shifts.repeated {
         repeated.what = whose(repeated.by).to_owned();

@@ -60,7 +60,7 @@ fn findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
         ));
         lines.extend(timing.overlap.map(|o| {
             format!(
-                "The patterns of the day before and after overlap by {} ({}); 100 % would be the same pattern. Few visits alone already make patterns differ; that both are one pattern has {}, every visit taken as independent.",
+                "The patterns of the day before and after overlap by {} ({}); 100 % would be the same pattern. Few visits alone already make patterns differ; with every visit taken as independent, the test that both are one pattern gives {}.",
                 words::percent(o.value),
                 words::percent_range(o),
                 timing.pattern_p.map_or_else(|| "too few visits for a test".to_owned(), |p| words::p(Some(p)))

@@ -6,8 +6,8 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
 use super::{
-    Axis, Chart, DAY, GRAY_LIGHT, INK, MATURE, MUTED, NIGHT, dated_axes, fit, plot_error, svg,
-    text, title, write,
+    Area, Axis, Chart, DAY, GRAY_LIGHT, INK, MATURE, MUTED, NIGHT, dated_axes, fit, plot_error,
+    svg, text, title, write,
 };
 use crate::clock::LocalTime;
 use crate::debrief::Debrief;
@@ -63,7 +63,7 @@ pub(in crate::report) fn season(
         picture.axes(&mut chart)?;
         picture.sun_lines(&mut chart)?;
         picture.marks(&mut chart)?;
-        picture.disturbances(&mut chart)
+        picture.disturbances(area, &mut chart)
     })?;
     Ok(Some(drawn))
 }
@@ -168,7 +168,7 @@ impl Picture {
     }
 
     /// Lines at the disturbances, their names on two levels; one that would stand on another is left out.
-    fn disturbances(&self, chart: &mut Chart) -> Result<()> {
+    fn disturbances(&self, area: &Area, chart: &mut Chart) -> Result<()> {
         const LETTERS_ACROSS: f64 = 90.0;
         let letter = self.length / LETTERS_ACROSS;
         let mut taken_until = [f64::NEG_INFINITY; 2];
@@ -181,11 +181,10 @@ impl Picture {
             let free = (0..taken_until.len()).find(|level| day - half > taken_until[*level]);
             let Some(free) = free else { continue };
             taken_until[free] = day + half;
-            let level = QUARTERS + 0.07 + 0.2 * free as f64;
+            // Above the chart, where its own coordinates end.
+            let (x, top) = chart.backend_coord(&(*day, QUARTERS));
             let style = text(14, INK, HPos::Center, VPos::Bottom);
-            chart
-                .draw_series([Text::new(id.clone(), (*day, level), style)])
-                .map_err(plot_error)?;
+            write(area, id, (x, top - 4 - 16 * free as i32), &style)?;
         }
         Ok(())
     }
