@@ -73,7 +73,7 @@ impl Belief {
         }
     }
 
-    /// The difference that its ratio is told for, in units of [`Belief::value`].
+    /// The difference that its ratio is told for, in the unit of what is believed: degrees, km/h, hPa, parts of the moon.
     pub fn step(self) -> f64 {
         match self {
             Self::NorthWind | Self::WestWind => 2.0,

@@ -39,7 +39,7 @@ impl Question {
         u32::try_from((self.by - self.from).num_days() + 1).unwrap_or(0)
     }
 
-    /// Its row, as [`read`] reads it.
+    /// The cells of its row, in the order of the columns.
     pub fn cells(&self) -> [String; 6] {
         [
             self.asked.to_string(),

@@ -25,6 +25,10 @@ use rayon::prelude::*;
 use worlds::{Law, World};
 
 fn main() {
+    // A thread that waits within one season begins another on top of it.
+    const STACK_BYTES: usize = 1 << 29;
+    let pool = rayon::ThreadPoolBuilder::new().stack_size(STACK_BYTES);
+    pool.build_global().unwrap();
     let mut arguments = std::env::args().skip(1).filter(|a| !a.starts_with("--"));
     let seasons: u64 = arguments
         .next()

@@ -11,7 +11,10 @@ const WORDS = {
   questions: "Asked beforehand",
 };
 
+const MOST_SHOWN = 15;
+
 let tables = {};
+const whole = new Set();  // tables of which every row is shown
 let editing = null;  // { table, row, check, cells, error, column }
 
 // --- fetching and saving
@@ -110,6 +113,12 @@ function today() {
 
 // --- drawing
 
+function showAll(name) {
+  whole.add(name);
+  draw();
+  byId(`${name}-heading`).focus();
+}
+
 function draw() {
   byId("tables").replaceChildren(...Object.keys(WORDS).map(section));
 }
@@ -122,12 +131,15 @@ function section(name) {
     el("h2", { id: `${name}-heading`, tabIndex: -1 }, WORDS[name]),
     ...problems.map((text) => el("p", { className: "error" }, `Problem in ${file}: ${text}`)),
     rows.length ? rowsTable(name) : el("p", {}, "Nothing is written down yet."),
+    rows.length > MOST_SHOWN && !whole.has(name) ? el("div", { className: "keys" }, button(`Show all ${rows.length} rows`, () => showAll(name))) : null,
     editing?.table === name ? form(name) : null,
     adding ? null : el("div", { className: "keys" }, button("Add a row", () => edit(name, null, {}, first))));
 }
 
+// A season of sits would push everything after it off the page: only the last rows are shown at first.
 function rowsTable(name) {
-  const { file, rows } = tables[name];
+  const { file, rows: all } = tables[name];
+  const rows = whole.has(name) ? all : all.slice(-MOST_SHOWN);
   const columns = tables[name].columns.filter((column) => rows.some(({ cells }) => cells[column.name]));
   return table(`From ${file}`, [...columns.map(({ words }) => words), "Change"],
     rows.map((row) => [...columns.map((column) => row.cells[column.name] ?? ""), rowButtons(name, row)]));
