@@ -220,7 +220,7 @@ fn planted(size: f64, seed: u64) -> Planted {
 fn front_planted(seasons: u64) {
     println!("\n## Planted against told\n");
     println!(
-        "Two practice seasons with their country (`practice --with-last-season --with-country`), without a blind: a fall of 5 °C in"
+        "{seasons} properties a row of two practice seasons with their country (`practice --with-last-season --with-country`), without a blind: a fall of 5 °C in"
     );
     println!(
         "a day, the mean of morning and evening, brings 1.47 times as many, a quarter is left for three days at the stand where sits cost, 0.4 of the corn's"
@@ -371,7 +371,10 @@ fn foretold(seasons: u64) {
     println!(
         "The chance that a loss of half of the visits in light at the first camera is found, foretold from one season, and"
     );
-    println!("how often it is found in other seasons of the same world; {seasons} of each.\n");
+    println!(
+        "how often it is found in other seasons of the same world; {seasons} seasons to foretell from, {} to find it in.\n",
+        4 * seasons
+    );
     println!("| world | foretold | found |");
     println!("| --- | --- | --- |");
     for world in [
