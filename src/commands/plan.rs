@@ -8,7 +8,7 @@ use clap::Args;
 
 use crate::debrief::Debrief;
 use crate::outlook::{Proof, prove};
-use crate::property::{LogTable, Question, parse_date};
+use crate::property::{LogTable, Question, listed, parse_date};
 use crate::report::{self, outlook_words};
 use crate::shift::Role;
 
@@ -98,11 +98,10 @@ impl Plan {
             "from {from} to {by} are {} days; 7 to 120 can be compared.",
             (by - from).num_days() + 1
         );
-        let listed = |text: &String| -> Vec<String> {
-            let names = text.split(';').map(str::trim);
-            names.filter(|n| !n.is_empty()).map(str::to_owned).collect()
-        };
-        let near = self.near.as_ref().map_or_else(|| near(debrief), listed);
+        let near = self
+            .near
+            .as_ref()
+            .map_or_else(|| near(debrief), |text| listed(text));
         ensure!(
             !near.is_empty(),
             "name the cameras at which something may be lost: --near \"North Fence\"."
@@ -122,10 +121,8 @@ impl Plan {
 /// The middle of the newest season's days, a year later, or as many years as it takes to lie ahead.
 fn next_middle(debrief: &Debrief) -> Option<NaiveDate> {
     let year = debrief.season.newest()?;
-    let cameras = debrief.season.cameras.iter();
-    let dates = cameras.flat_map(|c| c.effort.dates_between(year.first(), year.last()));
-    let (first, last) = (dates.clone().min()?, dates.max()?);
-    let middle = *first + Days::new((*last - *first).num_days() as u64 / 2);
+    let (first, last) = debrief.season.span_of(year)?;
+    let middle = first + Days::new((last - first).num_days() as u64 / 2);
     let today = super::today();
     (middle.year()..).find_map(|y| middle.with_year(y).filter(|d| *d > today))
 }
@@ -144,11 +141,8 @@ fn near(debrief: &Debrief) -> Vec<String> {
 
 /// Appended, and on the disk when this returns.
 fn keep(debrief: &Debrief, question: &Question) -> Result<()> {
-    let same = |q: &Question| {
-        (q.from, q.by, &q.near) == (question.from, question.by, &question.near)
-            && q.loss.to_bits() == question.loss.to_bits()
-    };
-    if debrief.property.questions.iter().any(same) {
+    let mut known = debrief.property.questions.iter();
+    if known.any(|q| q.asks_the_same(question)) {
         anyhow::bail!("questions.csv has this question already; nothing was written.");
     }
     let table = LogTable::Questions;

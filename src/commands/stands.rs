@@ -47,7 +47,7 @@ fn print(debrief: &Debrief) -> Result<()> {
             outlook_words::per_ten(row.per_ten),
             row.visits,
             row.outings,
-            outlook_words::usable(row),
+            outlook_words::beside_best(row),
             match row.three_of_four_min {
                 Some(_) => format!("; three of four came {}", outlook_words::three_of_four(row)),
                 None => String::new(),

@@ -52,6 +52,17 @@ pub fn graph_adjusted(families: &[Family]) -> Vec<Vec<f64>> {
     }
 }
 
+/// Adjusted p-values of questions that are asked side by side: the step-down method of Holm (1979, Scandinavian Journal
+/// of Statistics 6:65-70).
+pub fn holm_adjusted(p_values: Vec<f64>) -> Vec<f64> {
+    let family = Family {
+        p_values,
+        weight: 1.0,
+        heirs: Vec::new(),
+    };
+    graph_adjusted(&[family]).pop().unwrap_or_default()
+}
+
 /// Places of the questions, the smallest p-value last.
 fn descending(family: &Family) -> Vec<usize> {
     let mut order: Vec<usize> = (0..family.p_values.len()).collect();

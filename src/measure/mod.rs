@@ -32,7 +32,7 @@ pub use cluster::{
     runs_of_shares, share_in_blocks, share_in_clusters,
 };
 pub use conditional::{MatchedDay, MatchedRatio, matched_ratio};
-pub use graph::{Family, graph_adjusted};
+pub use graph::{Family, graph_adjusted, holm_adjusted};
 pub use power::{Repeated, equivalence_p_value, one_sided_reach, power};
 pub use predictive::{Expected, Pair, predictive_interval, predictive_p_value, score_statistic};
 pub use proportion::{Counts, Estimate, change, change_p_value, share_interval, wilson};
@@ -73,6 +73,36 @@ fn last_that_holds(
         }
     }
     f64::midpoint(holds_at, fails_at)
+}
+
+/// Where a rising function is 0, between two places with their values, the first not over it and the second not under:
+/// false position with halved ends (Dowell & Jarratt 1971, BIT 11:168-174). Ends where the value is within `close`, or
+/// the two are closer together than `narrow`.
+fn rising_root(
+    [(mut low, mut at_low), (mut high, mut at_high)]: [(f64, f64); 2],
+    close: f64,
+    narrow: f64,
+    function: impl Fn(f64) -> f64,
+) -> f64 {
+    const STEPS: usize = 60;
+    for _ in 0..STEPS {
+        if high <= low || at_high <= at_low {
+            break;
+        }
+        let middle = (low * at_high - high * at_low) / (at_high - at_low);
+        let at = function(middle);
+        if at < 0.0 {
+            (low, at_low) = (middle, at);
+            at_high /= 2.0;
+        } else {
+            (high, at_high) = (middle, at);
+            at_low /= 2.0;
+        }
+        if at.abs() < close || high - low < narrow {
+            return middle;
+        }
+    }
+    f64::midpoint(low, high)
 }
 
 /// What a statistic over its standard error exceeds with a chance of `tail`, by Student's t; by the normal

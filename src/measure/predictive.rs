@@ -6,7 +6,7 @@ use std::f64::consts::PI;
 use statrs::distribution::{ContinuousCDF, Normal};
 use statrs::function::gamma::ln_gamma;
 
-use super::{Counts, Estimate, Exposure};
+use super::{Counts, Estimate, Exposure, rising_root};
 
 /// One unit's counts before and after.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -155,25 +155,8 @@ impl<'a> Prediction<'a> {
             }
             reach *= 2.0;
         }
-        // False position with halved ends (Dowell & Jarratt 1971, BIT 11:168-174).
-        for _ in 0..STEPS {
-            if high <= low || at_low <= at_high {
-                break;
-            }
-            let middle = (low * at_high - high * at_low) / (at_high - at_low);
-            let at = over(middle);
-            if at > 0.0 {
-                (low, at_low) = (middle, at);
-                at_high /= 2.0;
-            } else {
-                (high, at_high) = (middle, at);
-                at_low /= 2.0;
-            }
-            if at.abs() < CLOSE || high - low < CLOSE {
-                return middle;
-            }
-        }
-        f64::midpoint(low, high)
+        let falls = |beyond: f64| -over(beyond);
+        rising_root([(low, -at_low), (high, -at_high)], CLOSE, CLOSE, falls)
     }
 }
 
@@ -209,7 +192,6 @@ pub fn predictive_interval(
 }
 
 const FURTHEST: f64 = 12.0;
-const STEPS: usize = 60;
 const CLOSE: f64 = 1e-7;
 
 /// Points along Student's t with their weights, evenly spaced in the inverse hyperbolic sine, which reaches

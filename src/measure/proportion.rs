@@ -46,6 +46,18 @@ pub struct Estimate {
     pub high: f64,
 }
 
+impl Estimate {
+    /// The same of so many times as much; the factor is positive.
+    #[must_use]
+    pub fn times(self, factor: f64) -> Self {
+        Self {
+            value: self.value * factor,
+            low: self.low * factor,
+            high: self.high * factor,
+        }
+    }
+}
+
 /// Wilson's score interval for a share (Wilson 1927, JASA 22:209-212; equation 2 of Newcombe 1998,
 /// Statistics in Medicine 17:857-872). `None` without trials.
 pub fn wilson(counts: Counts) -> Option<Estimate> {

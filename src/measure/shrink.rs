@@ -3,7 +3,7 @@
 use statrs::distribution::{ContinuousCDF, Gamma};
 use statrs::function::gamma::ln_gamma;
 
-use super::{Estimate, Exposure};
+use super::{Estimate, Exposure, rising_root};
 
 /// One unit's rate as it is believed after all units were seen: gamma distributions with their weights, which add up
 /// to 1.
@@ -79,7 +79,6 @@ impl Believed {
 
     /// The rate below which it lies with a chance of `part`.
     pub fn quantile(&self, part: f64) -> f64 {
-        const STEPS: usize = 60;
         const CLOSE: f64 = 1e-5;
         let over = |rate: f64| self.at_most(rate) - part;
         let (mut low, mut at_low) = (0.0, -part);
@@ -90,22 +89,7 @@ impl Believed {
             high *= 2.0;
             at_high = over(high);
         }
-        // False position with halved ends (Dowell & Jarratt 1971, BIT 11:168-174).
-        for _ in 0..STEPS {
-            let middle = (low * at_high - high * at_low) / (at_high - at_low);
-            let at = over(middle);
-            if at.abs() < CLOSE {
-                return middle;
-            }
-            if at < 0.0 {
-                (low, at_low) = (middle, at);
-                at_high /= 2.0;
-            } else {
-                (high, at_high) = (middle, at);
-                at_low /= 2.0;
-            }
-        }
-        f64::midpoint(low, high)
+        rising_root([(low, at_low), (high, at_high)], CLOSE, 0.0, over)
     }
 
     /// The mean with the range that holds it with a chance of 95 %.

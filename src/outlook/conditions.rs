@@ -9,10 +9,8 @@ use anyhow::Result;
 use chrono::NaiveDate;
 
 use super::half_days::{Half, is_usable};
-use crate::measure::{
-    Family, GoesWith, Seasonal, Stretch, goes_with, graph_adjusted, natural_spline,
-};
-use crate::shift::LEVEL;
+use crate::measure::{GoesWith, Seasonal, Stretch, goes_with, holm_adjusted, natural_spline};
+use crate::shift::{LEVEL, POWER};
 use crate::sun::Moon;
 use crate::visits::{DeerYear, Season};
 use crate::weather::{Air, Weather};
@@ -189,8 +187,6 @@ const FEWEST_DAYS: usize = 28;
 /// What changes more slowly than over so many days is the season's doing.
 const SEASON_DAYS: usize = 21;
 const MOST_KNOTS: usize = 14;
-/// The power at which the smallest ratio is told.
-const POWER: f64 = 0.8;
 
 /// One season, morning by evening.
 struct HalfDays {
@@ -246,7 +242,7 @@ fn sum(a: Tally, b: Tally) -> Tally {
 impl HalfDays {
     /// `None` of a season that is too short.
     fn of(season: &Season, weather: &Weather, year: DeerYear) -> Result<Option<Self>> {
-        let dates = watched(season, year);
+        let dates: Vec<NaiveDate> = season.dates_of(year).collect();
         if dates.len() < FEWEST_DAYS {
             return Ok(None);
         }
@@ -319,16 +315,6 @@ impl HalfDays {
         let both = self.airs.iter().zip(&self.moons);
         both.map(|(air, moon)| belief.value(air, moon)).collect()
     }
-}
-
-/// The dates of a season from the first to the last on which a camera can be counted.
-fn watched(season: &Season, year: DeerYear) -> Vec<NaiveDate> {
-    let cameras = season.cameras.iter();
-    let worked = cameras.flat_map(|c| c.effort.dates_between(year.first(), year.last()));
-    let span = worked.clone().min().zip(worked.max());
-    span.map_or_else(Vec::new, |(first, last)| {
-        first.iter_days().take_while(|d| d <= last).collect()
-    })
 }
 
 fn row(belief: Belief, seasons: &[HalfDays]) -> BeliefRow {
@@ -446,18 +432,13 @@ fn correlation(one: Belief, other: Belief, seasons: &[HalfDays]) -> f64 {
 fn judge(rows: &mut [BeliefRow]) {
     let p_values: Vec<f64> = rows.iter().filter_map(|r| Some(r.found?.p_value)).collect();
     let level = LEVEL / p_values.len().max(1) as f64;
-    let family = Family {
-        p_values,
-        weight: 1.0,
-        heirs: Vec::new(),
-    };
-    let adjusted = graph_adjusted(&[family]);
+    let adjusted = holm_adjusted(p_values);
     let asked = rows.iter_mut().filter(|r| r.found.is_some());
-    for (row, p) in asked.zip(&adjusted[0]) {
+    for (row, p) in asked.zip(adjusted) {
         let Some(found) = row.found else { continue };
-        row.p_adjusted = Some(*p);
+        row.p_adjusted = Some(p);
         row.smallest = Some(found.smallest_ratio(row.belief.step(), level, POWER));
-        if *p <= LEVEL {
+        if p <= LEVEL {
             row.held = if found.slope > 0.0 {
                 Held::More
             } else {

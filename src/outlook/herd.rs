@@ -60,7 +60,8 @@ pub struct Herd {
     pub fawns_there: Option<Estimate>,
 }
 
-/// The camera survey, and what is said of bucks that were missed, want bucks told apart: of the bucks in the pictures this part must have a name.
+/// The camera survey, and what is said of bucks that were missed, want bucks told apart: of the bucks in the pictures
+/// this part must have a name.
 pub const NAMED_PART: f64 = 0.8;
 /// Fewer animals of a kind make no ratio.
 const FEWEST: usize = 10;
@@ -179,12 +180,7 @@ fn told(seen: &Seen, span: (NaiveDate, NaiveDate), is_named: bool) -> Herd {
     let can_tell_missed = are_told_apart && different >= FEWEST_BUCKS;
     let survey = |of: fn(&CameraDay) -> usize| {
         let per_buck = ratio(&days, of, |d| d.bucks)?;
-        let there = |x: f64| x * different as f64;
-        are_told_apart.then_some(Estimate {
-            value: there(per_buck.value),
-            low: there(per_buck.low),
-            high: there(per_buck.high),
-        })
+        are_told_apart.then(|| per_buck.times(different as f64))
     };
     Herd {
         span,

@@ -19,7 +19,7 @@ pub use conditions::{Belief, BeliefRow, Conditions, Held, Tally, WhyNot};
 pub use half_days::Half;
 pub use herd::{Herd, HerdCount};
 pub use plan::{Addition, PlanRow, Proof, prove};
-pub use stands::{FEWEST_FOR_SPAN, FEWEST_OUTINGS, StandRow, Usable, WindTally};
+pub use stands::{BesideBest, FEWEST_FOR_SPAN, FEWEST_OUTINGS, StandRow, WindTally};
 
 /// Everything that is said for the next season.
 #[derive(Debug)]

@@ -174,11 +174,7 @@ impl<'a> Stage<'a> {
             let effort = &season.cameras[c].effort;
             effort.dates_between(year.first(), year.last())
         };
-        let all = (0..season.cameras.len()).flat_map(|c| worked(c).iter());
-        let (first, last) = (all.clone().min().copied(), all.max().copied());
-        let dates: Vec<NaiveDate> = first.zip(last).map_or_else(Vec::new, |(f, l)| {
-            f.iter_days().take_while(|d| *d <= l).collect()
-        });
+        let dates: Vec<NaiveDate> = season.dates_of(year).collect();
         ensure!(
             dates.len() >= FEWEST_DAYS,
             "The newest season has {} days, and it takes {FEWEST_DAYS} to play another from.",

@@ -12,7 +12,7 @@ use crate::weather::Weather;
 
 /// Whether a row tells something.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Usable {
+pub enum BesideBest {
     /// No other is likelier to bring more, or none is clearly.
     AmongTheBest,
     /// Another is clearly better.
@@ -25,7 +25,7 @@ pub enum Usable {
     TooFew,
 }
 
-impl Usable {
+impl BesideBest {
     /// The word in files.
     pub fn word(self) -> &'static str {
         match self {
@@ -73,7 +73,7 @@ pub struct StandRow {
     /// Visits in light to be expected in ten of them, the other stands' rates allowed to speak for it.
     pub per_ten: Option<Estimate>,
     /// How it stands beside the others of the same part and half.
-    pub usable: Usable,
+    pub beside_best: BesideBest,
     /// Three of four of the visits came between these, minutes after sunrise or before sunset; `None` for few.
     pub three_of_four_min: Option<(f64, f64)>,
     /// How it was on winds that the stand takes; `None` where winds or weather are not known.
@@ -268,7 +268,7 @@ fn row(
         left_out,
         visits: minutes.len(),
         per_ten: None,
-        usable: Usable::TooFew,
+        beside_best: BesideBest::TooFew,
         three_of_four_min: three_of_four(minutes),
         wind: wind.filter(|w| w.suited + w.others > 0),
         sun_from: CompassPoint::nearest(bearing_deg(sun, place)),
@@ -350,18 +350,13 @@ fn believe(group: &mut [StandRow], costs: &[f64]) {
     let none_came = told.iter().all(|i| group[*i].visits == 0);
     let is_behind = |b: &Believed| believed[best].chance_over(b) >= CLEARLY;
     for (i, b) in told.iter().zip(&believed) {
-        let per_day = b.estimate();
         let row = &mut group[*i];
-        row.per_ten = Some(Estimate {
-            value: 10.0 * per_day.value,
-            low: 10.0 * per_day.low,
-            high: 10.0 * per_day.high,
-        });
-        row.usable = match () {
-            () if none_came => Usable::NoneCame,
-            () if believed.len() == 1 => Usable::OnlyOne,
-            () if is_behind(b) => Usable::Behind,
-            () => Usable::AmongTheBest,
+        row.per_ten = Some(b.estimate().times(10.0));
+        row.beside_best = match () {
+            () if none_came => BesideBest::NoneCame,
+            () if believed.len() == 1 => BesideBest::OnlyOne,
+            () if is_behind(b) => BesideBest::Behind,
+            () => BesideBest::AmongTheBest,
         };
     }
 }

@@ -189,7 +189,7 @@ pub fn same_name(a: &str, b: &str) -> bool {
 }
 
 /// Names in one cell, with `;` between them.
-fn listed(text: &str) -> Vec<String> {
+pub fn listed(text: &str) -> Vec<String> {
     let names = text.split(';').map(str::trim);
     names.filter(|s| !s.is_empty()).map(str::to_owned).collect()
 }

@@ -39,6 +39,12 @@ impl Question {
         u32::try_from((self.by - self.from).num_days() + 1).unwrap_or(0)
     }
 
+    /// Whether it asks what another does, whenever that was.
+    pub fn asks_the_same(&self, other: &Self) -> bool {
+        let of = |q: &Self| (q.from, q.by, q.loss.to_bits());
+        of(self) == of(other) && self.near == other.near
+    }
+
     /// The cells of its row, in the order of the columns.
     pub fn cells(&self) -> [String; 6] {
         [
@@ -67,16 +73,10 @@ pub(super) fn read(
     };
     let sheet = sheet.with_order(settings.date_order);
     sheet.for_each(problems, |row, problems| match question(row) {
-        Ok(question) => {
-            let same = |q: &Question| {
-                let of = |q: &Question| (q.from, q.by, q.near.clone(), q.loss.to_bits());
-                of(q) == of(&question)
-            };
-            match questions.iter().any(same) {
-                true => problems.push(Problem::cell(FILE, row.line, "from", Cause::AskedTwice)),
-                false => questions.push(question),
-            }
-        }
+        Ok(question) => match questions.iter().any(|q| q.asks_the_same(&question)) {
+            true => problems.push(Problem::cell(FILE, row.line, "from", Cause::AskedTwice)),
+            false => questions.push(question),
+        },
         Err(problem) => problems.push(problem),
     });
     Ok(questions)

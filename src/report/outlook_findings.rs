@@ -56,7 +56,7 @@ pub fn stands(debrief: &Debrief) -> Value {
             "half_days_left_out": r.left_out,
             "light_visits": r.visits,
             "per_ten": r.per_ten.map(interval),
-            "beside_the_best": r.usable.word(),
+            "beside_the_best": r.beside_best.word(),
             "three_of_four_min": r.three_of_four_min.map(|(a, b)| [a, b]),
             "wind": r.wind.map(|w| json!({
                 "suited_half_days": w.suited,

@@ -58,7 +58,7 @@ pub(super) fn where_to_sit(debrief: &Debrief) -> Result<DataFrame> {
         "per_ten" => per_ten,
         "per_ten_low" => low,
         "per_ten_high" => high,
-        "beside_the_best" => rows.iter().map(|r| r.usable.word()).collect::<Vec<_>>(),
+        "beside_the_best" => rows.iter().map(|r| r.beside_best.word()).collect::<Vec<_>>(),
         "three_of_four_from" => rows.iter().map(|r| r.three_of_four_min.map(|m| to_digits(m.0))).collect::<Vec<_>>(),
         "three_of_four_until" => rows.iter().map(|r| r.three_of_four_min.map(|m| to_digits(m.1))).collect::<Vec<_>>(),
         "suited_half_days" => of_wind(|w| w.suited),

@@ -4,7 +4,8 @@ use super::words::{counted, grouped};
 use crate::debrief::Answered;
 use crate::measure::Estimate;
 use crate::outlook::{
-    Belief, BeliefRow, Conditions, Half, Held, Proof, StandRow, Tally, Usable, WhyNot, WindTally,
+    Belief, BeliefRow, BesideBest, Conditions, Half, Held, Proof, StandRow, Tally, WhyNot,
+    WindTally,
 };
 use crate::property::Question;
 use crate::shift::Verdict;
@@ -185,13 +186,13 @@ pub(crate) fn wind(wind: Option<WindTally>) -> String {
 }
 
 /// How a stand is beside the others.
-pub(crate) fn usable(row: &StandRow) -> &'static str {
-    match row.usable {
-        Usable::AmongTheBest => "too close to call with the best",
-        Usable::Behind => "clearly behind the best",
-        Usable::OnlyOne => "no other to set it beside",
-        Usable::NoneCame => "none came in light anywhere",
-        Usable::TooFew => "too few to tell",
+pub(crate) fn beside_best(row: &StandRow) -> &'static str {
+    match row.beside_best {
+        BesideBest::AmongTheBest => "too close to call with the best",
+        BesideBest::Behind => "clearly behind the best",
+        BesideBest::OnlyOne => "no other to set it beside",
+        BesideBest::NoneCame => "none came in light anywhere",
+        BesideBest::TooFew => "too few to tell",
     }
 }
 

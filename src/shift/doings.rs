@@ -27,57 +27,53 @@ pub struct Doing {
 /// # Errors
 /// Where polars refuses the weather, or the sun does not rise and set.
 pub fn doings(property: &Property, season: &Season, weather: &Weather) -> Result<Vec<Doing>> {
-    let mut all: BTreeMap<String, BTreeSet<(usize, NaiveDate)>> = BTreeMap::new();
-    let several = property.stands.len() > 1;
+    let mut of_stands: BTreeMap<String, CameraDays> = BTreeMap::new();
+    let mut pooled: BTreeMap<&str, CameraDays> = BTreeMap::new();
     let airs = weather.at(&moments(property, &property.sits)?)?;
     for (sit, air) in property.sits.iter().zip(airs) {
-        let stand = property
-            .stands
-            .iter()
-            .find(|s| same_name(&s.name, &sit.stand));
-        let Some(stand) = stand else { continue };
-        let days = season
-            .watching(stand, sit.date)
-            .into_iter()
-            .map(|c| (c, sit.date));
-        let days: Vec<(usize, NaiveDate)> = days.collect();
-        let mut put = |what: String| all.entry(what).or_default().extend(&days);
-        put(SITS.to_owned());
-        if several {
-            put(format!("{SITS} on {}", stand.name));
-        }
+        let mut stands = property.stands.iter();
+        let Some(stand) = stands.find(|s| same_name(&s.name, &sit.stand)) else {
+            continue;
+        };
+        let cameras = season.watching(stand, sit.date).into_iter();
+        let days: Vec<(usize, NaiveDate)> = cameras.map(|c| (c, sit.date)).collect();
+        let mut pool = |what: &'static str| pooled.entry(what).or_default().extend(&days);
+        pool(SITS);
         match air.wind_from_deg.and_then(|d| stand.takes(d)) {
-            Some(true) => put(RIGHT_WIND.to_owned()),
-            Some(false) => put(WRONG_WIND.to_owned()),
+            Some(true) => pool(RIGHT_WIND),
+            Some(false) => pool(WRONG_WIND),
             None => {}
         }
+        if property.stands.len() > 1 {
+            let what = format!("{SITS} on {}", stand.name);
+            of_stands.entry(what).or_default().extend(&days);
+        }
     }
-    for (camera, c) in season.cameras.iter().enumerate() {
-        let days = c.card_taken_on.iter().map(|date| (camera, *date));
-        all.entry(CARDS.to_owned()).or_default().extend(days);
-    }
-    all.retain(|_, days| !days.is_empty());
-    let on_stands = format!("{SITS} on ");
-    let is_of_stand = |what: &str| {
-        let name = what.strip_prefix(&on_stands);
-        name.is_some_and(|n| property.stands.iter().any(|s| s.name == n))
-    };
-    let of_stands: Vec<String> = all.keys().filter(|w| is_of_stand(w)).cloned().collect();
-    // A pool holds those stands whose days are among its own.
-    let pools = |what: &str, days: &BTreeSet<(usize, NaiveDate)>| -> Vec<String> {
-        let shares = |w: &&String| all[*w].iter().any(|d| days.contains(d));
-        match is_of_stand(what) || !what.starts_with(SITS) {
-            true => Vec::new(),
-            false => of_stands.iter().filter(shares).cloned().collect(),
+    // A pool takes together the stands of which it has a day.
+    let pool = |(what, days): (&str, CameraDays)| {
+        let shared = of_stands.iter().filter(|(_, d)| !d.is_disjoint(&days));
+        Doing {
+            what: what.to_owned(),
+            pools: shared.map(|(what, _)| what.clone()).collect(),
+            days,
         }
     };
-    let doing = |(what, days): (&String, &BTreeSet<(usize, NaiveDate)>)| Doing {
-        what: what.clone(),
-        pools: pools(what, days),
-        days: days.clone(),
+    let mut all: Vec<Doing> = pooled.into_iter().map(pool).collect();
+    let alone = |(what, days)| Doing {
+        what,
+        days,
+        pools: Vec::new(),
     };
-    Ok(all.iter().map(doing).collect())
+    all.extend(of_stands.into_iter().map(alone));
+    let cameras = season.cameras.iter().enumerate();
+    let taken = cameras.flat_map(|(i, c)| c.card_taken_on.iter().map(move |date| (i, *date)));
+    all.push(alone((CARDS.to_owned(), taken.collect())));
+    all.retain(|d| !d.days.is_empty());
+    Ok(all)
 }
+
+/// Cameras, by their place in the season, and dates.
+type CameraDays = BTreeSet<(usize, NaiveDate)>;
 
 const SITS: &str = "Sits";
 const RIGHT_WIND: &str = "Sits on a wind that the stand takes";

@@ -6,9 +6,8 @@ use super::compare::Compared;
 use super::quiet::Quiet;
 use super::roles::Logged;
 use super::window::Windows;
-use super::years::span_of;
 use super::{LEVEL, Role, Shift, Verdict};
-use crate::measure::{Estimate, Family, graph_adjusted};
+use crate::measure::{Estimate, holm_adjusted};
 use crate::property::{FenceSide, Ground, same_name};
 use crate::visits::{DeerYear, Season};
 
@@ -102,7 +101,7 @@ fn cameras(season: &Season, rows: &[&Ground]) -> Vec<usize> {
 
 /// What a ground was while cameras worked in a season, in the words of its rows.
 fn what_in(season: &Season, rows: &[&Ground], year: DeerYear) -> String {
-    let Some((first, last)) = span_of(season, year) else {
+    let Some((first, last)) = season.span_of(year) else {
         return String::new();
     };
     let then = rows.iter().filter(|r| r.reaches(first, last));
@@ -135,7 +134,7 @@ fn against(
         return None;
     }
     let years = newest.years_after(with);
-    let windows = Windows::of_seasons(span_of(season, with)?, span_of(season, newest)?, years)?;
+    let windows = Windows::of_seasons(season.span_of(with)?, season.span_of(newest)?, years)?;
     let role = |c: usize| match cameras.contains(&c) {
         true => Role::Near,
         false => Role::Control,
@@ -162,18 +161,13 @@ fn adjust(all: &mut [GroundRow]) {
         .flat_map(|g| &mut g.against)
         .filter(|y| y.verdict == Verdict::NoClearChange && y.shift.light_p_value.is_some())
         .collect();
-    let family = Family {
-        p_values: asked.iter().filter_map(|y| y.shift.light_p_value).collect(),
-        weight: 1.0,
-        heirs: Vec::new(),
-    };
-    let adjusted = graph_adjusted(&[family]);
-    for (year, p) in asked.iter_mut().zip(&adjusted[0]) {
-        year.p_adjusted = Some(*p);
+    let p_values = asked.iter().filter_map(|y| y.shift.light_p_value).collect();
+    for (year, p) in asked.iter_mut().zip(holm_adjusted(p_values)) {
+        year.p_adjusted = Some(p);
         let ratio = year.shift.rate_ratio_against_controls;
         year.verdict = match ratio {
-            Some(r) if *p <= LEVEL && r.high < 1.0 => Verdict::ClearDrop,
-            Some(r) if *p <= LEVEL && r.low > 1.0 => Verdict::ClearRise,
+            Some(r) if p <= LEVEL && r.high < 1.0 => Verdict::ClearDrop,
+            Some(r) if p <= LEVEL && r.low > 1.0 => Verdict::ClearRise,
             _ => Verdict::NoClearChange,
         };
     }

@@ -7,9 +7,9 @@ use chrono::{Datelike, Days, NaiveDate, Weekday};
 
 use super::doings::Doing;
 use super::roles::{Logged, is_repeated};
-use super::{LEVEL, Role, Verdict};
+use super::{LEVEL, Role, Verdict, WORTH_KNOWING_LOSS};
 use crate::measure::{
-    Counts, Estimate, Exposure, Family, KNOWN, MatchedDay, MatchedRatio, critical, graph_adjusted,
+    Counts, Estimate, Exposure, KNOWN, MatchedDay, MatchedRatio, critical, holm_adjusted,
     matched_ratio, rate, two_sided, wilson,
 };
 use crate::property::By;
@@ -45,6 +45,18 @@ pub struct Repeated {
     pub after: Vec<DayAfter>,
     /// Days at the same cameras that follow none of them within [`FOLLOWED_DAYS`].
     pub ordinary: DayAfter,
+}
+
+impl Repeated {
+    /// Whether a loss that would change where a person sits is ruled out.
+    pub fn rules_loss_out(&self) -> bool {
+        self.ratio.is_some_and(rules_loss_out)
+    }
+}
+
+/// Whether a ratio of visits in light rules out that [`WORTH_KNOWING_LOSS`] of them are lost.
+pub fn rules_loss_out(ratio: Estimate) -> bool {
+    ratio.low > 1.0 - WORTH_KNOWING_LOSS
 }
 
 /// Camera-days that have others like them, and visits in light on them.
@@ -128,14 +140,11 @@ pub(super) fn repeated(season: &Season, log: &[Logged], doings: &[Doing]) -> Vec
     all
 }
 
-/// A loss of more than this part would matter.
-const MATTERS: f64 = 0.5;
-
 /// Marks what takes several doings together where one of them may have cost half.
 fn mark_pools(all: &mut [Repeated], doings: &[Doing]) {
     let is_open = |what: &str| {
         let row = all.iter().find(|r| r.what == what && r.by == Some(By::Own));
-        row.is_none_or(|r| r.ratio.is_none_or(|ratio| ratio.low <= MATTERS))
+        row.is_none_or(|r| !r.rules_loss_out())
     };
     let open: Vec<String> = doings
         .iter()
@@ -166,18 +175,13 @@ fn judge(all: &mut [Repeated]) {
     let asked: Vec<usize> = (0..all.len())
         .filter(|i| all[*i].p_value.is_some())
         .collect();
-    let family = Family {
-        p_values: asked.iter().filter_map(|i| all[*i].p_value).collect(),
-        weight: 1.0,
-        heirs: Vec::new(),
-    };
-    let adjusted = graph_adjusted(&[family]);
-    for (i, p) in asked.iter().zip(&adjusted[0]) {
+    let p_values = asked.iter().filter_map(|i| all[*i].p_value).collect();
+    for (i, p) in asked.iter().zip(holm_adjusted(p_values)) {
         let repeated = &mut all[*i];
-        repeated.p_adjusted = Some(*p);
+        repeated.p_adjusted = Some(p);
         repeated.verdict = match repeated.ratio {
-            Some(ratio) if *p <= LEVEL && ratio.value < 1.0 => Verdict::ClearDrop,
-            Some(_) if *p <= LEVEL => Verdict::ClearRise,
+            Some(ratio) if p <= LEVEL && ratio.value < 1.0 => Verdict::ClearDrop,
+            Some(_) if p <= LEVEL => Verdict::ClearRise,
             _ => Verdict::NoClearChange,
         };
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{LEVEL, Question, Shift, Side};
-use crate::measure::{Estimate, Family, graph_adjusted};
+use crate::measure::{Estimate, holm_adjusted};
 use crate::visits::Kind;
 
 /// What happened to the daylight share, or to visits in light.
@@ -136,16 +136,9 @@ fn adjust_all_hours(rows: &mut [Shift]) {
         }
     }
     for cameras in families.values() {
-        let family = Family {
-            p_values: cameras
-                .iter()
-                .filter_map(|i| rows[*i].rate_p_value)
-                .collect(),
-            weight: 1.0,
-            heirs: Vec::new(),
-        };
-        for (i, p) in cameras.iter().zip(&graph_adjusted(&[family])[0]) {
-            *rows[*i].adjusted(Question::AllVisits) = Some(*p);
+        let p_values = cameras.iter().filter_map(|i| rows[*i].rate_p_value);
+        for (i, p) in cameras.iter().zip(holm_adjusted(p_values.collect())) {
+            *rows[*i].adjusted(Question::AllVisits) = Some(p);
         }
     }
 }

@@ -1,7 +1,6 @@
 //! This season against earlier ones, camera by camera, over the days of the year on which a camera worked in
 //! both.
 
-use chrono::NaiveDate;
 use rayon::prelude::*;
 
 use super::compare::Compared;
@@ -51,17 +50,8 @@ pub(super) fn years(season: &Season, log: &[Logged]) -> Vec<YearRow> {
 
 /// The days of the year on which any camera worked in both seasons, from the first to the last.
 fn windows(season: &Season, earlier: DeerYear, newest: DeerYear) -> Option<Windows> {
-    let span = |year| span_of(season, year);
+    let span = |year| season.span_of(year);
     Windows::of_seasons(span(earlier)?, span(newest)?, newest.years_after(earlier))
-}
-
-/// First and last date of a season on which any camera worked.
-pub(super) fn span_of(season: &Season, year: DeerYear) -> Option<(NaiveDate, NaiveDate)> {
-    let worked = season
-        .cameras
-        .iter()
-        .flat_map(|c| c.effort.dates_between(year.first(), year.last()));
-    Some((*worked.clone().min()?, *worked.max()?))
 }
 
 /// First the deer that the seasons are about, this season against the last; then against older ones; then the

@@ -338,6 +338,19 @@ impl Season {
         codes.names().iter().map(place).collect()
     }
 
+    /// First and last date of a deer year on which any camera worked.
+    pub fn span_of(&self, year: DeerYear) -> Option<(NaiveDate, NaiveDate)> {
+        let cameras = self.cameras.iter();
+        let worked = cameras.flat_map(|c| c.effort.dates_between(year.first(), year.last()));
+        Some((*worked.clone().min()?, *worked.max()?))
+    }
+
+    /// Every date from the first to the last of these.
+    pub fn dates_of(&self, year: DeerYear) -> impl Iterator<Item = NaiveDate> + use<> {
+        let span = self.span_of(year).into_iter();
+        span.flat_map(|(first, last)| first.iter_days().take_while(move |d| *d <= last))
+    }
+
     /// The cameras that watch a stand on a date: those that its row lists, else those within the property's `near_m` of
     /// it.
     pub fn watching(&self, stand: &Stand, date: NaiveDate) -> Vec<usize> {

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use chrono::NaiveDate;
 use graylight::debrief::Debrief;
-use graylight::outlook::{Belief, Half, Held, Usable, WhyNot, prove};
+use graylight::outlook::{Belief, BesideBest, Half, Held, WhyNot, prove};
 use graylight::practice::{self, Options};
 use graylight::property::{FenceSide, Question};
 use graylight::shift::Verdict;
@@ -107,7 +107,7 @@ fn stands_are_told_with_their_ranges() {
         rows.iter()
             .any(|r| r.stand == "Ridge stand" && r.half == Half::Evening)
     );
-    for row in rows.iter().filter(|r| r.usable != Usable::TooFew) {
+    for row in rows.iter().filter(|r| r.beside_best != BesideBest::TooFew) {
         let per_ten = row.per_ten.unwrap();
         assert!(per_ten.low <= per_ten.value && per_ten.value <= per_ten.high);
         assert!(
@@ -121,7 +121,11 @@ fn stands_are_told_with_their_ranges() {
     }
     // In every group one row at least is among the best.
     for group in rows.chunk_by(|a, b| a.part == b.part && a.half == b.half) {
-        assert!(group.iter().any(|r| r.usable == Usable::AmongTheBest));
+        assert!(
+            group
+                .iter()
+                .any(|r| r.beside_best == BesideBest::AmongTheBest)
+        );
     }
     // Parts of its own, and no stands: cameras.
     std::fs::remove_file(folder.path().join("stands.csv")).unwrap();

@@ -137,16 +137,27 @@ impl Sheet {
         let Some(bytes) = super::read_optional(root, name)? else {
             return Ok(None);
         };
-        let sheet = Self::decode(name, &bytes)?;
-        if sheet.columns.is_empty() {
+        Self::decode(name, &bytes)?.checked(headings, problems)
+    }
+
+    /// The same table, what is odd about its headings told; `None` of an empty one.
+    ///
+    /// # Errors
+    /// When it lacks one of the `required` columns.
+    pub(super) fn checked(
+        self,
+        headings: &Headings,
+        problems: &mut Vec<Problem>,
+    ) -> Result<Option<Self>> {
+        if self.columns.is_empty() {
             return Ok(None);
         }
-        sheet.require(headings)?;
+        self.require(headings)?;
         let known = headings.known;
-        for column in &sheet.columns {
+        for column in &self.columns {
             if !column.is_empty() && !known.contains(&column.as_str()) {
                 problems.push(Problem::cell(
-                    name,
+                    &self.file,
                     1,
                     column,
                     Cause::UnknownColumn {
@@ -155,7 +166,7 @@ impl Sheet {
                 ));
             }
         }
-        Ok(Some(sheet))
+        Ok(Some(self))
     }
 
     /// # Errors

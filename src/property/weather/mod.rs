@@ -149,8 +149,7 @@ fn read_table(
     if let Some(rows) = centre::read(&sheet, problems)? {
         return Ok(rows);
     }
-    // Once more, for what it says of headings.
-    let Some(sheet) = Sheet::read(root, file, &HEADINGS, problems)? else {
+    let Some(sheet) = sheet.checked(&HEADINGS, problems)? else {
         return Ok(Vec::new());
     };
     let own = WeatherTable {
@@ -167,7 +166,7 @@ fn read_table(
         rain: Some("rain_mm".to_owned()),
         rain_unit: RainUnit::Mm,
     };
-    Ok(rows(&sheet.with_order(settings.date_order), &own, problems))
+    Ok(rows(&sheet, &own, problems))
 }
 
 fn mapped(

@@ -7,10 +7,7 @@ use crate::debrief::Debrief;
 use crate::measure::Estimate;
 use crate::property::By;
 use crate::report::words;
-use crate::shift::{Repeated, Role, Verdict};
-
-/// A loss of more than this part would matter.
-const MATTERS: f64 = 0.5;
+use crate::shift::{Repeated, Role, Verdict, rules_loss_out};
 
 /// Which of three a doing belongs to.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -57,7 +54,7 @@ fn cost(verdict: Verdict, ratio: Option<Estimate>) -> Cost {
     match verdict {
         Verdict::ClearDrop => Cost::Lost,
         Verdict::ClearRise => Cost::DidNot,
-        Verdict::NoClearChange if ratio.is_some_and(|r| r.low > MATTERS) => Cost::DidNot,
+        Verdict::NoClearChange if ratio.is_some_and(rules_loss_out) => Cost::DidNot,
         _ => Cost::CannotBeTold,
     }
 }

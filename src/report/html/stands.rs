@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::contents::Part;
 use crate::debrief::Debrief;
-use crate::outlook::{Half, StandRow, Usable};
+use crate::outlook::{BesideBest, Half, StandRow};
 use crate::report::{outlook_words, words};
 
 pub(super) fn section(debrief: &Debrief) -> Markup {
@@ -37,7 +37,9 @@ fn groups(rows: &[StandRow]) -> impl Iterator<Item = &[StandRow]> {
 }
 
 fn best(rows: &[StandRow]) -> Option<&StandRow> {
-    let told = rows.iter().filter(|r| r.usable == Usable::AmongTheBest);
+    let told = rows
+        .iter()
+        .filter(|r| r.beside_best == BesideBest::AmongTheBest);
     let mean = |r: &StandRow| r.per_ten.map_or(0.0, |e| e.value);
     told.max_by(|a, b| mean(a).total_cmp(&mean(b)))
 }
@@ -50,7 +52,7 @@ fn in_short(rows: &[StandRow]) -> String {
     for half in halves {
         let among = half
             .iter()
-            .filter(|r| r.usable == Usable::AmongTheBest)
+            .filter(|r| r.beside_best == BesideBest::AmongTheBest)
             .count();
         match best(half) {
             Some(best) if among == 1 => alone.push(format!(
@@ -116,7 +118,7 @@ fn stand(debrief: &Debrief, row: &StandRow, has_wind: bool) -> Markup {
             td {
                 strong { (outlook_words::per_ten(row.per_ten)) }
                 br; (words::counted(row.visits, "visit")) " in " (words::counted(row.outings, row.half.word()))
-                br; (outlook_words::usable(row))
+                br; (outlook_words::beside_best(row))
                 @if is_much_left_out(row) { br; (words::grouped(row.left_out)) " left out: the camera may have been dead, or is not tagged" }
             }
             td { (outlook_words::three_of_four(row)) }
