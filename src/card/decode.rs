@@ -3,6 +3,7 @@
 use std::fs::File;
 use std::io::{BufRead, BufReader, Cursor, Seek};
 use std::path::Path;
+use std::sync::{Condvar, Mutex};
 
 use exif::{In, Tag};
 use image::RgbImage;
@@ -10,12 +11,16 @@ use image::RgbImage;
 use super::read_header;
 
 /// A picture of more pixels than any trail camera writes, its own enlargement included, is not decoded.
-const PIXELS_MAX: u64 = 120_000_000;
+pub const PIXELS_MAX: u64 = 200_000_000;
 /// The same for the thumbnail in an EXIF block, which is 64 kilobytes long at most.
 const THUMBNAIL_PIXELS_MAX: u64 = 4_000_000;
 /// No picture of something packs more pixels into a byte; one that claims to says nothing true of its
 /// size.
 const PIXELS_IN_A_BYTE: u64 = 3000;
+/// What decoding one picture may take of the memory.
+const DECODING_BYTES_MAX: u64 = 300_000_000;
+/// Whatever takes less is no burden, however many are decoded side by side.
+const LIGHT_BYTES: u64 = 40_000_000;
 
 /// The EXIF thumbnail as it is in the file, a JPEG itself; `None` where there is none.
 pub fn thumbnail(path: &Path) -> Option<Vec<u8>> {
@@ -70,9 +75,14 @@ fn decode(
     if pixels > pixels_max || pixels > bytes.saturating_mul(PIXELS_IN_A_BYTE) {
         return None;
     }
-    decoder.set_max_decoding_buffer_size(pixels_max as usize * 4);
+    decoder.set_max_decoding_buffer_size(DECODING_BYTES_MAX as usize);
     // The decoder is content when either side is as long as asked.
     let (width, height) = decoder.scale(across_px, u16::MAX).ok()?;
+    let taken = bytes_taken(&info, u64::from(width) * u64::from(height));
+    if taken > DECODING_BYTES_MAX {
+        return None;
+    }
+    let _turn = (taken > LIGHT_BYTES).then(HeavyTurn::wait);
     let pixels = decoder.decode().ok()?;
     match decoder.info()?.pixel_format {
         jpeg_decoder::PixelFormat::RGB24 => {
@@ -90,4 +100,63 @@ fn decode(
             Some(whole.decode().ok()?.thumbnail(across, across).to_rgb8())
         }
     }
+}
+
+/// What decoding takes at the most: the scaled picture twice, as planes and as pixels; of a progressive
+/// one every coefficient as well, in two bytes (ITU-T T.81, G.1: all scans come before the first pixel);
+/// of one in other colours than red, green and blue every pixel, since those are not scaled.
+fn bytes_taken(info: &jpeg_decoder::ImageInfo, scaled_pixels: u64) -> u64 {
+    let pixels = u64::from(info.width) * u64::from(info.height);
+    let channels = info.pixel_format.pixel_bytes() as u64;
+    let scaled = 2 * scaled_pixels * channels;
+    let is_progressive = info.coding_process == jpeg_decoder::CodingProcess::DctProgressive;
+    let coefficients = if is_progressive {
+        2 * pixels * channels
+    } else {
+        0
+    };
+    let is_scaled = matches!(
+        info.pixel_format,
+        jpeg_decoder::PixelFormat::RGB24 | jpeg_decoder::PixelFormat::L8
+    );
+    let whole = if is_scaled {
+        0
+    } else {
+        pixels * (channels + 3) + coefficients
+    };
+    scaled + coefficients.max(whole)
+}
+
+/// A turn at decoding what takes much memory: two at a time.
+struct HeavyTurn;
+
+static HEAVY: (Mutex<usize>, Condvar) = (Mutex::new(0), Condvar::new());
+
+impl HeavyTurn {
+    const AT_A_TIME: usize = 2;
+
+    fn wait() -> Self {
+        let busy = HEAVY.0.lock().unwrap_or_else(|e| e.into_inner());
+        let mut busy = HEAVY
+            .1
+            .wait_while(busy, |busy| *busy >= Self::AT_A_TIME)
+            .unwrap_or_else(|e| e.into_inner());
+        *busy += 1;
+        Self
+    }
+}
+
+impl Drop for HeavyTurn {
+    fn drop(&mut self) {
+        *HEAVY.0.lock().unwrap_or_else(|e| e.into_inner()) -= 1;
+        HEAVY.1.notify_one();
+    }
+}
+
+/// How many pixels a JPEG claims to have; `None` where its header does not say.
+pub fn pixels_claimed(path: &Path) -> Option<u64> {
+    let mut decoder = jpeg_decoder::Decoder::new(BufReader::new(File::open(path).ok()?));
+    decoder.read_info().ok()?;
+    let info = decoder.info()?;
+    Some(u64::from(info.width) * u64::from(info.height))
 }

@@ -36,7 +36,7 @@ use indicatif::ProgressBar;
 use rayon::prelude::*;
 
 pub use container::read_container;
-pub use decode::{decode_scaled, decode_small, thumbnail};
+pub use decode::{PIXELS_MAX, decode_scaled, decode_small, pixels_claimed, thumbnail};
 pub use descriptions::{Packets, read_packets};
 pub use duplicates::is_same_picture;
 pub use glance::Glance;

@@ -14,12 +14,14 @@
 //! `cameras.csv` stay the truth, and are read again when another program has saved them.
 
 mod clip;
+mod connections;
 mod contact_sheet;
 mod deer;
 mod filter;
 mod keys;
 mod log_columns;
 mod logbook;
+mod lost;
 mod pages;
 mod quiet;
 mod screens;
@@ -30,6 +32,7 @@ mod views;
 mod visits;
 
 use std::fs::File;
+use std::io::ErrorKind;
 use std::net::IpAddr;
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard};
@@ -66,8 +69,8 @@ pub(crate) struct Desk {
     views: Views,
     keys: Mutex<Keys>,
     today: NaiveDate,
-    /// Held as long as the desk is open.
-    _lock: File,
+    /// Held as long as the desk is open; `None` where the folder can only be looked at.
+    lock: Option<File>,
 }
 
 impl Desk {
@@ -82,10 +85,14 @@ impl Desk {
     /// # Errors
     /// When it does not come to an end, or what it wrote cannot be read.
     fn season_to_change(&self) -> Result<MutexGuard<'_, DeskSeason>> {
+        if self.lock.is_none() {
+            bail!("{READ_ONLY}");
+        }
         const STEP: Duration = Duration::from_millis(50);
         const STEPS: u32 = 60;
         for _ in 0..STEPS {
             let mut season = self.season();
+            season.ensure_there()?;
             if season.is_settled() {
                 season.refresh()?;
                 return Ok(season);
@@ -100,6 +107,9 @@ impl Desk {
         self.keys.lock().unwrap_or_else(|e| e.into_inner())
     }
 }
+
+const READ_ONLY: &str =
+    "this folder can only be read, so nothing can be saved: look as long as you like";
 
 /// Opens the desk and serves it until the program is stopped; `open` is handed the address once
 /// the desk answers there.
@@ -121,7 +131,10 @@ pub fn serve(
     }
     let property = Property::open(root)?;
     let lock = only_one(root)?;
-    clear_away(root);
+    if lock.is_some() {
+        clear_away(root);
+    }
+    let folders = card::Folders::now(&property);
     let remembered = card::remembered(&property, request.today);
     let is_remembered = remembered.is_some();
     let mut crawl = remembered.unwrap_or_else(|| {
@@ -131,29 +144,45 @@ pub fn serve(
     });
     progress.finish_and_clear();
     clock::settle(&property, &mut crawl, request.today);
+    let mut season = DeskSeason::open(property, crawl, lock.is_some())?;
+    if lock.is_none() {
+        season.tell([format!("Note: {READ_ONLY}.")]);
+    }
     let desk = Arc::new(Desk {
-        season: Mutex::new(DeskSeason::open(property, crawl)?),
+        season: Mutex::new(season),
         views: Views::default(),
         keys: Mutex::new(Keys::read(root)?),
         today: request.today,
-        _lock: lock,
+        lock,
     });
     let (worker, first) = (Arc::clone(&desk), Arc::clone(&desk));
     std::thread::spawn(move || make_first(&first));
     server::run(&desk, request, |address| {
         open(address);
-        std::thread::spawn(move || look_through(&worker, is_remembered));
+        std::thread::spawn(move || look_through(&worker, is_remembered, folders));
     })
 }
 
 /// A second desk would not see what the first one changes until it is too late.
-fn only_one(root: &Path) -> Result<File> {
-    files::hold(
+fn only_one(root: &Path) -> Result<Option<File>> {
+    let held = files::hold(
         &root.join("catalogue/.desk-lock"),
         &Busy::Refuse(
             "the desk is open on this property already. Go to that window, or stop the other graylight first.",
         ),
-    )
+    );
+    let is_read_only = |e: &anyhow::Error| {
+        let kind = e.downcast_ref::<std::io::Error>().map(std::io::Error::kind);
+        matches!(
+            kind,
+            Some(ErrorKind::ReadOnlyFilesystem | ErrorKind::PermissionDenied)
+        )
+    };
+    match held {
+        Ok(lock) => Ok(Some(lock)),
+        Err(e) if is_read_only(&e) => Ok(None),
+        Err(e) => Err(e),
+    }
 }
 
 /// A kill can leave files in the making behind; none of them was ever counted. One that is new may be
@@ -194,7 +223,7 @@ fn make_first(desk: &Desk) {
 
 /// What is done while the person already tags: the cards are looked at where the pictures came from memory,
 /// other programs' tags are read, the pictures are sorted, and pictures that arrive are taken in.
-fn look_through(desk: &Desk, is_remembered: bool) {
+fn look_through(desk: &Desk, is_remembered: bool, mut folders: card::Folders) {
     // The first screen comes first: until it is there both cores are needed for it.
     const FIRST_SCREEN: Duration = Duration::from_secs(2);
     std::thread::sleep(FIRST_SCREEN);
@@ -206,9 +235,8 @@ fn look_through(desk: &Desk, is_remembered: bool) {
     }
     // Screens that were laid out anew in between are other screens.
     while !sort(desk) {}
-    const LOOK_AGAIN: Duration = Duration::from_secs(4);
+    const LOOK_AGAIN: Duration = Duration::from_secs(2);
     let property = desk.season().property.clone();
-    let mut folders = card::Folders::now(&property);
     loop {
         std::thread::sleep(LOOK_AGAIN);
         if !folders.have_changed() {
@@ -225,7 +253,11 @@ fn look_through(desk: &Desk, is_remembered: bool) {
 
 /// Whether there are other pictures than before.
 fn read_anew(desk: &Desk) -> Result<bool> {
-    let property = desk.season().property.clone();
+    let property = {
+        let season = desk.season();
+        season.ensure_there()?;
+        season.property.clone()
+    };
     let mut crawl = card::crawl(&property, desk.today, &ProgressBar::hidden());
     crawl.memory.keep();
     clock::settle(&property, &mut crawl, desk.today);

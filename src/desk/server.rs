@@ -25,8 +25,9 @@ use serde_json::json;
 
 use super::filter::Asked;
 use super::keys::Keys;
+use super::lost::{self, LostRows};
 use super::views::{self, Size, is_playable};
-use super::{Desk, DeskOptions, contact_sheet, deer, logbook, pages, visits};
+use super::{Desk, DeskOptions, connections, contact_sheet, deer, logbook, pages, visits};
 
 /// What is answered: JSON, or a failure.
 pub(super) struct Reply(String);
@@ -97,7 +98,7 @@ pub(super) fn run(desk: &Arc<Desk>, request: &DeskOptions, open: impl FnOnce(&st
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()?;
-    runtime.block_on(async {
+    let served = runtime.block_on(async {
         let address = SocketAddr::new(request.address, request.port);
         let listener = tokio::net::TcpListener::bind(address)
             .await
@@ -109,18 +110,13 @@ pub(super) fn run(desk: &Arc<Desk>, request: &DeskOptions, open: impl FnOnce(&st
         let door = Door::at(listener.local_addr()?);
         let home = door.home();
         let app = app(Arc::clone(desk), door);
-        let served = axum::serve(listener, app).with_graceful_shutdown(async {
-            let _ = tokio::signal::ctrl_c().await;
-            // Answers on their way get a moment; a browser that holds a connection open gets no more.
-            const LAST_ANSWERS: std::time::Duration = std::time::Duration::from_millis(1500);
-            std::thread::spawn(|| {
-                std::thread::sleep(LAST_ANSWERS);
-                std::process::exit(0);
-            });
-        });
         open(&home);
-        Ok(served.await?)
-    })
+        connections::serve(listener, app).await;
+        Ok(())
+    });
+    // Nothing that is being made for a page is waited for: what is saved was saved before it was told.
+    runtime.shutdown_background();
+    served
 }
 
 /// Who is let in.
@@ -222,6 +218,9 @@ async fn at_the_door(State(door): State<Arc<Door>>, request: HttpRequest, next: 
     response
 }
 
+/// What a page sends at the most.
+pub(super) const LARGEST_BODY: usize = 1 << 20;
+
 type Shared = State<Arc<Desk>>;
 
 fn app(desk: Arc<Desk>, door: Door) -> Router {
@@ -236,10 +235,10 @@ fn app(desk: Arc<Desk>, door: Door) -> Router {
         .route("/api/sweep", post(sweep))
         .route("/api/deer", get(named_deer))
         .route("/api/log", get(read_log).post(write_log))
+        .route("/api/lost", post(decide_on_lost))
         .route("/api/keys", post(change_keys))
         .route("/picture/{id}", get(picture))
         .route("/clip/{id}", get(clip));
-    const LARGEST_BODY: usize = 1 << 20;
     let nowhere = || async {
         (
             StatusCode::NOT_FOUND,
@@ -250,6 +249,7 @@ fn app(desk: Arc<Desk>, door: Door) -> Router {
         .nest(&format!("/{}", door.secret), inside)
         .fallback(nowhere)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(middleware::from_fn(connections::whole_in_time))
         .layer(middleware::from_fn_with_state(Arc::new(door), at_the_door))
         .with_state(desk)
 }
@@ -298,6 +298,7 @@ async fn state(State(desk): Shared) -> Answer {
             "generation": season.generation,
             "sorting": season.sorting.progress(),
             "notices": season.notices,
+            "lost": LostRows::of(&season.gone),
         }))
     })
     .await
@@ -312,6 +313,8 @@ async fn since(State(desk): Shared) -> Answer {
             "generation": season.generation,
             "counts": season.counts(),
             "sorting": season.sorting.progress(),
+            "notices": season.notices,
+            "lost": LostRows::of(&season.gone),
         }))
     })
     .await
@@ -361,11 +364,16 @@ async fn write_log(State(desk): Shared, headers: HeaderMap, body: String) -> Ans
     work(desk, move |desk| logbook::change(desk, &sent)).await
 }
 
+async fn decide_on_lost(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
+    let sent: lost::Decided = sent(&headers, &body)?;
+    work(desk, move |desk| lost::decide(desk, &sent)).await
+}
+
 async fn change_keys(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
     let wanted: Keys = sent(&headers, &body)?;
     work(desk, move |desk| {
         wanted.check().map_err(Failure::Wrong)?;
-        let root = desk.season().property.root.clone();
+        let root = desk.season_to_change()?.property.root.clone();
         let mut keys = desk.keys();
         wanted.save(&root)?;
         *keys = wanted;

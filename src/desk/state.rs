@@ -2,14 +2,19 @@
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
-use anyhow::Result;
+use anyhow::{Result, bail};
+use chrono::Utc;
 
 use super::screens::Screens;
 use super::sorting::Sorting;
 use crate::card::Crawl;
 use crate::property::{Property, Written};
-use crate::tags::{ForeignTag, Opened, Tag, TagBook, Who};
+use crate::tags::{
+    Change, Entry, ForeignTag, JOURNAL, Journal, Kept, Opened, PictureRows, Tag, TagBook, Who,
+    tag_in,
+};
 
 /// A season on the desk.
 pub(super) struct DeskSeason {
@@ -28,7 +33,16 @@ pub(super) struct DeskSeason {
     changed_in: Vec<u64>,
     steps: Vec<Step>,
     pub notices: Vec<String>,
+    /// What was ever saved here.
+    pub journal: Journal,
+    /// Saved rows that are in the table no longer, by picture.
+    pub gone: BTreeMap<String, Kept>,
+    /// Since when `tags.csv` is not there, if it was.
+    absent_since: Option<Instant>,
 }
+
+/// Programs that save a table may take it away for a moment.
+const BRIEFLY: Duration = Duration::from_secs(2);
 
 /// A change, kept so that it can be taken back.
 struct Step {
@@ -75,8 +89,51 @@ impl DeskSeason {
     ///
     /// # Errors
     /// When `tags.csv` cannot be read, or the sun does not rise and set there.
-    pub fn open(property: Property, crawl: Crawl) -> Result<Self> {
-        Self::lay_out(property, crawl, 1, TagBook::open)
+    pub fn open(property: Property, crawl: Crawl, is_writable: bool) -> Result<Self> {
+        let (opened, journal) = rayon::join(
+            || match is_writable {
+                true => Self::lay_out(&property, crawl, 1, TagBook::open),
+                false => Self::lay_out(&property, crawl, 1, TagBook::reopen),
+            },
+            || Journal::open(&property.root),
+        );
+        let mut season = opened?;
+        match journal {
+            Ok(journal) => season.journal = journal,
+            Err(e) => season.tell([format!(
+                "{JOURNAL} cannot be read ({e}): rows that vanish from tags.csv would not be noticed."
+            )]),
+        }
+        season.steps = season.known_steps();
+        season.look_for_lost();
+        Ok(season)
+    }
+
+    /// Steps of an earlier start that can be taken back.
+    fn known_steps(&self) -> Vec<Step> {
+        let paths = self.crawl.pictures.iter().map(|p| p.path.as_str());
+        let here: HashMap<&str, u32> = paths.zip(0..).collect();
+        let tags = |entry: &Entry, rows: &[Vec<String>]| -> Option<Vec<Tag>> {
+            let columns = || entry.columns.iter().map(String::as_str);
+            let cells = |row: &Vec<String>| columns().zip(row.iter().cloned()).collect::<Vec<_>>();
+            rows.iter().map(|row| tag_in(&cells(row))).collect()
+        };
+        let step = |entry: &Entry| {
+            let (mut before, mut after) = (BTreeMap::new(), BTreeMap::new());
+            for rows in &entry.pictures {
+                let picture = *here.get(rows.picture.as_str())?;
+                before.insert(picture, tags(entry, &rows.before)?);
+                after.insert(picture, tags(entry, &rows.after)?);
+            }
+            let first = *after.keys().next()?;
+            Some(Step {
+                words: entry.words.clone(),
+                screen: self.screens.of_picture[first as usize] as usize,
+                before,
+                after,
+            })
+        };
+        self.journal.steps.iter().filter_map(step).collect()
     }
 
     /// Lays it out anew, because there are other pictures. What can be undone and what was to be told
@@ -85,21 +142,21 @@ impl DeskSeason {
     /// # Errors
     /// As [`DeskSeason::open`]; then all is as it was.
     pub fn open_again(&mut self, property: Property, crawl: Crawl) -> Result<()> {
-        let next = Self::lay_out(property, crawl, self.generation + 1, TagBook::reopen)?;
+        let next = Self::lay_out(&property, crawl, self.generation + 1, TagBook::reopen)?;
         let before = std::mem::replace(self, next);
         self.follow(before);
         Ok(())
     }
 
     fn lay_out(
-        property: Property,
+        property: &Property,
         crawl: Crawl,
         generation: u64,
         read_tags: impl FnOnce(&Property, &Crawl) -> Result<(TagBook, Opened)> + Send,
     ) -> Result<Self> {
         let (screens, opened) = rayon::join(
-            || Screens::of(&property, &crawl),
-            || read_tags(&property, &crawl),
+            || Screens::of(property, &crawl),
+            || read_tags(property, &crawl),
         );
         let (screens, (book, opened)) = (screens?, opened?);
         let mut notices: Vec<String> = Vec::new();
@@ -115,12 +172,15 @@ impl DeskSeason {
             sorting: Sorting::default(),
             version: generation << 32,
             steps: Vec::new(),
-            property,
+            property: property.clone(),
             crawl: Arc::new(crawl),
             screens: Arc::new(screens),
             book,
             generation,
             notices,
+            journal: Journal::default(),
+            gone: BTreeMap::new(),
+            absent_since: None,
         })
     }
 
@@ -145,9 +205,11 @@ impl DeskSeason {
     fn follow(&mut self, before: Self) {
         let paths = self.crawl.pictures.iter().map(|p| p.path.as_str());
         let here: HashMap<&str, u32> = paths.zip(0..).collect();
+        let paths = before.crawl.pictures.iter().map(|p| p.path.as_str());
+        let there: HashMap<&str, u32> = paths.zip(0..).collect();
         let moved = |tags: &BTreeMap<u32, Vec<Tag>>| -> Option<BTreeMap<u32, Vec<Tag>>> {
-            let there = |p: &u32| before.crawl.pictures[*p as usize].path.as_str();
-            let one = |(p, t): (&u32, &Vec<Tag>)| Some((*here.get(there(p))?, t.clone()));
+            let path = |p: &u32| before.crawl.pictures[*p as usize].path.as_str();
+            let one = |(p, t): (&u32, &Vec<Tag>)| Some((*here.get(path(p))?, t.clone()));
             tags.iter().map(one).collect()
         };
         let step = |step: &Step| {
@@ -164,7 +226,26 @@ impl DeskSeason {
         self.steps = steps;
         let told = std::mem::replace(&mut self.notices, before.notices);
         self.tell(told);
+        // What a window still shows of the pictures as they were before must be told from what it does not.
+        for (screen, changed_in) in self.screens.all.iter().zip(&mut self.changed_in) {
+            for picture in &screen.pictures {
+                let path = self.crawl.pictures[*picture as usize].path.as_str();
+                let Some(then) = there.get(path) else {
+                    continue;
+                };
+                let is_same = self.book.of_picture(*picture) == before.book.of_picture(*then);
+                let screen_then = before.screens.of_picture[*then as usize] as usize;
+                let changed = if is_same {
+                    before.changed_in[screen_then]
+                } else {
+                    self.version
+                };
+                *changed_in = changed.max(*changed_in);
+            }
+        }
+        self.journal = before.journal;
         self.book.follow(before.book);
+        self.look_for_lost();
     }
 
     /// Keeps what is to be told, once.
@@ -248,11 +329,38 @@ impl DeskSeason {
     /// # Errors
     /// When `tags.csv` can no longer be read as a table; what was known before stays.
     pub fn refresh(&mut self) -> Result<()> {
+        if let Err(e) = self.ensure_there() {
+            self.tell([format!("{e:#}")]);
+            return Ok(());
+        }
         self.refresh_property();
-        if self.book.is_current() || !self.book.is_settled() {
+        if self.book.is_current() || !self.is_book_settled() {
             return Ok(());
         }
         let (book, opened) = TagBook::reopen(&self.property, &self.crawl)?;
+        self.take_book(book);
+        self.tell(opened.problems.iter().take(5).map(ToString::to_string));
+        Ok(())
+    }
+
+    /// Whether the property's folder is still there: a drive that went away leaves an empty one, or none.
+    ///
+    /// # Errors
+    /// When it is not.
+    pub fn ensure_there(&self) -> Result<()> {
+        let root = &self.property.root;
+        if !root.join("property.toml").exists() {
+            bail!(
+                "{} is not there any more. Is its drive still connected? Nothing is written until it is back; what was saved before is safe.",
+                root.join("property.toml").display()
+            );
+        }
+        Ok(())
+    }
+
+    /// Takes what the table says now in the place of what it said before.
+    pub fn take_book(&mut self, book: TagBook) {
+        self.absent_since = None;
         self.version += 1;
         for (screen, changed_in) in self.screens.all.iter().zip(&mut self.changed_in) {
             let mut pictures = screen.pictures.iter();
@@ -262,8 +370,17 @@ impl DeskSeason {
         }
         let before = std::mem::replace(&mut self.book, book);
         self.book.follow(before);
-        self.tell(opened.problems.iter().take(5).map(ToString::to_string));
-        Ok(())
+        self.look_for_lost();
+    }
+
+    /// Whether nobody is about to save the table. One that is away for a moment is about to come back.
+    fn is_book_settled(&mut self) -> bool {
+        if self.book.is_absent() {
+            let since = *self.absent_since.get_or_insert_with(Instant::now);
+            return since.elapsed() > BRIEFLY;
+        }
+        self.absent_since = None;
+        self.book.is_settled()
     }
 
     fn refresh_property(&mut self) {
@@ -281,10 +398,10 @@ impl DeskSeason {
     }
 
     /// Whether no other program is writing one of the files just now.
-    pub fn is_settled(&self) -> bool {
+    pub fn is_settled(&mut self) -> bool {
         let now = Written::now(&self.property.root);
         let log_is = now == self.property.written || now.is_settled();
-        log_is && (self.book.is_current() || self.book.is_settled())
+        log_is && (self.book.is_current() || self.is_book_settled())
     }
 
     /// Tags pictures of one screen, if it still is what the page showed.
@@ -295,7 +412,9 @@ impl DeskSeason {
         pictures: &[u32],
         tags: &[Tag],
     ) -> Result<(), Refused> {
-        if self.changed_in[screen] > version {
+        let of_picture = |p: &u32| self.screens.of_picture[*p as usize] as usize;
+        let screens = pictures.iter().map(of_picture).chain([screen]);
+        if screens.into_iter().any(|s| self.changed_in[s] > version) {
             return Err(Refused::Changed);
         }
         let changes = pictures.iter().map(|p| (*p, tags.to_vec())).collect();
@@ -336,7 +455,7 @@ impl DeskSeason {
             .keys()
             .map(|p| (*p, self.book.of_picture(*p).to_vec()))
             .collect();
-        self.save(&after)?;
+        self.save(Change::Saved, words.clone(), &after)?;
         self.steps.push(Step {
             words,
             screen,
@@ -346,13 +465,45 @@ impl DeskSeason {
         Ok(())
     }
 
-    fn save(&mut self, changes: &BTreeMap<u32, Vec<Tag>>) -> Result<()> {
-        self.book.set(&self.property, &self.crawl, changes)?;
+    fn save(
+        &mut self,
+        change: Change,
+        words: String,
+        changes: &BTreeMap<u32, Vec<Tag>>,
+    ) -> Result<()> {
+        let rows = self.book.set(&self.property, &self.crawl, changes)?;
+        for picture in &rows {
+            self.gone.remove(&picture.picture);
+        }
+        self.note(change, words, self.book.columns().to_vec(), rows);
         self.version += 1;
         for picture in changes.keys() {
             self.changed_in[self.screens.of_picture[*picture as usize] as usize] = self.version;
         }
         Ok(())
+    }
+
+    /// Writes into the journal what has just been saved. A journal that cannot be written takes nothing away
+    /// from that.
+    pub fn note(
+        &mut self,
+        change: Change,
+        words: String,
+        columns: Vec<String>,
+        pictures: Vec<PictureRows>,
+    ) {
+        let entry = Entry {
+            at: Utc::now().to_rfc3339(),
+            change,
+            words,
+            columns,
+            pictures,
+        };
+        if let Err(e) = self.journal.add(entry) {
+            self.tell([format!(
+                "Your tags are saved, but {JOURNAL} cannot be written ({e}): rows that vanish from tags.csv could not be put back."
+            )]);
+        }
     }
 
     /// Takes the last step back and returns what it was, and where. A step whose pictures have got
@@ -361,6 +512,15 @@ impl DeskSeason {
         let Some(step) = self.steps.pop() else {
             return Ok(None);
         };
+        let pictures = |p: &u32| &self.crawl.pictures[*p as usize].path;
+        if step
+            .after
+            .keys()
+            .any(|p| self.gone.contains_key(pictures(p)))
+        {
+            self.steps.push(step);
+            bail!("rows of that step are gone from tags.csv; put them back first, or let them go");
+        }
         let mut after = step.after.iter();
         if !after.all(|(p, tags)| self.book.of_picture(*p) == tags.as_slice()) {
             let words = format!(
@@ -369,7 +529,7 @@ impl DeskSeason {
             );
             return Ok(Some((words, step.screen)));
         }
-        if let Err(e) = self.save(&step.before) {
+        if let Err(e) = self.save(Change::Undone, step.words.clone(), &step.before) {
             self.steps.push(step);
             return Err(e);
         }

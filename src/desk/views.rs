@@ -8,7 +8,7 @@ use std::sync::{Arc, Mutex, MutexGuard, OnceLock};
 use lru::LruCache;
 use serde::Deserialize;
 
-use crate::card::{shrunk, thumbnail};
+use crate::card::{PIXELS_MAX, pixels_claimed, shrunk, thumbnail};
 
 /// How large a picture is wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Deserialize)]
@@ -88,6 +88,12 @@ fn view(path: &Path, size: Size) -> Result<Vec<u8>, String> {
     let bytes = std::fs::metadata(path).map_err(refused)?.len();
     if is_clip(path) {
         return first_frame(path).ok_or("this clip cannot be shown here".to_owned());
+    }
+    // A browser would decode whatever it is handed.
+    if pixels_claimed(path).is_some_and(|pixels| pixels > PIXELS_MAX) {
+        return Err(
+            "the picture claims to be larger than any camera's and is not shown".to_owned(),
+        );
     }
     if size == Size::Full || (size == Size::Screen && bytes <= LIGHT_BYTES) {
         return std::fs::read(path).map_err(refused);

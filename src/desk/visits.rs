@@ -1,5 +1,7 @@
 //! One visit on the screen, and its tags.
 
+use std::collections::HashMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::Desk;
@@ -290,6 +292,9 @@ pub(super) struct Tagged {
     visit: usize,
     version: u64,
     pictures: Option<Vec<u64>>,
+    /// The paths of the pictures that are meant, should their numbers have changed.
+    #[serde(default)]
+    paths: Vec<String>,
     tags: Vec<TagView>,
 }
 
@@ -304,36 +309,49 @@ struct Saved {
 pub(super) fn tag(desk: &Desk, sent: Tagged) -> Answer {
     let tags = sent
         .tags
-        .into_iter()
+        .iter()
+        .cloned()
         .map(TagView::understood)
         .collect::<Result<Vec<_>, _>>()?;
     let mut season = desk.season_to_change()?;
-    let (known, generation) = (season.screens.all.len(), season.generation);
-    if sent.generation != generation || sent.visit >= known {
-        return Err(Failure::Wrong(
-            "The pictures were read anew. Load the page again.".to_owned(),
-        ));
-    }
-    let of_screen = season.screens.all[sent.visit].pictures.clone();
-    let pictures: Vec<u32> = match sent.pictures {
-        None => of_screen,
-        Some(numbers) => {
-            let meant = numbers.iter().filter_map(|n| picture(&season, *n));
-            meant.filter(|p| of_screen.contains(p)).collect()
-        }
-    };
-    match season.tag(sent.visit, sent.version, &pictures, &tags) {
+    let (screen, pictures) = meant(&season, &sent).ok_or_else(|| {
+        Failure::Wrong("The pictures were read anew. Load the page again.".to_owned())
+    })?;
+    match season.tag(screen, sent.version, &pictures, &tags) {
         Ok(()) => Reply::json(&Saved {
-            visit: VisitView::of(&season, sent.visit),
+            visit: VisitView::of(&season, screen),
             counts: season.counts(),
             version: season.version,
         }),
         Err(Refused::Changed) => Err(Failure::Changed(serde_json::json!({
             "error": "These pictures were tagged from elsewhere meanwhile. This is what they have now.",
-            "visit": VisitView::of(&season, sent.visit),
+            "visit": VisitView::of(&season, screen),
         }))),
         Err(Refused::NotSaved(e)) => Err(e.into()),
     }
+}
+
+/// The screen and the pictures that are meant. Where the pictures were read anew meanwhile, numbers stand
+/// for others and paths tell.
+fn meant(season: &DeskSeason, sent: &Tagged) -> Option<(usize, Vec<u32>)> {
+    if sent.generation != season.generation {
+        let all = season.crawl.pictures.iter().zip(0..);
+        let here: HashMap<&str, u32> = all.map(|(p, i)| (p.path.as_str(), i)).collect();
+        let find = |path: &String| here.get(path.as_str()).copied();
+        let pictures: Vec<u32> = sent.paths.iter().map(find).collect::<Option<_>>()?;
+        let first = *pictures.first()?;
+        let screen = season.screens.of_picture[first as usize] as usize;
+        return Some((screen, pictures));
+    }
+    let of_screen = &season.screens.all.get(sent.visit)?.pictures;
+    let pictures = match &sent.pictures {
+        None => of_screen.clone(),
+        Some(numbers) => {
+            let meant = numbers.iter().filter_map(|n| picture(season, *n));
+            meant.filter(|p| of_screen.contains(p)).collect()
+        }
+    };
+    Some((sent.visit, pictures))
 }
 
 /// `POST api/undo`

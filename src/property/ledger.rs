@@ -89,6 +89,11 @@ impl Ledger {
         self.is_as_seen(FileState::at(&self.path))
     }
 
+    /// Whether the file was there and is not now.
+    pub fn is_absent(&self) -> bool {
+        self.seen.is_some() && FileState::at(&self.path).is_none()
+    }
+
     /// Whether whoever has saved the file is through with it.
     pub fn is_settled(&self) -> bool {
         FileState::at(&self.path).is_none_or(|now| now.is_finished())
@@ -185,6 +190,13 @@ impl Ledger {
             found.map_or(old, |(_, value)| value.as_str()).to_owned()
         };
         self.joined(self.headings().iter().enumerate().map(cell))
+    }
+
+    /// The cells of a row's own text, one for each heading.
+    pub fn cells(&self, row: &str) -> Vec<String> {
+        let record = self.sheet.record(row);
+        let cell = |i| record.get(i).unwrap_or("").to_owned();
+        (0..self.headings().len()).map(cell).collect()
     }
 
     /// The headings as a line of their own.

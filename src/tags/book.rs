@@ -6,10 +6,11 @@ use std::ops::Range;
 use anyhow::Result;
 
 use super::find::{Content, Finder};
+use super::journal::{Journal, Kept, PictureRows, Seen, TableRows};
 use super::pictures::{FILE, HEADINGS, meant};
-use super::words::{Tag, seen};
+use super::words::{Tag, Who, seen};
 use crate::card::Crawl;
-use crate::property::{Ledger, Problem, Property};
+use crate::property::{Ledger, Problem, Property, picture_key};
 
 /// The tags of a property's pictures, in step with the file. Rows that name no picture of the
 /// property, and rows that cannot be used, are left where they are.
@@ -131,12 +132,18 @@ impl TagBook {
         self.ledger.is_settled()
     }
 
+    /// Whether the table was there and is not now.
+    pub fn is_absent(&self) -> bool {
+        self.ledger.is_absent()
+    }
+
     /// The tags of a picture.
     pub fn of_picture(&self, picture: u32) -> &[Tag] {
         self.tags.get(picture as usize).map_or(&[], Vec::as_slice)
     }
 
-    /// Gives pictures their tags in place of those they have, and returns when that is on the disk.
+    /// Gives pictures their tags in place of those they have, and returns when that is on the disk, with the
+    /// rows before and after.
     ///
     /// # Errors
     /// When the disk does not take it; then nothing has changed.
@@ -145,7 +152,7 @@ impl TagBook {
         property: &Property,
         crawl: &Crawl,
         changes: &BTreeMap<u32, Vec<Tag>>,
-    ) -> Result<()> {
+    ) -> Result<Vec<PictureRows>> {
         let is_changed = |row: &BookRow| changes.contains_key(&row.picture);
         let gone: Vec<&BookRow> = self.rows.iter().filter(|row| is_changed(row)).collect();
         let mut before: HashMap<u32, Vec<String>> = HashMap::new();
@@ -157,6 +164,7 @@ impl TagBook {
         let spans: Vec<(Range<usize>, String)> = spans.collect();
         let lines = self.lines(property, crawl, changes, &before);
         let text: String = lines.iter().map(|(_, line)| line.as_str()).collect();
+        let rows = self.rows_of(crawl, changes.keys().copied(), &before, &lines);
         let mut at = if spans.is_empty() {
             self.ledger.append(&text)?
         } else {
@@ -172,6 +180,94 @@ impl TagBook {
         }
         for (picture, tags) in changes {
             self.tags[*picture as usize].clone_from(tags);
+        }
+        Ok(rows)
+    }
+
+    fn rows_of(
+        &self,
+        crawl: &Crawl,
+        pictures: impl Iterator<Item = u32>,
+        before: &HashMap<u32, Vec<String>>,
+        lines: &[(u32, String)],
+    ) -> Vec<PictureRows> {
+        let mut after: HashMap<u32, Vec<Vec<String>>> = HashMap::new();
+        for (picture, line) in lines {
+            let cells = self.ledger.cells(line);
+            after.entry(*picture).or_default().push(cells);
+        }
+        let of_picture = |picture: u32| PictureRows {
+            picture: crawl.pictures[picture as usize].path.clone(),
+            content: match self.contents.get(&picture) {
+                Some(Some(content)) => content.to_string(),
+                _ => String::new(),
+            },
+            before: before.get(&picture).map_or_else(Vec::new, |rows| {
+                rows.iter().map(|row| self.ledger.cells(row)).collect()
+            }),
+            after: after.remove(&picture).unwrap_or_default(),
+        };
+        pictures.map(of_picture).collect()
+    }
+
+    /// The table's headings, in the file's order.
+    pub fn columns(&self) -> &[String] {
+        self.ledger.headings()
+    }
+
+    /// Rows that were saved here and that the table has no longer, by picture.
+    pub fn missing(&self, journal: &Journal) -> BTreeMap<String, Kept> {
+        let mut table = TableRows::default();
+        let torn = self.torn(&journal.kept);
+        self.ledger.for_each(&mut Vec::new(), |row, _| {
+            if !torn.contains(&row.span) {
+                let seen = Seen::by(|column| row.get(column).to_owned());
+                table.add(&picture_key(row.get("picture")), row.get("content"), seen);
+            }
+        });
+        journal.missing(&table)
+    }
+
+    /// Rows of which a part is left only, as a table that was cut has them at its end: each begins like a row
+    /// that was saved, and says something else. (Without its content alone it says the same.)
+    fn torn(&self, kept: &BTreeMap<String, Kept>) -> Vec<Range<usize>> {
+        let mut torn = Vec::new();
+        self.ledger.for_each(&mut Vec::new(), |row, _| {
+            let text = self.ledger.row(row.span.clone()).trim_end();
+            let says = ["who", "count", "age", "name", "note"].map(|c| (c, row.get(c).to_owned()));
+            let begins_like_it = |kept: &Kept| {
+                kept.rows.iter().any(|r| {
+                    let cells = kept.named(r);
+                    self.ledger.line(&cells).starts_with(text) && tag_in(&cells) != tag_in(&says)
+                })
+            };
+            if row.cells() < self.ledger.headings().len()
+                && kept.get(row.get("picture")).is_some_and(begins_like_it)
+            {
+                torn.push(row.span.clone());
+            }
+        });
+        torn
+    }
+
+    /// Puts rows back into the table as they were, in the place of what is left of them, and returns when they
+    /// are on the disk. The table must be read anew then.
+    ///
+    /// # Errors
+    /// When the disk does not take them; then nothing has changed.
+    pub fn put_back(&mut self, gone: &BTreeMap<String, Kept>) -> Result<()> {
+        let ledger = &self.ledger;
+        let lines = |kept: &Kept| -> String {
+            let line = |row: &Vec<String>| ledger.line(&kept.named(row));
+            kept.rows.iter().map(line).collect()
+        };
+        let text: String = gone.values().map(lines).collect();
+        let torn = self.torn(gone);
+        if torn.is_empty() {
+            self.ledger.append(&text)?;
+        } else {
+            let taken_out: Vec<_> = torn.into_iter().map(|s| (s, String::new())).collect();
+            self.ledger.replace(&taken_out, &text)?;
         }
         Ok(())
     }
@@ -231,6 +327,24 @@ impl TagBook {
             true
         });
     }
+}
+
+/// The tag that a row of the journal carries; `None` where it is none.
+pub fn tag_in(cells: &[(&str, String)]) -> Option<Tag> {
+    let text = |wanted: &str| {
+        let found = cells.iter().find(|(name, _)| *name == wanted);
+        found.map(|(_, text)| text.trim()).filter(|t| !t.is_empty())
+    };
+    Some(Tag {
+        who: Who::parse(text("who")?)?,
+        count: text("count").map_or(Some(1), |c| c.parse().ok())?,
+        age: match text("age") {
+            None => None,
+            Some(age) => Some(age.parse().ok()?),
+        },
+        name: text("name").map(str::to_owned),
+        note: text("note").map(str::to_owned),
+    })
 }
 
 fn cells(path: &str, tag: &Tag, content: &str) -> [(&'static str, String); 7] {

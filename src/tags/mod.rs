@@ -6,6 +6,7 @@
 mod book;
 mod find;
 mod foreign;
+mod journal;
 mod keywords;
 mod known;
 mod pictures;
@@ -17,8 +18,9 @@ use anyhow::Result;
 use chrono::NaiveDate;
 use polars::prelude::*;
 
-pub use book::{Opened, TagBook};
+pub use book::{Opened, TagBook, tag_in};
 pub use foreign::{ForeignTag, Origin, foreign_tags};
+pub use journal::{Change, Entry, JOURNAL, Journal, Kept, PictureRows};
 pub use sightings::{Sighting, Sightings};
 pub use words::{Tag, Who};
 

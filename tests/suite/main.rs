@@ -8,6 +8,7 @@ mod clock_worlds;
 mod day_table;
 mod desk;
 mod desk_files;
+mod desk_lost;
 mod desk_support;
 mod error_rates;
 mod exif_outside;

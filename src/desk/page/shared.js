@@ -85,13 +85,16 @@ export async function start() {
   Object.assign(desk, body);
   byId("property").textContent = desk.property;
   showCounts();
-  showNotices(desk.notices ?? []);
+  showNotices();
   return true;
 }
 
 export function learn(body) {
   if (body.counts) desk.counts = body.counts;
   if (body.sorting) desk.sorting = body.sorting;
+  if (body.notices) desk.notices = body.notices;
+  if (body.lost) desk.lost = body.lost;
+  if (body.notices || body.lost) showNotices();
   desk.version = Math.max(desk.version, body.version ?? 0);
   showCounts();
 }
@@ -104,9 +107,30 @@ function showCounts() {
   if (byId("counts").textContent !== text) byId("counts").textContent = text;
 }
 
-function showNotices(texts) {
+let noticesShown = "";
+
+// Drawn only when they have changed: a button must not go from under the hand.
+function showNotices() {
+  const now = JSON.stringify([desk.notices, desk.lost]);
+  if (now === noticesShown) return;
+  noticesShown = now;
   const dismissed = JSON.parse(sessionStorage.getItem("dismissed") ?? "[]");
-  byId("notices").replaceChildren(...texts.filter((text) => !dismissed.includes(text)).map(notice));
+  const texts = (desk.notices ?? []).filter((text) => !dismissed.includes(text));
+  byId("notices").replaceChildren(...(desk.lost?.rows ? [lostRows(desk.lost)] : []), ...texts.map(notice));
+}
+
+function lostRows({ rows, pictures: count, for_example: some }) {
+  const decide = async (decision) => {
+    const { ok, body } = await postJson("api/lost", { decision, rows });
+    if (!ok) shout(`${body.error}.`);
+    learn(body);
+    if (ok) location.reload();
+  };
+  const were = rows === 1 ? "1 row you tagged is" : `${rows} rows you tagged are`;
+  return el("div", { className: "notice lost", role: "alert" },
+    el("p", {}, el("strong", {}, `${were} gone`), ` from tags.csv (${pictures(count)}): another program saved over it, or it was emptied. `,
+      el("small", {}, `${some.join("; ")}${count > some.length ? "; …" : ""}`)),
+    button("Put back", () => decide("put_back")), button("Let go", () => decide("let_go")));
 }
 
 function notice(text) {

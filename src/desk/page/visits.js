@@ -51,7 +51,8 @@ let refused = null;        // the visit whose tags on screen were refused
 function save(tags) {
   const ids = onlyThis ? [visit.pictures[index].id] : null;
   const where = `${tagsWords(tags)} (${whereAndWhen(visit)})`;
-  waiting.push({ visit: visit.id, pictures: ids, tags, where });
+  const paths = onlyThis ? [visit.pictures[index].path] : visit.pictures.map((picture) => picture.path);
+  waiting.push({ visit: visit.id, pictures: ids, paths, tags, where });
   say("Saving…", "saving");
   return drain();
 }
@@ -68,7 +69,7 @@ async function sendAll() {
     while (waiting.length) {
       const job = waiting[0];
       const known = newest.get(job.visit);
-      const reply = await postJson("api/tag", { ...known, visit: job.visit, pictures: job.pictures, tags: job.tags });
+      const reply = await postJson("api/tag", { ...known, visit: job.visit, pictures: job.pictures, paths: job.paths, tags: job.tags });
       if (reply.ok) saved(job, reply.body);
       else if (reply.status === 409) changedMeanwhile(job, reply.body);
       else if (reply.status === 422) notAccepted(job, reply.body);

@@ -1,0 +1,353 @@
+//! The journal beside `tags.csv`: every change that was saved there, one JSON object a line.
+//!
+//! It says which rows each picture must have, so that rows that vanish from the table (a spreadsheet saved
+//! over newer rows, an emptied or a deleted file) are noticed and put back as they were, and steps can be
+//! taken back after a restart. A line is appended and synced once the table itself is on the disk.
+
+use std::collections::{BTreeMap, HashMap};
+use std::fs::File;
+use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use crate::property::picture_key;
+
+/// The file, in the property's folder.
+pub const JOURNAL: &str = "tags-journal.jsonl";
+
+/// What a line of the journal tells of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Change {
+    /// Pictures got other tags.
+    Saved,
+    /// The last saved step that was not taken back yet was taken back.
+    Undone,
+    /// Rows that had vanished are no longer missed.
+    LetGo,
+}
+
+/// The rows of one picture, before and after a change; cells under the entry's columns.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PictureRows {
+    /// Its path in the property, with `/`.
+    pub picture: String,
+    /// Its content as in the table; empty where it could not be read.
+    #[serde(default)]
+    pub content: String,
+    /// Its rows before.
+    pub before: Vec<Vec<String>>,
+    /// Its rows after.
+    pub after: Vec<Vec<String>>,
+}
+
+/// A line of the journal.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Entry {
+    /// When, UTC (RFC 3339).
+    pub at: String,
+    /// What was done.
+    pub change: Change,
+    /// The step in the person's words.
+    pub words: String,
+    /// The table's headings at that moment.
+    pub columns: Vec<String>,
+    /// Every picture that was touched.
+    pub pictures: Vec<PictureRows>,
+}
+
+/// The rows that the journal says a picture has.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Kept {
+    /// The picture's content as in the table.
+    pub content: String,
+    /// The headings of the cells.
+    pub columns: Vec<String>,
+    /// The rows.
+    pub rows: Vec<Vec<String>>,
+}
+
+impl Kept {
+    /// A row's cells with their headings.
+    pub fn named<'a>(&'a self, row: &'a [String]) -> Vec<(&'a str, String)> {
+        let columns = self.columns.iter().map(String::as_str);
+        columns.zip(row.iter().cloned()).collect()
+    }
+}
+
+/// The journal, open for more.
+#[derive(Debug, Default)]
+pub struct Journal {
+    path: PathBuf,
+    /// What every picture that was tagged here has, by its path.
+    pub kept: BTreeMap<String, Kept>,
+    /// Steps that can still be taken back, the last one last.
+    pub steps: Vec<Entry>,
+}
+
+/// Steps further back than this are not taken back after a restart.
+const STEPS_MAX: usize = 500;
+
+impl Journal {
+    /// Reads the journal of a property. A last line that was cut short, as a kill leaves it, is passed over:
+    /// nobody was told of it.
+    ///
+    /// # Errors
+    /// When the file is there and cannot be read.
+    pub fn open(root: &Path) -> io::Result<Self> {
+        let path = root.join(JOURNAL);
+        let mut journal = Self {
+            path,
+            ..Self::default()
+        };
+        let bytes = match std::fs::read(&journal.path) {
+            Ok(bytes) => bytes,
+            Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(journal),
+            Err(e) => return Err(e),
+        };
+        for line in bytes.split(|b| *b == b'\n') {
+            if let Ok(entry) = serde_json::from_slice::<Entry>(line) {
+                journal.follow(entry);
+            }
+        }
+        Ok(journal)
+    }
+
+    /// Appends a line and syncs it.
+    ///
+    /// # Errors
+    /// What the disk said. What it tells of counts all the same as long as the program runs.
+    pub fn add(&mut self, entry: Entry) -> io::Result<()> {
+        let written = self.append(&entry);
+        self.follow(entry);
+        written
+    }
+
+    fn append(&self, entry: &Entry) -> io::Result<()> {
+        let mut options = File::options();
+        let mut file = options
+            .read(true)
+            .append(true)
+            .create(true)
+            .open(&self.path)?;
+        let mut line = Vec::new();
+        if !ends_with_a_line(&mut file)? {
+            line.push(b'\n');
+        }
+        serde_json::to_writer(&mut line, entry)?;
+        line.push(b'\n');
+        file.write_all(&line)?;
+        file.sync_data()
+    }
+
+    fn follow(&mut self, entry: Entry) {
+        for picture in &entry.pictures {
+            if picture.after.is_empty() {
+                self.kept.remove(&picture.picture);
+                continue;
+            }
+            let kept = Kept {
+                content: picture.content.clone(),
+                columns: entry.columns.clone(),
+                rows: picture.after.clone(),
+            };
+            self.kept.insert(picture.picture.clone(), kept);
+        }
+        match entry.change {
+            Change::Saved => self.steps.push(entry),
+            Change::Undone => {
+                self.steps.pop();
+            }
+            Change::LetGo => {}
+        }
+        if self.steps.len() > 2 * STEPS_MAX {
+            self.steps.drain(..STEPS_MAX);
+        }
+    }
+
+    /// Rows that are kept here and not in the table, by picture: a row that somebody has changed is still there.
+    pub fn missing(&self, table: &TableRows) -> BTreeMap<String, Kept> {
+        let gone = |(path, kept): (&String, &Kept)| {
+            let rows = kept.missing_from(table.of(&picture_key(path), &kept.content));
+            (!rows.is_empty()).then(|| {
+                let gone = Kept {
+                    rows,
+                    ..kept.clone()
+                };
+                (path.clone(), gone)
+            })
+        };
+        self.kept.iter().filter_map(gone).collect()
+    }
+}
+
+impl Kept {
+    /// As many rows as the table has fewer; those that it has are not among them.
+    fn missing_from(&self, table: &[Seen]) -> Vec<Vec<String>> {
+        let fewer = self.rows.len().saturating_sub(table.len());
+        let mut unmatched: Vec<&Seen> = table.iter().collect();
+        let mut rows = self.rows.clone();
+        rows.retain(|row| {
+            let seen = Seen::of(&self.named(row));
+            match unmatched.iter().position(|other| **other == seen) {
+                Some(at) => {
+                    unmatched.swap_remove(at);
+                    false
+                }
+                None => true,
+            }
+        });
+        // The first of those left may be rows that somebody has changed.
+        let changed = rows.len() - fewer.min(rows.len());
+        rows.split_off(changed)
+    }
+}
+
+fn ends_with_a_line(file: &mut File) -> io::Result<bool> {
+    if file.metadata()?.len() == 0 {
+        return Ok(true);
+    }
+    file.seek(SeekFrom::End(-1))?;
+    let mut last = [0];
+    file.read_exact(&mut last)?;
+    Ok(last == *b"\n")
+}
+
+/// What a row says, whatever else stands in it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Seen([String; 4]);
+
+impl Seen {
+    const CELLS: [&'static str; 4] = ["who", "count", "age", "name"];
+
+    /// From cells with their headings.
+    pub fn of(cells: &[(&str, String)]) -> Self {
+        Self(Self::CELLS.map(|wanted| {
+            let found = cells.iter().find(|(name, _)| *name == wanted);
+            found.map_or_else(String::new, |(_, text)| text.trim().to_owned())
+        }))
+    }
+
+    /// From whatever gives the text under a heading.
+    pub fn by(text: impl Fn(&str) -> String) -> Self {
+        Self(Self::CELLS.map(text))
+    }
+}
+
+/// The rows of a table by the picture they name.
+#[derive(Debug, Default)]
+pub struct TableRows {
+    by_path: HashMap<String, Vec<Seen>>,
+    by_content: HashMap<String, Vec<Seen>>,
+}
+
+impl TableRows {
+    /// Takes a row in.
+    pub fn add(&mut self, path: &str, content: &str, seen: Seen) {
+        if !content.is_empty() {
+            let of_content = self.by_content.entry(content.to_owned()).or_default();
+            of_content.push(seen.clone());
+        }
+        self.by_path.entry(path.to_owned()).or_default().push(seen);
+    }
+
+    /// By the path, or where the picture has got another path, by its content.
+    fn of(&self, path: &str, content: &str) -> &[Seen] {
+        let by_content = || self.by_content.get(content).map_or(&[][..], Vec::as_slice);
+        self.by_path
+            .get(path)
+            .map_or_else(by_content, Vec::as_slice)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn entry(change: Change, picture: &str, before: &[&str], after: &[&str]) -> Entry {
+        let rows = |whos: &[&str]| -> Vec<Vec<String>> {
+            let row = |who: &&str| vec![picture.to_owned(), (*who).to_owned()];
+            whos.iter().map(row).collect()
+        };
+        Entry {
+            at: "2025-11-08T12:00:00Z".to_owned(),
+            change,
+            words: after.join(", "),
+            columns: ["picture", "who"].map(str::to_owned).to_vec(),
+            pictures: vec![PictureRows {
+                picture: picture.to_owned(),
+                content: String::new(),
+                before: rows(before),
+                after: rows(after),
+            }],
+        }
+    }
+
+    fn table(rows: &[(&str, &str)]) -> TableRows {
+        let mut table = TableRows::default();
+        for (path, who) in rows {
+            table.add(path, "", Seen::of(&[("who", (*who).to_owned())]));
+        }
+        table
+    }
+
+    #[test]
+    fn what_was_saved_is_known_after_a_restart_and_a_torn_line_is_passed_over() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = Journal::open(folder.path()).unwrap();
+        journal
+            .add(entry(Change::Saved, "a", &[], &["buck"]))
+            .unwrap();
+        journal
+            .add(entry(Change::Saved, "b", &[], &["doe", "fawn"]))
+            .unwrap();
+        journal
+            .add(entry(Change::Saved, "a", &["buck"], &["doe"]))
+            .unwrap();
+        journal
+            .add(entry(Change::Undone, "a", &["doe"], &["buck"]))
+            .unwrap();
+        let mut file = File::options()
+            .append(true)
+            .open(folder.path().join(JOURNAL))
+            .unwrap();
+        file.write_all(b"{\"at\":\"2025").unwrap();
+        let mut again = Journal::open(folder.path()).unwrap();
+        assert_eq!((&again.kept, &again.steps), (&journal.kept, &journal.steps));
+        assert_eq!(again.steps.len(), 2);
+        // A new line does not grow together with the torn one.
+        again
+            .add(entry(Change::Saved, "c", &[], &["other"]))
+            .unwrap();
+        assert_eq!(Journal::open(folder.path()).unwrap().steps.len(), 3);
+    }
+
+    #[test]
+    fn rows_are_missed_that_are_gone_and_not_those_that_somebody_changed() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = Journal::open(folder.path()).unwrap();
+        journal
+            .add(entry(Change::Saved, "a", &[], &["buck"]))
+            .unwrap();
+        journal
+            .add(entry(Change::Saved, "b", &[], &["doe", "fawn"]))
+            .unwrap();
+        let missing = |rows: &[(&str, &str)]| -> Vec<String> {
+            let missing = journal.missing(&table(rows));
+            missing
+                .values()
+                .flat_map(|k| k.rows.iter().map(|r| format!("{} {}", r[0], r[1])))
+                .collect()
+        };
+        assert!(missing(&[("a", "buck"), ("b", "doe"), ("b", "fawn")]).is_empty());
+        assert!(missing(&[("a", "doe"), ("b", "fawn"), ("b", "buck")]).is_empty());
+        assert_eq!(missing(&[("a", "buck"), ("b", "fawn")]), ["b doe"]);
+        assert_eq!(missing(&[("a", "buck"), ("b", "other")]), ["b fawn"]);
+        assert_eq!(missing(&[]), ["a buck", "b doe", "b fawn"]);
+        journal
+            .add(entry(Change::LetGo, "b", &["doe", "fawn"], &[]))
+            .unwrap();
+        assert_eq!(journal.missing(&table(&[])).len(), 1);
+    }
+}
