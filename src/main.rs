@@ -7,10 +7,18 @@ use graylight::commands;
 
 /// From a season of trail-camera pictures to what to change for the next one
 #[derive(Parser)]
-#[command(name = "graylight", version, max_term_width = 100)]
+#[command(
+    name = "graylight",
+    version,
+    max_term_width = 100,
+    args_conflicts_with_subcommands = true,
+    after_help = "Without a command the window opens in the browser: cards, clocks, visits, the log and the debrief."
+)]
 struct Cli {
+    #[command(flatten)]
+    window: commands::tag::Listening,
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
 #[derive(Subcommand)]
@@ -33,7 +41,15 @@ enum Command {
 }
 
 fn main() -> ExitCode {
-    let result = match Cli::parse().command {
+    let cli = Cli::parse();
+    let Some(command) = cli.command else {
+        return ended(cli.window.open(None));
+    };
+    ended(run(command))
+}
+
+fn run(command: Command) -> anyhow::Result<()> {
+    match command {
         Command::Debrief(c) => c.run(),
         Command::Pull(c) => c.run(),
         Command::Refile(c) => c.run(),
@@ -49,7 +65,10 @@ fn main() -> ExitCode {
         Command::Share(c) => c.run(),
         Command::Clock(c) => c.run(),
         Command::Practice(c) => c.run(),
-    };
+    }
+}
+
+fn ended(result: anyhow::Result<()>) -> ExitCode {
     match result {
         Ok(()) => ExitCode::SUCCESS,
         Err(e) => {

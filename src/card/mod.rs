@@ -18,6 +18,7 @@ mod memory_table;
 mod name_time;
 mod names;
 mod picture;
+mod place;
 mod shade;
 mod shrink;
 mod stamp;
@@ -36,6 +37,7 @@ use indicatif::ProgressBar;
 use rayon::prelude::*;
 
 pub use container::read_container;
+pub use place::place_of_pictures;
 pub use decode::{PIXELS_MAX, decode_scaled, decode_small, pixels_claimed, thumbnail};
 pub use descriptions::{Packets, read_packets};
 pub use duplicates::is_same_picture;

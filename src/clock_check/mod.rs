@@ -6,6 +6,7 @@
 //! person applies it. A healthy clock must not be accused: every story starts out unlikely, must
 //! explain the pictures by itself, and is judged again after its remedy.
 
+mod accept;
 mod bounds;
 mod disagreement;
 mod fault;
@@ -21,6 +22,7 @@ use anyhow::Result;
 use chrono::{FixedOffset, NaiveDate, NaiveDateTime, TimeDelta};
 use rayon::prelude::*;
 
+pub use accept::{accept, doubt};
 pub use disagreement::disagreements;
 pub use fault::{ClockRow, Fault, Finding, duration};
 pub use known::{Anchor, known_moment};

@@ -10,8 +10,8 @@ use serde_json::{Value, json};
 use crate::card::Crawl;
 use crate::clock_check::{self, Anchor, CameraClock, Finding, duration};
 use crate::property::{
-    ClockCorrection, Property, add_corrections, correction_lines, parse_date, parse_date_time,
-    parse_moment, remove_correction, same_name, set_clock,
+    ClockCorrection, Property, correction_lines, parse_date, parse_date_time, parse_moment,
+    remove_correction, same_name,
 };
 use crate::{card, clock, report};
 
@@ -167,9 +167,9 @@ impl Clock {
         let wanted = findings.iter().enumerate().filter(|(n, _)| is_wanted(*n));
         let mut accepted = Vec::new();
         for (_, finding) in wanted {
-            let done = match doubt(property, crawl, finding)? {
-                Some(doubt) => Err(doubt),
-                None => Ok(apply(&self.property, finding)?),
+            let done = match clock_check::doubt(property, crawl, finding, super::today())? {
+                Some(doubt) => Err(format!("{doubt}: use --picture and --shows.")),
+                None => Ok(clock_check::accept(&self.property, finding)?),
             };
             accepted.push(Accepted { finding, done });
         }
@@ -228,58 +228,6 @@ fn moment(text: &str) -> Result<NaiveDateTime> {
         .with_context(|| {
             format!("\"{text}\" is not a day or time. Write it as 2025-10-18 or 2025-10-18T06:30.")
         })
-}
-
-/// Why a finding's remedy must not be applied, if so.
-fn doubt(property: &Property, crawl: &Crawl, finding: &Finding) -> Result<Option<String>> {
-    if !finding.has_remedy() {
-        return Ok(Some(
-            "the pictures do not say by how much. Use --picture and --shows.".to_owned(),
-        ));
-    }
-    if finding.fault == clock_check::Fault::Known {
-        return Ok(None);
-    }
-    let rehearsal = clock_check::rehearse(property, crawl, finding, super::today())?;
-    let still = rehearsal.still_wrong.first();
-    Ok(still.map(|f| {
-        format!(
-            "judged again with it, the clock is still wrong ({}). Use --picture and --shows.",
-            f.fault.word()
-        )
-    }))
-}
-
-fn apply(root: &std::path::Path, finding: &Finding) -> Result<String> {
-    if let Some(setting) = finding.setting {
-        let rows = set_clock(root, &finding.camera, setting)?;
-        return Ok(format!(
-            "cameras.csv says that its clock is kept on {} now ({rows} rows).",
-            setting.word()
-        ));
-    }
-    let before = Property::open(root)?.corrections;
-    let is_there = |r: &ClockCorrection| {
-        let same = |b: &&ClockCorrection| {
-            same_name(&b.camera, &r.camera)
-                && (b.from, b.until, b.of_file_date) == (r.from, r.until, r.of_file_date)
-                && (b.shift_min, b.until_shift_min) == (r.shift_min, r.until_shift_min)
-        };
-        before.iter().any(|b| same(&b))
-    };
-    let rows: Vec<ClockCorrection> = finding
-        .corrections()
-        .into_iter()
-        .filter(|r| !is_there(r))
-        .collect();
-    if rows.is_empty() {
-        return Ok("clocks.csv says so already.".to_owned());
-    }
-    add_corrections(root, &rows)?;
-    Ok(match rows.len() {
-        1 => "1 row was added to clocks.csv.".to_owned(),
-        n => format!("{n} rows were added to clocks.csv."),
-    })
 }
 
 fn print_accepted(accepted: &[Accepted]) -> Result<()> {

@@ -13,16 +13,22 @@
 //! Every change goes to the person's own files at once: `tags.csv`, `disturbances.csv` and
 //! `cameras.csv` stay the truth, and are read again when another program has saved them.
 
+mod begin;
 mod clip;
+mod clocks;
 mod connections;
 mod contact_sheet;
 mod deer;
 mod filter;
+mod home;
 mod keys;
+mod known;
+mod live;
 mod log_columns;
 mod logbook;
 mod lost;
 mod pages;
+mod pulling;
 mod quiet;
 mod screens;
 mod server;
@@ -30,11 +36,14 @@ mod sorting;
 mod state;
 mod views;
 mod visits;
+mod volumes;
+mod window;
 
 use std::fs::File;
 use std::io::ErrorKind;
 use std::net::IpAddr;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard};
 use std::time::Duration;
 
@@ -47,10 +56,13 @@ use crate::clock;
 use crate::files::{self, Busy};
 use crate::property::Property;
 use keys::Keys;
+use live::Live;
+use pulling::Pulling;
 use sorting::Sorting;
 pub use sorting::probably_nothing;
 use state::{DeskSeason, Tagging};
 use views::{Size, Views};
+use window::Window;
 
 /// How the desk is to be opened.
 #[derive(Debug, Clone)]
@@ -69,6 +81,10 @@ pub(crate) struct Desk {
     views: Views,
     keys: Mutex<Keys>,
     today: NaiveDate,
+    pulling: Pulling,
+    live: Live,
+    /// Another property was opened in the place of this one.
+    closed: AtomicBool,
     /// Held as long as the desk is open; `None` where the folder can only be looked at.
     lock: Option<File>,
 }
@@ -103,6 +119,20 @@ impl Desk {
         bail!("another program is writing the property's files; try again when it is through");
     }
 
+    /// Whether it is the desk of this folder.
+    fn is_of(&self, root: &Path) -> bool {
+        let own = self.season().property.root.canonicalize();
+        own.is_ok_and(|own| root.canonicalize().is_ok_and(|other| own == other))
+    }
+
+    fn close(&self) {
+        self.closed.store(true, Ordering::Relaxed);
+    }
+
+    fn is_closed(&self) -> bool {
+        self.closed.load(Ordering::Relaxed)
+    }
+
     fn keys(&self) -> MutexGuard<'_, Keys> {
         self.keys.lock().unwrap_or_else(|e| e.into_inner())
     }
@@ -111,13 +141,13 @@ impl Desk {
 const READ_ONLY: &str =
     "this folder can only be read, so nothing can be saved: look as long as you like";
 
-/// Opens the desk and serves it until the program is stopped; `open` is handed the address once
-/// the desk answers there.
+/// Opens the window and serves it until the program is stopped; `open` is handed the address once it answers
+/// there. Without a property it begins at home, with the property that was open last if that can be opened.
 ///
 /// # Errors
 /// When the property cannot be read, the desk is open already, or the address cannot be had.
 pub fn serve(
-    root: &Path,
+    root: Option<&Path>,
     request: &DeskOptions,
     progress: &ProgressBar,
     open: impl FnOnce(&str),
@@ -129,21 +159,44 @@ pub fn serve(
             request.address
         );
     }
+    let window = Arc::new(Window::new(request.today));
+    let first = match root {
+        Some(root) => {
+            window.show(root, progress)?;
+            "visits.html"
+        }
+        None => {
+            let known = window.known.read().properties.into_iter().next();
+            // Whatever is wrong with it is said when the person opens it.
+            let _ = known.map(|k| window.show(&k.path, progress));
+            "home.html"
+        }
+    };
+    progress.finish_and_clear();
+    server::run(&window, request, first, open)
+}
+
+/// A property that was opened, and what goes on by itself once it is shown.
+struct Opening {
+    desk: Arc<Desk>,
+    work: Box<dyn FnOnce()>,
+}
+
+fn open(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Opening> {
     let property = Property::open(root)?;
     let lock = only_one(root)?;
     if lock.is_some() {
         clear_away(root);
     }
     let folders = card::Folders::now(&property);
-    let remembered = card::remembered(&property, request.today);
+    let remembered = card::remembered(&property, today);
     let is_remembered = remembered.is_some();
     let mut crawl = remembered.unwrap_or_else(|| {
-        let crawl = card::crawl(&property, request.today, progress);
+        let crawl = card::crawl(&property, today, progress);
         crawl.memory.keep();
         crawl
     });
-    progress.finish_and_clear();
-    clock::settle(&property, &mut crawl, request.today);
+    clock::settle(&property, &mut crawl, today);
     let mut season = DeskSeason::open(property, crawl, lock.is_some())?;
     if lock.is_none() {
         season.tell([format!("Note: {READ_ONLY}.")]);
@@ -152,14 +205,21 @@ pub fn serve(
         season: Mutex::new(season),
         views: Views::default(),
         keys: Mutex::new(Keys::read(root)?),
-        today: request.today,
+        today,
+        pulling: Pulling::default(),
+        live: Live::default(),
+        closed: AtomicBool::new(false),
         lock,
     });
-    let (worker, first) = (Arc::clone(&desk), Arc::clone(&desk));
-    std::thread::spawn(move || make_first(&first));
-    server::run(&desk, request, |address| {
-        open(address);
+    let [first, worker, maker] = [&desk, &desk, &desk].map(Arc::clone);
+    let work = move || {
+        std::thread::spawn(move || make_first(&first));
         std::thread::spawn(move || look_through(&worker, is_remembered, folders));
+        std::thread::spawn(move || live::keep_making(&maker));
+    };
+    Ok(Opening {
+        desk,
+        work: Box::new(work),
     })
 }
 
@@ -237,7 +297,7 @@ fn look_through(desk: &Desk, is_remembered: bool, mut folders: card::Folders) {
     while !sort(desk) {}
     const LOOK_AGAIN: Duration = Duration::from_secs(2);
     let property = desk.season().property.clone();
-    loop {
+    while !desk.is_closed() {
         std::thread::sleep(LOOK_AGAIN);
         if !folders.have_changed() {
             continue;

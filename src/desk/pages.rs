@@ -9,15 +9,19 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name in the address, words for the person, and what stands in the frame.
-const PAGES: [(&str, &str, &str); 5] = [
+const PAGES: [(&str, &str, &str); 9] = [
+    ("home", "Home", include_str!("page/home.html")),
+    ("cards", "Cards", include_str!("page/cards.html")),
+    ("clocks", "Clocks", include_str!("page/clocks.html")),
     ("visits", "Visits", include_str!("page/visits.html")),
     ("sweep", "Sweep", include_str!("page/sweep.html")),
-    ("deer", "Named deer", include_str!("page/deer.html")),
+    ("deer", "Deer", include_str!("page/deer.html")),
     ("log", "Log", include_str!("page/log.html")),
+    ("debrief", "Debrief", include_str!("page/debrief.html")),
     ("keys", "Keys", include_str!("page/keys.html")),
 ];
 
-const FILES: [(&str, &str, &str); 7] = [
+const FILES: [(&str, &str, &str); 12] = [
     ("desk.css", STYLE, include_str!("page/desk.css")),
     ("shared.js", SCRIPT, include_str!("page/shared.js")),
     ("visits.js", SCRIPT, include_str!("page/visits.js")),
@@ -25,6 +29,11 @@ const FILES: [(&str, &str, &str); 7] = [
     ("deer.js", SCRIPT, include_str!("page/deer.js")),
     ("log.js", SCRIPT, include_str!("page/log.js")),
     ("keys.js", SCRIPT, include_str!("page/keys.js")),
+    ("home.js", SCRIPT, include_str!("page/home.js")),
+    ("start.js", SCRIPT, include_str!("page/start.js")),
+    ("cards.js", SCRIPT, include_str!("page/cards.js")),
+    ("clocks.js", SCRIPT, include_str!("page/clocks.js")),
+    ("debrief.js", SCRIPT, include_str!("page/debrief.js")),
 ];
 
 /// A file of the pages, with its media type.
@@ -48,7 +57,7 @@ fn framed(name: &str, title: &str, within: &str) -> String {
                 link rel="stylesheet" href="desk.css";
                 script type="module" src=(format!("{name}.js")) {}
             }
-            body {
+            body data-page=(name) {
                 a.skip href="#main" { "Skip to the content" }
                 header {
                     p { strong { "Graylight" } " " span #property {} }

@@ -27,7 +27,11 @@ use super::filter::Asked;
 use super::keys::Keys;
 use super::lost::{self, LostRows};
 use super::views::{self, Size, is_playable};
-use super::{Desk, DeskOptions, connections, contact_sheet, deer, logbook, pages, visits};
+use super::window::{Open, Window};
+use super::{
+    Desk, DeskOptions, begin, clocks, connections, contact_sheet, deer, home, live, logbook, pages, pulling,
+    visits,
+};
 
 /// What is answered: JSON, or a failure.
 pub(super) struct Reply(String);
@@ -54,6 +58,8 @@ pub(super) enum Failure {
     Changed(serde_json::Value),
     /// There is no such thing.
     Missing(String),
+    /// No property is open.
+    NothingOpen,
     /// The disk or a file refused.
     Refused(anyhow::Error),
 }
@@ -74,6 +80,10 @@ impl IntoResponse for Failure {
             ),
             Self::Changed(now) => (StatusCode::CONFLICT, now),
             Self::Missing(error) => (StatusCode::NOT_FOUND, json!({ "error": error })),
+            Self::NothingOpen => (
+                StatusCode::PRECONDITION_FAILED,
+                json!({ "error": "No property is open. Open one on the page Home.", "closed": true }),
+            ),
             Self::Refused(e) => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 json!({ "error": format!("{e:#}") }),
@@ -94,7 +104,12 @@ fn as_type(kind: &'static str, body: impl Into<Body>) -> ([(HeaderName, &'static
 }
 
 /// Serves the desk until the program is stopped.
-pub(super) fn run(desk: &Arc<Desk>, request: &DeskOptions, open: impl FnOnce(&str)) -> Result<()> {
+pub(super) fn run(
+    window: &Arc<Window>,
+    request: &DeskOptions,
+    first: &str,
+    open: impl FnOnce(&str),
+) -> Result<()> {
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()?;
@@ -108,8 +123,8 @@ pub(super) fn run(desk: &Arc<Desk>, request: &DeskOptions, open: impl FnOnce(&st
                 )
             })?;
         let door = Door::at(listener.local_addr()?);
-        let home = door.home();
-        let app = app(Arc::clone(desk), door);
+        let home = door.address_of(first);
+        let app = app(Arc::clone(window), door);
         open(&home);
         connections::serve(listener, app).await;
         Ok(())
@@ -135,8 +150,8 @@ impl Door {
         }
     }
 
-    fn home(&self) -> String {
-        format!("http://{}/{}/visits.html", self.address, self.secret)
+    fn address_of(&self, page: &str) -> String {
+        format!("http://{}/{}/{page}", self.address, self.secret)
     }
 
     /// Why a request is not let in; `None` where it is.
@@ -187,7 +202,7 @@ impl Door {
 /// Nothing but the desk's own files may run or be shown, and nobody may show the desk in a frame
 /// (Content Security Policy Level 3, W3C).
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; \
-    media-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; \
+    media-src 'self'; connect-src 'self'; frame-src 'self'; form-action 'self'; base-uri 'none'; \
     frame-ancestors 'none'";
 
 async fn at_the_door(State(door): State<Arc<Door>>, request: HttpRequest, next: Next) -> Response {
@@ -210,7 +225,9 @@ async fn at_the_door(State(door): State<Arc<Door>>, request: HttpRequest, next: 
             "same-origin",
         ),
     ] {
-        headers.insert(name, HeaderValue::from_static(value));
+        headers
+            .entry(name)
+            .or_insert(HeaderValue::from_static(value));
     }
     headers
         .entry(header::CACHE_CONTROL)
@@ -221,11 +238,26 @@ async fn at_the_door(State(door): State<Arc<Door>>, request: HttpRequest, next: 
 /// What a page sends at the most.
 pub(super) const LARGEST_BODY: usize = 1 << 20;
 
-type Shared = State<Arc<Desk>>;
-
-fn app(desk: Arc<Desk>, door: Door) -> Router {
+fn app(window: Arc<Window>, door: Door) -> Router {
     let inside = Router::new()
         .route("/{file}", get(page))
+        .route("/api/home", get(home_answer))
+        .route("/api/open", post(open_property))
+        .route("/api/forget", post(forget_property))
+        .route("/api/folders", get(folders))
+        .route("/api/place", get(place))
+        .route("/api/start", post(start_property))
+        .route("/api/cards", get(cards))
+        .route("/api/pull", post(begin_pull))
+        .route("/api/receipt", get(receipt))
+        .route("/api/clocks", get(read_clocks))
+        .route("/api/clocks/accept", post(accept_clock))
+        .route("/api/clocks/undo", post(undo_clock))
+        .route("/api/clocks/pictures", get(watch_pictures))
+        .route("/api/clocks/watch", post(watch_picture))
+        .route("/api/report", get(report_state).post(save_report))
+        .route("/report/{file}", get(report_file))
+        .route("/for-others.html", get(for_others))
         .route("/api/state", get(state))
         .route("/api/since", get(since))
         .route("/api/visit", get(visit))
@@ -251,15 +283,15 @@ fn app(desk: Arc<Desk>, door: Door) -> Router {
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .layer(middleware::from_fn(connections::whole_in_time))
         .layer(middleware::from_fn_with_state(Arc::new(door), at_the_door))
-        .with_state(desk)
+        .with_state(window)
 }
 
 /// The desk's files wait for the disk, which must not hold up the others.
-async fn work<T: Send + 'static>(
-    desk: Arc<Desk>,
-    answer: impl FnOnce(&Desk) -> Result<T, Failure> + Send + 'static,
+async fn work<S: Send + Sync + 'static, T: Send + 'static>(
+    shared: Arc<S>,
+    answer: impl FnOnce(&Arc<S>) -> Result<T, Failure> + Send + 'static,
 ) -> Result<T, Failure> {
-    tokio::task::spawn_blocking(move || answer(&desk))
+    tokio::task::spawn_blocking(move || answer(&shared))
         .await
         .unwrap_or_else(|e| Err(Failure::Refused(anyhow::anyhow!("the desk failed: {e}"))))
 }
@@ -282,7 +314,7 @@ async fn page(Path(file): Path<String>) -> Response {
     }
 }
 
-async fn state(State(desk): Shared) -> Answer {
+async fn state(Open(desk): Open) -> Answer {
     work(desk, |desk| {
         let keys = desk.keys().clone();
         let mut season = desk.season();
@@ -304,7 +336,7 @@ async fn state(State(desk): Shared) -> Answer {
     .await
 }
 
-async fn since(State(desk): Shared) -> Answer {
+async fn since(Open(desk): Open) -> Answer {
     work(desk, |desk| {
         let mut season = desk.season();
         season.refresh()?;
@@ -321,55 +353,162 @@ async fn since(State(desk): Shared) -> Answer {
 }
 
 async fn visit(
-    State(desk): Shared,
+    Open(desk): Open,
     Query(going): Query<visits::Going>,
     Query(asked): Query<Asked>,
 ) -> Answer {
     work(desk, move |desk| visits::visit(desk, &going, &asked)).await
 }
 
-async fn tag(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
+async fn tag(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
     let sent = sent(&headers, &body)?;
     work(desk, |desk| visits::tag(desk, sent)).await
 }
 
-async fn undo(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
+async fn undo(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
     let _: serde_json::Value = sent(&headers, &body)?;
-    work(desk, visits::undo).await
+    work(desk, |desk| visits::undo(desk)).await
 }
 
 async fn contact_sheet(
-    State(desk): Shared,
+    Open(desk): Open,
     Query(part): Query<contact_sheet::Part>,
     Query(asked): Query<Asked>,
 ) -> Answer {
     work(desk, move |desk| contact_sheet::sheet(desk, &part, &asked)).await
 }
 
-async fn sweep(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
+async fn sweep(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
     let sent: contact_sheet::Sweep = sent(&headers, &body)?;
     work(desk, move |desk| contact_sheet::sweep(desk, &sent)).await
 }
 
-async fn named_deer(State(desk): Shared, Query(which): Query<deer::Which>) -> Answer {
+async fn named_deer(Open(desk): Open, Query(which): Query<deer::Which>) -> Answer {
     work(desk, move |desk| deer::deer(desk, &which)).await
 }
 
-async fn read_log(State(desk): Shared) -> Answer {
-    work(desk, logbook::read).await
+async fn read_log(Open(desk): Open) -> Answer {
+    work(desk, |desk| logbook::read(desk)).await
 }
 
-async fn write_log(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
+async fn write_log(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
     let sent: logbook::Change = sent(&headers, &body)?;
     work(desk, move |desk| logbook::change(desk, &sent)).await
 }
 
-async fn decide_on_lost(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
+async fn decide_on_lost(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
     let sent: lost::Decided = sent(&headers, &body)?;
     work(desk, move |desk| lost::decide(desk, &sent)).await
 }
 
-async fn change_keys(State(desk): Shared, headers: HeaderMap, body: String) -> Answer {
+type Windowed = State<Arc<Window>>;
+
+async fn home_answer(State(window): Windowed) -> Answer {
+    work(window, |window| home::home(window)).await
+}
+
+async fn open_property(State(window): Windowed, headers: HeaderMap, body: String) -> Answer {
+    let sent: home::Which = sent(&headers, &body)?;
+    work(window, move |window| home::open(window, &sent)).await
+}
+
+async fn forget_property(State(window): Windowed, headers: HeaderMap, body: String) -> Answer {
+    let sent: home::Which = sent(&headers, &body)?;
+    work(window, move |window| home::forget(window, &sent)).await
+}
+
+async fn folders(State(window): Windowed, Query(which): Query<home::Folder>) -> Answer {
+    work(window, move |_| home::folders(&which)).await
+}
+
+async fn place(State(window): Windowed, Query(asked): Query<begin::PlaceAsked>) -> Answer {
+    work(window, move |_| begin::place(&asked)).await
+}
+
+async fn start_property(State(window): Windowed, headers: HeaderMap, body: String) -> Answer {
+    let sent: begin::Wanted = sent(&headers, &body)?;
+    work(window, move |window| begin::begin(window, &sent)).await
+}
+
+async fn cards(State(window): Windowed, Open(desk): Open) -> Answer {
+    work(desk, move |desk| pulling::cards(&window, desk)).await
+}
+
+async fn begin_pull(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
+    let sent: pulling::Wanted = sent(&headers, &body)?;
+    work(desk, move |desk| pulling::begin(desk, sent)).await
+}
+
+async fn receipt(Open(desk): Open, Query(which): Query<pulling::WhichReceipt>) -> Answer {
+    work(desk, move |desk| pulling::receipt(desk, &which)).await
+}
+
+async fn read_clocks(Open(desk): Open) -> Answer {
+    work(desk, |desk| clocks::clocks(desk)).await
+}
+
+async fn accept_clock(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
+    let sent: clocks::Accepted = sent(&headers, &body)?;
+    work(desk, move |desk| clocks::accept(desk, &sent)).await
+}
+
+async fn undo_clock(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
+    let sent: clocks::Undone = sent(&headers, &body)?;
+    work(desk, move |desk| clocks::undo(desk, &sent)).await
+}
+
+async fn watch_pictures(Open(desk): Open, Query(asked): Query<clocks::WatchAsked>) -> Answer {
+    work(desk, move |desk| clocks::pictures(desk, &asked)).await
+}
+
+async fn watch_picture(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
+    let sent: clocks::Watch = sent(&headers, &body)?;
+    work(desk, move |desk| clocks::watch(desk, &sent)).await
+}
+
+async fn report_state(Open(desk): Open) -> Answer {
+    work(desk, |desk| Reply::json(&live::view(desk))).await
+}
+
+async fn save_report(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
+    let _: serde_json::Value = sent(&headers, &body)?;
+    work(desk, |desk| live::save(desk)).await
+}
+
+/// The report has its style within it, and nothing else: no script, nothing from elsewhere, and only the
+/// window may show it.
+const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; \
+    base-uri 'none'; form-action 'none'; frame-ancestors 'self'";
+
+fn report_page(html: impl Into<Body>) -> Response {
+    let mut response = as_type("text/html; charset=utf-8", html).into_response();
+    let policy = HeaderValue::from_static(REPORT_POLICY);
+    let headers = response.headers_mut();
+    headers.insert(header::CONTENT_SECURITY_POLICY, policy);
+    headers.insert(header::X_FRAME_OPTIONS, HeaderValue::from_static("SAMEORIGIN"));
+    response
+}
+
+async fn report_file(Open(desk): Open, Path(file): Path<String>) -> Result<Response, Failure> {
+    let name = file.clone();
+    let bytes = work(desk, move |desk| live::file(desk, &name)).await?;
+    Ok(match file.rsplit('.').next() {
+        Some("html") => report_page(bytes),
+        Some("svg") => as_type("image/svg+xml", bytes).into_response(),
+        Some("json") => as_type("application/json", bytes).into_response(),
+        _ => as_type("text/csv; charset=utf-8", bytes).into_response(),
+    })
+}
+
+async fn for_others(
+    Open(desk): Open,
+    Query(asked): Query<live::ForOthers>,
+) -> Result<Response, Failure> {
+    let page = work(desk, move |desk| live::for_others(desk, &asked)).await?;
+    Ok(report_page(page))
+}
+
+async fn change_keys(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
     let wanted: Keys = sent(&headers, &body)?;
     work(desk, move |desk| {
         wanted.check().map_err(Failure::Wrong)?;
@@ -389,7 +528,7 @@ struct Wanted {
 }
 
 async fn picture(
-    State(desk): Shared,
+    Open(desk): Open,
     Path(id): Path<u64>,
     Query(wanted): Query<Wanted>,
 ) -> Result<Response, Failure> {
@@ -407,7 +546,7 @@ async fn picture(
 }
 
 async fn clip(
-    State(desk): Shared,
+    Open(desk): Open,
     Path(id): Path<u64>,
     headers: HeaderMap,
 ) -> Result<Response, Failure> {

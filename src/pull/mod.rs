@@ -21,6 +21,7 @@ mod store;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use anyhow::{Context, Result, bail, ensure};
 use chrono::{NaiveDate, Utc};
@@ -58,6 +59,19 @@ pub struct CardPull<'a> {
     pub today: NaiveDate,
 }
 
+/// How far a pull is, for whoever looks on.
+#[derive(Debug, Default)]
+pub struct PullCount {
+    /// Files that were dealt with.
+    pub files: AtomicU64,
+    /// Files on the card.
+    pub of_files: AtomicU64,
+    /// Their bytes.
+    pub bytes: AtomicU64,
+    /// Bytes on the card.
+    pub of_bytes: AtomicU64,
+}
+
 /// What became of one file of the card.
 enum Fate {
     /// Copied and verified; and the file of the same name and picture that was there already, with
@@ -88,6 +102,19 @@ impl Fate {
 /// When the card or the property cannot be used at all, when the disk is full, or when another
 /// pull does not end. What was copied until then stays, verified.
 pub fn pull(property: &Property, request: &CardPull, progress: &ProgressBar) -> Result<Receipt> {
+    pull_counted(property, request, progress, &PullCount::default())
+}
+
+/// [`pull`], with `count` kept up to date.
+///
+/// # Errors
+/// As [`pull`].
+pub fn pull_counted(
+    property: &Property,
+    request: &CardPull,
+    progress: &ProgressBar,
+    count: &PullCount,
+) -> Result<Receipt> {
     apart(property, request.card)?;
     let _lock = hold_lock(property, |words| {
         progress.suspend(|| eprintln!("{words}"));
@@ -102,9 +129,14 @@ pub fn pull(property: &Property, request: &CardPull, progress: &ProgressBar) -> 
     let target = Target::open(property, folder, known_names(property, &before))?;
 
     progress.set_length(listed.files.len() as u64);
-    let one = |file| {
+    let all_bytes = listed.files.iter().map(|f| f.bytes).sum();
+    count.of_files.store(listed.files.len() as u64, Ordering::Relaxed);
+    count.of_bytes.store(all_bytes, Ordering::Relaxed);
+    let one = |file: &CardFile| {
         let fate = transfer(property, request.card, file, &held, &target, request.today);
         progress.inc(1);
+        count.files.fetch_add(1, Ordering::Relaxed);
+        count.bytes.fetch_add(file.bytes, Ordering::Relaxed);
         fate
     };
     // A worker waits for the disk more than it works, so there are more of them than cores.

@@ -12,6 +12,7 @@ use super::plots::{
     sketch,
 };
 use super::words;
+use crate::clock_check::Finding;
 use crate::debrief::Debrief;
 use crate::property::Disturbance;
 use crate::shift::{CHOICES, Role, Shift, Windows};
@@ -201,8 +202,17 @@ fn clock_plot(debrief: &Debrief, n: usize) -> Result<Option<Drawn>> {
     };
     let heading = format!("{}: {}", finding.camera, finding.fault.word());
     let drawn = clock_light(debrief, finding, &heading)?;
-    let file = format!("clock-{}-{}", slug(&finding.camera), finding.from.date());
+    let file = clock_plot_stem(finding);
     Ok(drawn.map(|svg| (file, svg, heading)))
+}
+
+fn clock_plot_stem(finding: &Finding) -> String {
+    format!("clock-{}-{}", slug(&finding.camera), finding.from.date())
+}
+
+/// The file of a finding's plot, if one was drawn.
+pub fn clock_plot_name(finding: &Finding) -> String {
+    clock_plot_stem(finding) + ".svg"
 }
 
 fn changes_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Drawn> {

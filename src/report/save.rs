@@ -27,37 +27,66 @@ pub struct ReportOptions {
     pub with_photos: bool,
 }
 
+/// The files of a report with their names, in the order in which they are written; the page comes last.
+pub type ReportFiles = Vec<(String, Vec<u8>)>;
+
+const PAGE: &str = "report.html";
+
 /// Writes `report.html`, the plots, the tables and `findings.json` into `folder`.
 ///
 /// # Errors
 /// When the folder or a file in it cannot be written.
 pub fn save(debrief: &Debrief, folder: &Path, options: ReportOptions) -> Result<Saved> {
+    ensure_is_none(folder)?;
+    write(&files(debrief, options)?, folder)
+}
+
+/// Makes the files of a report.
+///
+/// # Errors
+/// When a plot cannot be drawn or a table not be written.
+pub fn files(debrief: &Debrief, options: ReportOptions) -> Result<ReportFiles> {
+    let mut files = ReportFiles::new();
+    let page = html::page(debrief, options)?;
+    for plot in page.gallery.plots() {
+        let svg = plots::standalone(&plot.svg);
+        files.push((plot.file.clone(), svg.into_bytes()));
+    }
+    for (name, table) in tables::tables(debrief)? {
+        files.push((name.to_owned(), tables::csv(table)?));
+    }
+    let findings = findings::findings(debrief, options.with_places);
+    let text = serde_json::to_string_pretty(&findings)? + "\n";
+    files.push(("findings.json".to_owned(), text.into_bytes()));
+    files.push((PAGE.to_owned(), page.html.into_bytes()));
+    Ok(files)
+}
+
+fn ensure_is_none(folder: &Path) -> Result<()> {
     ensure!(
         !folder.join("property.toml").exists(),
         "{} is a property's own folder, in which the report would lie among its tables. Name another folder.",
         folder.display()
     );
+    Ok(())
+}
+
+/// Writes the files of a report, each whole or not at all.
+///
+/// # Errors
+/// When the folder is a property's own, or it or a file in it cannot be written.
+pub fn write(report: &ReportFiles, folder: &Path) -> Result<Saved> {
+    ensure_is_none(folder)?;
     std::fs::create_dir_all(folder)
         .with_context(|| format!("cannot make the folder {}", folder.display()))?;
     let mut files = Vec::new();
-    let mut put = |name: &str, bytes: &[u8]| -> Result<PathBuf> {
+    for (name, bytes) in report {
         let path = folder.join(name);
         write_whole(&path, bytes)?;
-        files.push(path.clone());
-        Ok(path)
-    };
-    let page = html::page(debrief, options)?;
-    for plot in page.gallery.plots() {
-        put(&plot.file, plots::standalone(&plot.svg).as_bytes())?;
+        files.push(path);
     }
-    for (name, table) in tables::tables(debrief)? {
-        put(name, &tables::csv(table)?)?;
-    }
-    let findings = findings::findings(debrief, options.with_places);
-    let text = serde_json::to_string_pretty(&findings)? + "\n";
-    put("findings.json", text.as_bytes())?;
-    let page = put("report.html", page.html.as_bytes())?;
     remove_old_plots(folder, &files)?;
+    let page = folder.join(PAGE);
     Ok(Saved { page, files })
 }
 

@@ -41,13 +41,13 @@ export const getJson = (path, query = {}) => {
   return send(`${path}?${new URLSearchParams(given)}`, {});
 };
 
-export const postJson = (path, body) =>
-  send(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+export const postJson = (path, body, patienceMs = 20000) =>
+  send(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) }, patienceMs);
 
-async function send(url, options) {
+async function send(url, options, patienceMs = 20000) {
   let reply;
   try {
-    reply = await fetch(url, { ...options, signal: AbortSignal.timeout(20000) });
+    reply = await fetch(url, { ...options, signal: AbortSignal.timeout(patienceMs) });
   } catch {
     return { ok: false, status: 0, body: { error: STOPPED } };
   }
@@ -78,6 +78,10 @@ export const button = (text, onclick, properties = {}) => el("button", { type: "
 
 export async function start() {
   const { ok, body } = await getJson("api/state");
+  if (body.closed) {
+    location.replace("home.html");
+    return false;
+  }
   if (!ok) {
     shout(`${body.error}.`, button("Try again", () => location.reload()));
     return false;

@@ -161,6 +161,26 @@ pub(super) fn read(
     Ok(land)
 }
 
+/// The middle of what a file of the land holds, whatever its name.
+///
+/// # Errors
+/// In words.
+pub fn place_of_land(path: &Path) -> Result<Position, String> {
+    let ending = path.extension().and_then(|e| e.to_str()).map(str::to_lowercase);
+    let bytes = std::fs::read(path).map_err(|e| e.to_string())?;
+    let text = text(&bytes)?;
+    let features = match ending.as_deref() {
+        Some("geojson" | "json") => geojson::features(text)?,
+        Some("kml") => kml::features(text)?,
+        Some("gpx") => gpx::features(text)?,
+        _ => return Err("it must end in .geojson, .kml or .gpx".to_owned()),
+    };
+    let shapes = features.into_iter().map(|f| f.shape).collect();
+    let bounds = geo::GeometryCollection::new_from(shapes).bounding_rect();
+    let middle = bounds.ok_or("nothing is drawn in it")?.center();
+    Position::new(middle.y, middle.x).ok_or_else(|| "it does not lie on the globe".to_owned())
+}
+
 fn text(bytes: &[u8]) -> Result<&str, String> {
     if bytes.len() > LARGEST_BYTES {
         let megabytes = LARGEST_BYTES / 1_000_000;

@@ -1,0 +1,160 @@
+//! Starting a property: its place, its time zone, its folder.
+
+use std::fs::File;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
+
+use anyhow::{Context, Result};
+use indicatif::ProgressBar;
+use serde::{Deserialize, Serialize};
+use serde_json::json;
+use tzf_rs::DefaultFinder;
+
+use super::server::{Answer, Failure, Reply};
+use super::window::Window;
+use crate::card;
+use crate::files::{Lasting, sync_folder, write_whole};
+use crate::property::{Position, parse_place, place_of_land};
+
+/// Time zones by place (boundaries of OpenStreetMap, Open Database License, within the `tzf-dist` crate).
+static ZONES: LazyLock<DefaultFinder> = LazyLock::new(DefaultFinder::new);
+
+/// Where the property is: one of these.
+#[derive(Debug, Deserialize)]
+pub(super) struct PlaceAsked {
+    /// Coordinates.
+    #[serde(default)]
+    text: String,
+    /// A file of the land.
+    #[serde(default)]
+    land: String,
+    /// A folder or card with pictures.
+    #[serde(default)]
+    pictures: String,
+}
+
+/// `GET api/place`
+pub(super) fn place(asked: &PlaceAsked) -> Answer {
+    let wrong = |words: String| Failure::Wrong(words);
+    let given = |text: &str| Some(text.trim().to_owned()).filter(|t| !t.is_empty());
+    let position = if let Some(file) = given(&asked.land) {
+        place_of_land(Path::new(&file)).map_err(|why| wrong(format!("{file}: {why}.")))?
+    } else if let Some(folder) = given(&asked.pictures) {
+        let found = card::place_of_pictures(Path::new(&folder));
+        found.ok_or_else(|| {
+            wrong(format!(
+                "No picture in {folder} says where it was taken; most trail cameras do not write that. Type the coordinates instead."
+            ))
+        })?
+    } else {
+        parse_place(&asked.text).ok_or_else(|| {
+            wrong(format!(
+                "\"{}\" is not understood as a place. Write it as 43.1, -90.7 or 43°06'00\" N 90°42'00\" W: latitude first, west and south negative or with their letter.",
+                asked.text.trim()
+            ))
+        })?
+    };
+    Reply::json(&json!({
+        "latitude": position.latitude_deg,
+        "longitude": position.longitude_deg,
+        "words": in_words(position),
+        "time_zone": zone_of(position),
+    }))
+}
+
+fn zone_of(position: Position) -> String {
+    let name = ZONES.get_tz_name(position.longitude_deg, position.latitude_deg);
+    name.to_owned()
+}
+
+/// `43.1000° north, 90.7000° west`: four digits are eleven metres.
+fn in_words(position: Position) -> String {
+    let side = |value: f64, positive: &str, negative: &str| {
+        let word = if value < 0.0 { negative } else { positive };
+        format!("{:.4}° {word}", value.abs())
+    };
+    let latitude = side(position.latitude_deg, "north", "south");
+    format!("{latitude}, {}", side(position.longitude_deg, "east", "west"))
+}
+
+/// What the page sends to have a property made.
+#[derive(Debug, Deserialize)]
+pub(super) struct Wanted {
+    name: String,
+    latitude: f64,
+    longitude: f64,
+    time_zone: String,
+    /// The folder in which the property's own folder is made.
+    within: PathBuf,
+    /// The name of that folder.
+    folder: String,
+}
+
+/// `property.toml` as it begins.
+#[derive(Serialize)]
+struct Written<'a> {
+    name: &'a str,
+    latitude: f64,
+    longitude: f64,
+    time_zone: &'a str,
+}
+
+/// `POST api/start`: makes the property, and opens it.
+pub(super) fn begin(window: &Window, wanted: &Wanted) -> Answer {
+    let folder = check(wanted).map_err(Failure::Wrong)?;
+    make(wanted, &folder)?;
+    let desk = window.show(&folder, &ProgressBar::hidden())?;
+    let name = desk.season().property.settings.name.clone();
+    Reply::json(&json!({ "name": name, "path": folder }))
+}
+
+/// The folder to make, if all can be.
+fn check(wanted: &Wanted) -> Result<PathBuf, String> {
+    const RESERVED: [&str; 4] = ["con", "prn", "aux", "nul"];
+    let name = wanted.name.trim();
+    if name.is_empty() || name.chars().any(char::is_control) || name.chars().count() > 100 {
+        return Err("Give the property a name of one line.".to_owned());
+    }
+    let folder = wanted.folder.trim();
+    let is_bad = |c: char| c.is_control() || "/\\:*?\"<>|".contains(c);
+    let stem = folder.split('.').next().unwrap_or("").to_lowercase();
+    if folder.is_empty() || folder.starts_with('.') || folder.chars().any(is_bad) || RESERVED.contains(&stem.as_str()) {
+        return Err(format!(
+            "\"{folder}\" cannot be the name of a folder. Use letters, digits and spaces."
+        ));
+    }
+    if Position::new(wanted.latitude, wanted.longitude).is_none() {
+        return Err("That place is not on the globe.".to_owned());
+    }
+    if wanted.time_zone.parse::<chrono_tz::Tz>().is_err() {
+        return Err(format!("\"{}\" is not a time zone.", wanted.time_zone));
+    }
+    if !wanted.within.is_dir() {
+        return Err(format!("There is no folder {}.", wanted.within.display()));
+    }
+    let folder = wanted.within.join(folder);
+    let is_empty = |p: &Path| p.read_dir().is_ok_and(|mut d| d.next().is_none());
+    if folder.exists() && !is_empty(&folder) {
+        return Err(format!(
+            "{} is there already and is not empty. Choose another name, or open it if it is a property.",
+            folder.display()
+        ));
+    }
+    Ok(folder)
+}
+
+fn make(wanted: &Wanted, folder: &Path) -> Result<()> {
+    let fail = || format!("cannot make {}", folder.display());
+    std::fs::create_dir_all(folder.join("cards")).with_context(fail)?;
+    let text = toml::to_string(&Written {
+        name: wanted.name.trim(),
+        latitude: wanted.latitude,
+        longitude: wanted.longitude,
+        time_zone: &wanted.time_zone,
+    })?;
+    let write = |file: &mut File| file.write_all(text.as_bytes());
+    write_whole(&folder.join("property.toml"), Lasting::Synced, write, || Ok(())).with_context(fail)?;
+    sync_folder(&wanted.within).map_err(anyhow::Error::msg).with_context(fail)?;
+    Ok(())
+}
