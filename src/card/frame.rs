@@ -8,7 +8,7 @@ pub const ACROSS: usize = 48;
 /// Pixels of a frame down.
 pub const DOWN: usize = 32;
 /// Most cameras print date and time along the top or the bottom, and that differs always.
-const STRIP: f64 = 0.10;
+pub const STRIP: f32 = 0.10;
 /// Pixels around one that tell how bright it is there.
 const AROUND: usize = 8;
 /// Grey levels added before the logarithm, so that black does not become endless.
@@ -46,7 +46,7 @@ impl Frame {
 
 /// A decoded picture at the size of a frame, without the strips.
 fn small(picture: &RgbImage) -> RgbImage {
-    let strip = (f64::from(picture.height()) * STRIP) as u32;
+    let strip = (f64::from(picture.height()) * f64::from(STRIP)) as u32;
     let height = (picture.height() - 2 * strip).max(1);
     let middle = crop_imm(picture, 0, strip, picture.width(), height).to_image();
     resize(&middle, ACROSS as u32, DOWN as u32, FilterType::Triangle)

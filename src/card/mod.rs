@@ -37,7 +37,6 @@ use indicatif::ProgressBar;
 use rayon::prelude::*;
 
 pub use container::read_container;
-pub use place::place_of_pictures;
 pub use decode::{PIXELS_MAX, decode_scaled, decode_small, pixels_claimed, thumbnail};
 pub use descriptions::{Packets, read_packets};
 pub use duplicates::is_same_picture;
@@ -47,6 +46,7 @@ pub use look::{camera_folders, is_named_like_a_picture, is_season, kind_not_read
 pub use memory::Memory;
 pub use names::{before_numbering, file_number};
 pub use picture::{LightFacts, Picture, Stamp, TimeOrigin, Unreadable, Untimed};
+pub use place::place_of_pictures;
 pub use shade::{Shade, shade_of};
 pub use shrink::{Small, shrunk};
 pub use structure::{Damage, Structure};

@@ -75,7 +75,10 @@ fn in_words(position: Position) -> String {
         format!("{:.4}° {word}", value.abs())
     };
     let latitude = side(position.latitude_deg, "north", "south");
-    format!("{latitude}, {}", side(position.longitude_deg, "east", "west"))
+    format!(
+        "{latitude}, {}",
+        side(position.longitude_deg, "east", "west")
+    )
 }
 
 /// What the page sends to have a property made.
@@ -119,7 +122,11 @@ fn check(wanted: &Wanted) -> Result<PathBuf, String> {
     let folder = wanted.folder.trim();
     let is_bad = |c: char| c.is_control() || "/\\:*?\"<>|".contains(c);
     let stem = folder.split('.').next().unwrap_or("").to_lowercase();
-    if folder.is_empty() || folder.starts_with('.') || folder.chars().any(is_bad) || RESERVED.contains(&stem.as_str()) {
+    if folder.is_empty()
+        || folder.starts_with('.')
+        || folder.chars().any(is_bad)
+        || RESERVED.contains(&stem.as_str())
+    {
         return Err(format!(
             "\"{folder}\" cannot be the name of a folder. Use letters, digits and spaces."
         ));
@@ -154,7 +161,15 @@ fn make(wanted: &Wanted, folder: &Path) -> Result<()> {
         time_zone: &wanted.time_zone,
     })?;
     let write = |file: &mut File| file.write_all(text.as_bytes());
-    write_whole(&folder.join("property.toml"), Lasting::Synced, write, || Ok(())).with_context(fail)?;
-    sync_folder(&wanted.within).map_err(anyhow::Error::msg).with_context(fail)?;
+    write_whole(
+        &folder.join("property.toml"),
+        Lasting::Synced,
+        write,
+        || Ok(()),
+    )
+    .with_context(fail)?;
+    sync_folder(&wanted.within)
+        .map_err(anyhow::Error::msg)
+        .with_context(fail)?;
     Ok(())
 }

@@ -10,7 +10,9 @@ use super::state::DeskSeason;
 use super::visits::{TIME, file_name, number};
 use super::{Desk, live};
 use crate::clock_check::{self, Anchor, Finding, duration};
-use crate::property::{Property, correction_lines, parse_date, parse_moment, remove_correction, same_name};
+use crate::property::{
+    Property, correction_lines, parse_date, parse_moment, remove_correction, same_name,
+};
 use crate::report;
 
 /// `GET api/clocks`
@@ -85,7 +87,11 @@ fn remedy(finding: &Finding) -> Option<String> {
         ));
     }
     let row = finding.rows.first()?;
-    let way = if row.shift_min < 0.0 { "taken off" } else { "added" };
+    let way = if row.shift_min < 0.0 {
+        "taken off"
+    } else {
+        "added"
+    };
     let end = row.until_shift_min.map_or(String::new(), |end| {
         format!(" at first and {} at the end", duration(end.abs()))
     });
@@ -104,7 +110,10 @@ pub(super) struct Accepted {
 /// `POST api/clocks/accept`
 pub(super) fn accept(desk: &Desk, sent: &Accepted) -> Answer {
     let clocks = desk.live.clocks().unwrap_or_default();
-    let finding = clocks.iter().flat_map(|c| &c.findings).find(|f| key(f) == sent.key);
+    let finding = clocks
+        .iter()
+        .flat_map(|c| &c.findings)
+        .find(|f| key(f) == sent.key);
     let finding = finding.ok_or_else(|| {
         Failure::Wrong("The clocks are judged anew just now. Look once more.".to_owned())
     })?;
@@ -114,7 +123,10 @@ pub(super) fn accept(desk: &Desk, sent: &Accepted) -> Answer {
 fn apply(desk: &Desk, finding: &Finding) -> Answer {
     let (property, crawl) = {
         let season = desk.season_to_change()?;
-        (season.property.clone(), std::sync::Arc::clone(&season.crawl))
+        (
+            season.property.clone(),
+            std::sync::Arc::clone(&season.crawl),
+        )
     };
     if let Some(why) = clock_check::doubt(&property, &crawl, finding, desk.today)? {
         return Err(Failure::Wrong(format!("Nothing was changed: {why}.")));
@@ -134,7 +146,10 @@ pub(super) struct Undone {
 pub(super) fn undo(desk: &Desk, sent: &Undone) -> Answer {
     let root = desk.season_to_change()?.property.root.clone();
     let rows = correction_lines(&root)?;
-    if !rows.iter().any(|(line, row)| *line == sent.line && *row == sent.row) {
+    if !rows
+        .iter()
+        .any(|(line, row)| *line == sent.line && *row == sent.row)
+    {
         return Err(Failure::Wrong(
             "clocks.csv has been changed meanwhile. Look once more.".to_owned(),
         ));
@@ -173,7 +188,9 @@ pub(super) fn pictures(desk: &Desk, asked: &WatchAsked) -> Answer {
     days.sort_unstable();
     days.dedup();
     let asked_day = asked.day.as_deref().and_then(parse_date);
-    let wanted = asked_day.filter(|d| days.contains(d)).or(days.last().copied());
+    let wanted = asked_day
+        .filter(|d| days.contains(d))
+        .or(days.last().copied());
     let view = |p: &u32| {
         let picture = &season.crawl.pictures[*p as usize];
         let time = picture.shown_time().or(picture.written_on);
@@ -184,7 +201,11 @@ pub(super) fn pictures(desk: &Desk, asked: &WatchAsked) -> Answer {
             time: time.map(|t| t.shown().format(TIME).to_string()),
         }
     };
-    let shown = of_camera.iter().filter(|p| day(p) == wanted).take(MOST).map(view);
+    let shown = of_camera
+        .iter()
+        .filter(|p| day(p) == wanted)
+        .take(MOST)
+        .map(view);
     let pictures: Vec<WatchPicture> = shown.collect();
     let days: Vec<String> = days.iter().map(ToString::to_string).collect();
     let day = wanted.map(|d| d.to_string());
@@ -211,10 +232,13 @@ pub(super) struct Watch {
 pub(super) fn watch(desk: &Desk, sent: &Watch) -> Answer {
     let (property, crawl) = {
         let season = desk.season_to_change()?;
-        (season.property.clone(), std::sync::Arc::clone(&season.crawl))
+        (
+            season.property.clone(),
+            std::sync::Arc::clone(&season.crawl),
+        )
     };
-    let finding = known(&property, &crawl, sent, desk.today)
-        .map_err(|e| Failure::Wrong(format!("{e:#}")))?;
+    let finding =
+        known(&property, &crawl, sent, desk.today).map_err(|e| Failure::Wrong(format!("{e:#}")))?;
     match sent.agreed {
         true => apply(desk, &finding),
         false => Reply::json(&json!({ "found": finding_view(&finding) })),
@@ -229,7 +253,10 @@ fn known(
 ) -> anyhow::Result<Finding> {
     let shows = parse_moment(&sent.shows, property.settings.date_order)
         .with_context(|| format!("\"{}\" is not a time", sent.shows))?;
-    anyhow::ensure!(shows.date() <= today + Days::new(1), "{shows} has not come yet");
+    anyhow::ensure!(
+        shows.date() <= today + Days::new(1),
+        "{shows} has not come yet"
+    );
     let anchor = Anchor {
         picture: sent.picture.clone(),
         shows,

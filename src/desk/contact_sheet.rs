@@ -33,6 +33,8 @@ struct Cell {
     light: Option<&'static str>,
     pictures: usize,
     first_picture: u64,
+    /// All of them, for a look at the whole burst.
+    burst: Vec<u64>,
     state: &'static str,
     tags: String,
     quiet: Option<bool>,
@@ -45,6 +47,7 @@ impl Cell {
             let moment = screen.moment;
             moment.map(|m| m.first.shown().format(form).to_string())
         };
+        let telling = season.sorting.most_telling(&screen.pictures);
         let mut tags: Vec<String> = season.tags(id).map(said).collect();
         tags.dedup();
         Self {
@@ -56,7 +59,8 @@ impl Cell {
             time: shown(TIME),
             light: screen.moment.map(|m| m.light.word()),
             pictures: screen.pictures.len(),
-            first_picture: number(season, screen.pictures[0]),
+            first_picture: number(season, telling.unwrap_or(screen.pictures[0])),
+            burst: screen.pictures.iter().map(|p| number(season, *p)).collect(),
             state: state_word(season.tagging(id)),
             tags: tags.join("; "),
             quiet: season.quiet(id),

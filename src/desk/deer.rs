@@ -10,7 +10,7 @@ use super::state::DeskSeason;
 use super::visits::{TIME, file_name, number};
 use crate::clock::LocalTime;
 use crate::measure::{Counts, wilson};
-use crate::property::{Settings, same_name};
+use crate::property::{NamedDeer, Settings, same_name};
 use crate::sun::SunTable;
 use crate::tags::{Tag, Who};
 use crate::visits::visits_of_one;
@@ -26,6 +26,9 @@ pub(super) struct Which {
 pub(super) struct Named {
     name: String,
     who: &'static str,
+    /// By `deer.csv`, or by the age it was last given.
+    born: Option<i32>,
+    pictures: usize,
 }
 
 #[derive(Serialize)]
@@ -80,13 +83,42 @@ fn by_name(season: &DeskSeason) -> BTreeMap<String, Vec<TaggedPicture<'_>>> {
     names
 }
 
-/// Every name that has been given.
+/// Every name that has been given or stands in `deer.csv`, as it is written there.
 pub(super) fn names(season: &DeskSeason) -> Vec<Named> {
-    let named = |seen: Vec<TaggedPicture>| Named {
-        name: seen[0].tag.name.clone().unwrap_or_default(),
-        who: seen[0].tag.who.word(),
+    let known = &season.property.deer;
+    let named = |seen: &Vec<TaggedPicture>| {
+        let given = seen[0].tag.name.clone().unwrap_or_default();
+        let known = known.iter().find(|d| same_name(&d.name, &given));
+        Named {
+            born: known.and_then(|d| d.born).or_else(|| born(season, seen)),
+            name: known.map_or(given, |d| d.name.clone()),
+            who: kinds(seen),
+            pictures: seen.len(),
+        }
     };
-    by_name(season).into_values().map(named).collect()
+    let tagged = by_name(season);
+    let mut names: Vec<Named> = tagged.values().map(named).collect();
+    for deer in known {
+        if !names.iter().any(|n| same_name(&n.name, &deer.name)) {
+            names.push(Named {
+                name: deer.name.clone(),
+                who: Who::Deer.word(),
+                born: deer.born,
+                pictures: 0,
+            });
+        }
+    }
+    names
+}
+
+/// The year of birth that the age given last speaks of.
+fn born(season: &DeskSeason, seen: &[TaggedPicture]) -> Option<i32> {
+    let aged = |s: &TaggedPicture| {
+        let time = season.screens.times[s.picture as usize]?;
+        Some((time, s.tag.age?))
+    };
+    let (time, age) = seen.iter().filter_map(aged).max_by_key(|(time, _)| *time)?;
+    Some(NamedDeer::season_of(time.date()) - age.floor() as i32)
 }
 
 /// `GET api/deer`

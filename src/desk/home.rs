@@ -21,11 +21,13 @@ pub(super) fn home(window: &Window) -> Answer {
         .iter()
         .map(|k| json!({ "path": k.path, "name": k.name, "there": k.path.join("property.toml").is_file() }))
         .collect();
-    let cards = volumes::cards(&kept.card_folders).len();
+    let desk = window.desk();
+    let mut cards = volumes::cards(&kept.card_folders);
+    cards.retain(|c| !desk.as_ref().is_some_and(|d| d.pulling.has_pulled(c)));
     Reply::json(&json!({
-        "open": window.desk().map(|desk| of_open(&desk)),
+        "open": desk.map(|desk| of_open(&desk)),
         "known": known,
-        "cards_in_reader": cards,
+        "cards_to_pull": cards.len(),
         "suggested": dirs::document_dir().or_else(dirs::home_dir),
     }))
 }
@@ -90,7 +92,10 @@ pub(super) struct Which {
 
 /// `POST api/open`
 pub(super) fn open(window: &Window, which: &Which) -> Answer {
-    if window.desk().is_some_and(|d| d.pulling.is_busy() && !d.is_of(&which.path)) {
+    if window
+        .desk()
+        .is_some_and(|d| d.pulling.is_busy() && !d.is_of(&which.path))
+    {
         return Err(Failure::Wrong(
             "A card is being pulled. Wait until that is through.".to_owned(),
         ));
@@ -121,9 +126,9 @@ pub(super) fn folders(which: &Folder) -> Answer {
         text => PathBuf::from(text),
     };
     let path = std::path::absolute(&path).unwrap_or(path);
-    let entries = path.read_dir().map_err(|e| {
-        Failure::Wrong(format!("{} cannot be looked into: {e}.", path.display()))
-    })?;
+    let entries = path
+        .read_dir()
+        .map_err(|e| Failure::Wrong(format!("{} cannot be looked into: {e}.", path.display())))?;
     let is_shown = |e: &std::fs::DirEntry| {
         e.path().is_dir() && !e.file_name().as_encoded_bytes().starts_with(b".")
     };

@@ -14,7 +14,7 @@ use crate::files::{Lasting, write_whole};
 const FILE: &str = "desk.toml";
 
 /// What a key can do, and the key that does it unless the person chose another.
-const ACTIONS: [(&str, &str); 21] = [
+const ACTIONS: [(&str, &str); 22] = [
     ("buck", "b"),
     ("doe", "d"),
     ("fawn", "f"),
@@ -35,6 +35,7 @@ const ACTIONS: [(&str, &str); 21] = [
     ("earlier", "ArrowLeft"),
     ("one", "t"),
     ("large", "w"),
+    ("bright", "g"),
     ("help", "?"),
 ];
 
@@ -85,8 +86,16 @@ impl Keys {
                 key
             }
         };
-        keys.keys
-            .extend(chosen.keys.into_iter().map(|(a, k)| (a, lower(k))));
+        let chosen: BTreeMap<String, String> = chosen
+            .keys
+            .into_iter()
+            .map(|(a, k)| (a, lower(k)))
+            .collect();
+        // What can be done since the file was written gets no key that the person has given away.
+        keys.keys.retain(|action, key| {
+            chosen.contains_key(action) || !chosen.values().any(|k| k == key)
+        });
+        keys.keys.extend(chosen);
         keys.check()
             .map_err(anyhow::Error::msg)
             .with_context(remedy)?;

@@ -37,8 +37,12 @@ impl Known {
 
     /// What is kept; nothing where it cannot be read.
     pub fn read(&self) -> Kept {
-        let text = self.0.as_ref().and_then(|p| std::fs::read_to_string(p).ok());
-        text.and_then(|t| toml::from_str(&t).ok()).unwrap_or_default()
+        let text = self
+            .0
+            .as_ref()
+            .and_then(|p| std::fs::read_to_string(p).ok());
+        text.and_then(|t| toml::from_str(&t).ok())
+            .unwrap_or_default()
     }
 
     /// Puts a property first. That it cannot be kept is no reason not to open it.

@@ -11,8 +11,8 @@ use indicatif::ProgressBar;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::server::{Answer, Failure, Reply};
 use super::Desk;
+use super::server::{Answer, Failure, Reply};
 use crate::clock_check::CameraClock;
 use crate::debrief::Debrief;
 use crate::files::FileState;
@@ -29,7 +29,10 @@ impl Mark {
             (season.property.root.clone(), season.generation)
         };
         let entries = root.read_dir().into_iter().flatten().flatten();
-        let mut files: Vec<PathBuf> = entries.map(|e| e.path()).filter(|p| says_something(p)).collect();
+        let mut files: Vec<PathBuf> = entries
+            .map(|e| e.path())
+            .filter(|p| says_something(p))
+            .collect();
         files.sort();
         let state = |f: PathBuf| (FileState::at(&f), f);
         let files = files.into_iter().map(state).map(|(s, f)| (f, s)).collect();
@@ -87,7 +90,11 @@ pub(super) fn keep_making(desk: &Desk) {
     const LOOKED_AT: Duration = Duration::from_secs(20);
     while !desk.is_closed() {
         std::thread::sleep(STEP);
-        let is_looked_at = desk.live.state().asked.is_some_and(|t| t.elapsed() < LOOKED_AT);
+        let is_looked_at = desk
+            .live
+            .state()
+            .asked
+            .is_some_and(|t| t.elapsed() < LOOKED_AT);
         if !is_looked_at || desk.pulling.is_busy() {
             continue;
         }

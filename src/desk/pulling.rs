@@ -1,5 +1,6 @@
 //! Cards on the page: which are in the reader, and a pull that goes on whether a page looks at it or not.
 
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -8,16 +9,38 @@ use std::time::Instant;
 use indicatif::ProgressBar;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
+use walkdir::WalkDir;
 
 use super::server::{Answer, Failure, Reply};
 use super::window::Window;
 use super::{Desk, volumes};
+use crate::files::FileState;
 use crate::property::{Property, same_name};
 use crate::pull::{self, CardPull, PullCount, Receipt, Recognised, nearly_named, recognise};
 
 /// The pull of a property, the one that is at work or the last one.
 #[derive(Default)]
-pub(super) struct Pulling(Mutex<Option<Arc<Job>>>);
+pub(super) struct Pulling {
+    job: Mutex<Option<Arc<Job>>>,
+    /// Cards that were pulled whole since the window was opened, as they were then.
+    pulled: Mutex<HashMap<PathBuf, CardState>>,
+}
+
+/// The folders of a card: another file in one of them, or one fewer, changes its state.
+type CardState = Vec<(PathBuf, Option<FileState>)>;
+
+fn state_of(card: &Path) -> CardState {
+    let folders = WalkDir::new(card)
+        .max_depth(3)
+        .sort_by_file_name()
+        .into_iter();
+    let folders = folders.flatten().filter(|e| e.file_type().is_dir());
+    let paths = folders.map(walkdir::DirEntry::into_path);
+    paths
+        .map(|p| (FileState::at(&p), p))
+        .map(|(s, p)| (p, s))
+        .collect()
+}
 
 struct Job {
     card: PathBuf,
@@ -29,8 +52,14 @@ struct Job {
 
 impl Pulling {
     fn job(&self) -> Option<Arc<Job>> {
-        let job = self.0.lock();
+        let job = self.job.lock();
         job.unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Whether all of a card is here already, and nothing has changed on it since.
+    pub fn has_pulled(&self, card: &Path) -> bool {
+        let pulled = self.pulled.lock().unwrap_or_else(PoisonError::into_inner);
+        pulled.get(card).is_some_and(|then| *then == state_of(card))
     }
 
     /// Whether a pull is at work.
@@ -70,14 +99,18 @@ impl Job {
 struct CardView {
     path: PathBuf,
     name: String,
+    /// It was pulled whole since the window was opened.
+    pulled: bool,
 }
 
 /// `GET api/cards`
 pub(super) fn cards(window: &Window, desk: &Desk) -> Answer {
     let card = |path: PathBuf| CardView {
-        name: path
-            .file_name()
-            .map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned()),
+        name: path.file_name().map_or_else(
+            || path.display().to_string(),
+            |n| n.to_string_lossy().into_owned(),
+        ),
+        pulled: desk.pulling.has_pulled(&path),
         path,
     };
     let found = volumes::cards(&window.known.read().card_folders);
@@ -166,9 +199,15 @@ pub(super) fn begin(desk: &Arc<Desk>, wanted: Wanted) -> Answer {
         ended: Mutex::default(),
     });
     {
-        let mut current = desk.pulling.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut current = desk
+            .pulling
+            .job
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
         if current.as_ref().is_some_and(|j| j.result().is_none()) {
-            return Err(Failure::Wrong("A card is being pulled already. One after the other.".to_owned()));
+            return Err(Failure::Wrong(
+                "A card is being pulled already. One after the other.".to_owned(),
+            ));
         }
         *current = Some(Arc::clone(&job));
     }
@@ -192,6 +231,14 @@ fn work(desk: &Desk, property: &Property, job: &Job) {
         Ok(Err(e)) => Err(format!("{e:#}")),
         Err(_) => Err("the pull failed. Do not clear the card; pull it again".to_owned()),
     };
+    if result.as_ref().is_ok_and(|r| r.failed.is_empty()) {
+        let mut pulled = desk
+            .pulling
+            .pulled
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        pulled.insert(job.card.clone(), state_of(&job.card));
+    }
     *job.ended.lock().unwrap_or_else(PoisonError::into_inner) = Some(result);
 }
 
@@ -201,7 +248,11 @@ fn camera(
     wanted: &Wanted,
     today: chrono::NaiveDate,
 ) -> Result<Result<String, Value>, Failure> {
-    let named = wanted.camera.as_deref().map(str::trim).filter(|n| !n.is_empty());
+    let named = wanted
+        .camera
+        .as_deref()
+        .map(str::trim)
+        .filter(|n| !n.is_empty());
     if let Some(name) = named {
         check_name(name)?;
         if wanted.even_so {
@@ -215,9 +266,12 @@ fn camera(
             Recognised::One(one) => vec![one.clone()],
             Recognised::Mixed(_) => Vec::new(),
         };
-        let view = |c: &pull::Candidate| json!({ "camera": c.camera, "why": c.why, "against": c.against });
+        let view =
+            |c: &pull::Candidate| json!({ "camera": c.camera, "why": c.why, "against": c.against });
         let candidates: Vec<Value> = candidates.iter().map(view).collect();
-        Ok(Err(json!({ "question": words, "card": wanted.card, "candidates": candidates, "named": named })))
+        Ok(Err(
+            json!({ "question": words, "card": wanted.card, "candidates": candidates, "named": named }),
+        ))
     };
     match (&found, named) {
         (Recognised::One(c), None) => Ok(Ok(c.camera.clone())),
@@ -225,14 +279,17 @@ fn camera(
             "This card holds {what}. Choose the camera only if all of it belongs to that one."
         )),
         (Recognised::Unclear(_), None) => question(
-            "Nothing on this card says for certain which camera it comes from. Which one is it?".to_owned(),
+            "Nothing on this card says for certain which camera it comes from. Which one is it?"
+                .to_owned(),
         ),
-        (Recognised::One(c), Some(name)) if !same_name(&c.camera, name) => {
-            question(format!("It looks like the card of {c}. Is it really the card of {name}?"))
-        }
+        (Recognised::One(c), Some(name)) if !same_name(&c.camera, name) => question(format!(
+            "It looks like the card of {c}. Is it really the card of {name}?"
+        )),
         (_, Some(name)) => {
             if let Some(near) = nearly_named(property, name) {
-                return question(format!("There is no camera {name} yet. Did you mean {near}?"));
+                return question(format!(
+                    "There is no camera {name} yet. Did you mean {near}?"
+                ));
             }
             Ok(Ok(name.to_owned()))
         }

@@ -13,10 +13,19 @@ use crate::card::frame::{ACROSS, DOWN, Frame, mean_around};
 /// Fewer neighbours than this do not show what stands there.
 pub const FEWEST: usize = 6;
 
-/// How strongly a picture differs from its neighbours where it differs most: over a patch of 5 by 5
+/// How a picture differs from its neighbours.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Difference {
+    /// How strongly where it differs most.
+    pub most: f32,
+    /// Where that is: left, top, width and height as parts of the frame.
+    pub place: [f32; 4],
+}
+
+/// How strongly a picture differs from its neighbours where it differs most, and where that is: over a patch of 5 by 5
 /// pixels the mean distance, in standard deviations of what varies there anyway, in light and, where
 /// the pictures have colour, in hue. `None` with fewer than [`FEWEST`] neighbours.
-pub fn stands_out(picture: &Frame, neighbours: &[&Frame], has_colour: bool) -> Option<f32> {
+pub fn difference(picture: &Frame, neighbours: &[&Frame], has_colour: bool) -> Option<Difference> {
     if neighbours.len() < FEWEST {
         return None;
     }
@@ -26,7 +35,39 @@ pub fn stands_out(picture: &Frame, neighbours: &[&Frame], has_colour: bool) -> O
         let hue = distances(picture, neighbours, |f| &f.hue);
         all.iter_mut().zip(hue).for_each(|(a, h)| *a += h * h);
     }
-    all.into_iter().reduce(f32::max).map(f32::sqrt)
+    let most = all.iter().copied().reduce(f32::max)?;
+    Some(Difference {
+        most: most.sqrt(),
+        place: around_the_most(&all, most),
+    })
+}
+
+/// The box around what hangs together with the place of the largest value, of at least a quarter of it (half the
+/// distance, since these are squares).
+fn around_the_most(all: &[f32], most: f32) -> [f32; 4] {
+    let from = all.iter().position(|v| *v == most).unwrap_or(0);
+    let mut seen = vec![false; all.len()];
+    let mut next = vec![from];
+    let (mut left, mut right, mut top, mut bottom) = (ACROSS, 0, DOWN, 0);
+    while let Some(i) = next.pop() {
+        if std::mem::replace(&mut seen[i], true) || all[i] < most / 4.0 {
+            continue;
+        }
+        let (x, y) = (i % ACROSS, i / ACROSS);
+        (left, right) = (left.min(x), right.max(x + 1));
+        (top, bottom) = (top.min(y), bottom.max(y + 1));
+        next.extend((x > 0).then(|| i - 1));
+        next.extend((x + 1 < ACROSS).then_some(i + 1));
+        next.extend((y > 0).then(|| i - ACROSS));
+        next.extend((y + 1 < DOWN).then_some(i + ACROSS));
+    }
+    let part = |n: usize, of: usize| n as f32 / of as f32;
+    [
+        part(left, ACROSS),
+        part(top, DOWN),
+        part(right.saturating_sub(left), ACROSS),
+        part(bottom.saturating_sub(top), DOWN),
+    ]
 }
 
 /// Mean distance around each pixel, in standard deviations.
@@ -100,9 +141,9 @@ mod tests {
             .map(|i| hillside(0.8 + 0.05 * i as f32, i, false))
             .collect();
         let neighbours: Vec<&Frame> = frames.iter().collect();
-        let nothing = stands_out(&hillside(1.3, 50, false), &neighbours, false).unwrap();
-        let deer = stands_out(&hillside(0.9, 51, true), &neighbours, false).unwrap();
+        let nothing = difference(&hillside(1.3, 50, false), &neighbours, false).unwrap();
+        let deer = difference(&hillside(0.9, 51, true), &neighbours, false).unwrap();
         assert!(deer > 2.0 * nothing, "{deer} against {nothing}");
-        assert_eq!(stands_out(&frames[0], &neighbours[..3], false), None);
+        assert_eq!(difference(&frames[0], &neighbours[..3], false), None);
     }
 }

@@ -29,8 +29,8 @@ use super::lost::{self, LostRows};
 use super::views::{self, Size, is_playable};
 use super::window::{Open, Window};
 use super::{
-    Desk, DeskOptions, begin, clocks, connections, contact_sheet, deer, home, live, logbook, pages, pulling,
-    visits,
+    Desk, DeskOptions, begin, clocks, connections, contact_sheet, deer, home, live, logbook, pages,
+    pulling, visits,
 };
 
 /// What is answered: JSON, or a failure.
@@ -485,7 +485,10 @@ fn report_page(html: impl Into<Body>) -> Response {
     let policy = HeaderValue::from_static(REPORT_POLICY);
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_SECURITY_POLICY, policy);
-    headers.insert(header::X_FRAME_OPTIONS, HeaderValue::from_static("SAMEORIGIN"));
+    headers.insert(
+        header::X_FRAME_OPTIONS,
+        HeaderValue::from_static("SAMEORIGIN"),
+    );
     response
 }
 

@@ -2,9 +2,9 @@
 
 use rayon::prelude::*;
 
-use super::quiet::stands_out;
+use super::quiet::difference;
 use super::screens::Screens;
-use crate::card::frame::Frame;
+use crate::card::frame::{Frame, STRIP};
 use crate::card::{Crawl, decode_small};
 use crate::card::{Shade, shade_of};
 use crate::property::Property;
@@ -12,16 +12,26 @@ use crate::property::Property;
 /// Which pictures were looked at, and what was found.
 #[derive(Debug, Default, Clone)]
 pub(super) struct Sorting {
-    quiet: Vec<Option<bool>>,
+    found: Vec<Option<Found>>,
     pub looked_at: usize,
     pub of: usize,
     pub done: bool,
 }
 
+/// What was found of a picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Found {
+    pub quiet: bool,
+    /// How strongly it differs from its neighbours.
+    apart: f32,
+    /// Where it differs most: left, top, width and height as parts of the picture.
+    pub place: [f32; 4],
+}
+
 impl Sorting {
     pub fn begin(pictures: usize) -> Self {
         Self {
-            quiet: vec![None; pictures],
+            found: vec![None; pictures],
             looked_at: 0,
             of: pictures,
             done: false,
@@ -31,9 +41,24 @@ impl Sorting {
     /// Whether none of some pictures shows anything; `None` where one was not looked at, or could
     /// not be compared.
     pub fn quiet(&self, pictures: &[u32]) -> Option<bool> {
-        let known = pictures.iter().map(|p| *self.quiet.get(*p as usize)?);
-        let known: Option<Vec<bool>> = known.collect();
-        known.map(|k| k.into_iter().all(|quiet| quiet))
+        let known: Option<Vec<Found>> = pictures.iter().map(|p| self.of(*p)).collect();
+        known.map(|k| k.into_iter().all(|f| f.quiet))
+    }
+
+    /// What was found of a picture; `None` where it was not looked at, or could not be compared.
+    pub fn of(&self, picture: u32) -> Option<Found> {
+        *self.found.get(picture as usize)?
+    }
+
+    /// The picture that differs most from what the camera sees else; the first where that is not known.
+    pub fn most_telling(&self, pictures: &[u32]) -> Option<u32> {
+        let apart = |p: &u32| self.of(*p).map_or(0.0, |f| f.apart);
+        // The first of those that differ as much.
+        pictures
+            .iter()
+            .rev()
+            .copied()
+            .max_by(|a, b| apart(a).total_cmp(&apart(b)))
     }
 
     /// How far it has come.
@@ -42,10 +67,10 @@ impl Sorting {
     }
 
     /// Takes in what was found of some pictures.
-    pub fn learn(&mut self, found: &[(u32, Option<bool>)]) {
-        for (picture, quiet) in found {
-            if let Some(slot) = self.quiet.get_mut(*picture as usize) {
-                *slot = *quiet;
+    pub fn learn(&mut self, found: &[(u32, Option<Found>)]) {
+        for (picture, of_picture) in found {
+            if let Some(slot) = self.found.get_mut(*picture as usize) {
+                *slot = *of_picture;
             }
         }
         self.looked_at += found.len();
@@ -90,7 +115,7 @@ pub(super) fn sort(
     property: &Property,
     crawl: &Crawl,
     screens: &Screens,
-    mut take: impl FnMut(&[(u32, Option<bool>)]) -> bool,
+    mut take: impl FnMut(&[(u32, Option<Found>)]) -> bool,
 ) {
     for camera in 0..screens.cameras.len() {
         let of_camera: Vec<u32> = screens
@@ -108,9 +133,9 @@ pub(super) fn sort(
                 .par_iter()
                 .map(|p| look(property, crawl, screens, *p))
                 .collect();
-            let found: Vec<(u32, Option<bool>)> = (from..until)
+            let found: Vec<(u32, Option<Found>)> = (from..until)
                 .into_par_iter()
-                .map(|i| (of_camera[i], is_quiet(&looks, i - wide.start)))
+                .map(|i| (of_camera[i], compared(&looks, i - wide.start)))
                 .collect();
             if !take(&found) {
                 return;
@@ -148,7 +173,7 @@ fn look(
     })
 }
 
-fn is_quiet(looks: &[Option<ComparedPicture>], i: usize) -> Option<bool> {
+fn compared(looks: &[Option<ComparedPicture>], i: usize) -> Option<Found> {
     let this = looks[i].as_ref()?;
     // Pictures of the same visit show the same deer.
     let comparable = |l: &&ComparedPicture| {
@@ -169,5 +194,13 @@ fn is_quiet(looks: &[Option<ComparedPicture>], i: usize) -> Option<bool> {
     } else {
         QUIET_BELOW_BY_NIGHT
     };
-    stands_out(&this.frame, &neighbours, by_day).map(|apart| apart < below)
+    let found = difference(&this.frame, &neighbours, by_day)?;
+    // The strips along the top and the bottom are not looked at.
+    let [left, top, width, height] = found.place;
+    let inner = 1.0 - 2.0 * STRIP;
+    Some(Found {
+        quiet: found.most < below,
+        apart: found.most,
+        place: [left, STRIP + inner * top, width, inner * height],
+    })
 }

@@ -1,14 +1,22 @@
 //! One visit on the screen, and its tags.
 
+use std::cmp::Ordering;
 use std::collections::HashMap;
 
+use chrono::Datelike;
 use serde::{Deserialize, Serialize};
+
+use xxhash_rust::xxh3::xxh3_64;
 
 use super::Desk;
 use super::filter::{Asked, Filter};
+use super::screens::Moment;
 use super::server::{Answer, Failure, Reply};
 use super::state::{DeskSeason, Progress, Refused, Tagging, said};
 use super::views::is_playable;
+use crate::measure::{Counts, wilson};
+use crate::property::{Settings, ShareOf};
+use crate::sun::Light;
 use crate::tags::{Tag, Who};
 
 /// A tag as the page has it.
@@ -66,6 +74,9 @@ pub(super) struct VisitView {
     version: u64,
     camera: String,
     date: Option<String>,
+    /// ISO 8601.
+    day: Option<String>,
+    strip: Option<Strip>,
     time: Option<String>,
     until: Option<String>,
     light: Option<&'static str>,
@@ -80,6 +91,31 @@ pub(super) struct VisitView {
     of: usize,
 }
 
+/// The day of a visit from midnight to midnight, in minutes.
+#[derive(Debug, Serialize)]
+struct Strip {
+    legal_from: f64,
+    sunrise: f64,
+    sunset: f64,
+    legal_until: f64,
+    at: f64,
+}
+
+impl Strip {
+    fn of(moment: &Moment, settings: &Settings) -> Self {
+        let at = moment.first.minute_of_day();
+        let sunrise = at - moment.after_sunrise_min;
+        let sunset = at + moment.before_sunset_min;
+        Self {
+            legal_from: sunrise - settings.legal_before_sunrise_min,
+            sunrise,
+            sunset,
+            legal_until: sunset + settings.legal_after_sunset_min,
+            at,
+        }
+    }
+}
+
 #[derive(Debug, Serialize)]
 struct PictureView {
     id: u64,
@@ -88,6 +124,8 @@ struct PictureView {
     time: Option<String>,
     clip: bool,
     playable: bool,
+    /// Where it differs most from what the camera sees else: left, top, width and height as parts.
+    moved: Option<[f32; 4]>,
     tags: Vec<TagView>,
 }
 
@@ -155,6 +193,8 @@ impl VisitView {
             version: season.version.max(season.changed_in(id)),
             camera: season.screens.camera(screen).to_owned(),
             date: moment.map(|m| m.date().format(DATE).to_string()),
+            day: moment.map(|m| m.date().to_string()),
+            strip: moment.map(|m| Strip::of(&m, &season.property.settings)),
             time: moment.map(|m| clock(m.first)),
             until: moment.map(|m| clock(m.last)),
             light: moment.map(|m| m.light.word()),
@@ -186,6 +226,11 @@ impl PictureView {
             time: time.map(|t| t.shown().format(TIME).to_string()),
             clip: picture.clip,
             playable: picture.clip && is_playable(&picture.file),
+            moved: season
+                .sorting
+                .of(index)
+                .filter(|f| !f.quiet)
+                .map(|f| f.place),
             tags: season
                 .book
                 .of_picture(index)
@@ -228,6 +273,8 @@ enum Go {
     Next,
     Previous,
     Untagged,
+    /// The next untagged one in an order that is useful early: spread over cameras and weeks.
+    Spread,
 }
 
 #[derive(Serialize)]
@@ -235,6 +282,7 @@ struct Found {
     visit: Option<VisitView>,
     matching: usize,
     untagged: usize,
+    so_far: Option<String>,
 }
 
 /// `GET api/visit`
@@ -255,6 +303,7 @@ pub(super) fn visit(desk: &Desk, going: &Going, asked: &Asked) -> Answer {
         visit,
         matching: fitting.len(),
         untagged,
+        so_far: so_far(&season),
     })
 }
 
@@ -268,6 +317,7 @@ fn target(
     let Some(here) = going.id.filter(known) else {
         return match going.go {
             Go::Untagged => fitting.iter().copied().find(|s| is_untagged(s)),
+            Go::Spread => spread(season, fitting, is_untagged, None),
             _ => fitting.first().copied(),
         };
     };
@@ -277,12 +327,78 @@ fn target(
         Go::Here => Some(here),
         Go::Next => after.first().copied(),
         Go::Previous => before.last().copied(),
+        Go::Spread => spread(season, fitting, is_untagged, Some(here)),
         // Those that were skipped come round again.
         Go::Untagged => {
             let mut round = after.iter().chain(before);
             round.find(|s| is_untagged(s)).copied()
         }
     }
+}
+
+/// The untagged visit of the camera and week of which the smallest part is tagged; within it any, but always
+/// the same. The one that is looked at is passed over while there is another.
+fn spread(
+    season: &DeskSeason,
+    fitting: &[usize],
+    is_untagged: impl Fn(&usize) -> bool,
+    here: Option<usize>,
+) -> Option<usize> {
+    let stratum = |s: usize| {
+        let screen = &season.screens.all[s];
+        let week = screen.moment.map(|m| m.date().iso_week());
+        (week, screen.camera)
+    };
+    let mut parts: HashMap<_, [usize; 2]> = HashMap::new();
+    for s in fitting {
+        let [tagged, all] = parts.entry(stratum(*s)).or_default();
+        *tagged += usize::from(!is_untagged(s));
+        *all += 1;
+    }
+    let shuffled = |s: usize| xxh3_64(&(s as u64).to_le_bytes());
+    let tagged_part = |s: usize| {
+        let [tagged, all] = parts[&stratum(s)];
+        tagged as f64 / all as f64
+    };
+    let untagged = fitting.iter().copied().filter(|s| is_untagged(s));
+    let key = |s: &usize| (Some(*s) == here, tagged_part(*s), shuffled(*s));
+    untagged.min_by(|a, b| key(a).partial_cmp(&key(b)).unwrap_or(Ordering::Equal))
+}
+
+/// `mature bucks in legal light: 12 of 27, 44 % ± 18 so far`: over the visits that are tagged, of bucks without
+/// regard to age where none has an age.
+fn so_far(season: &DeskSeason) -> Option<String> {
+    let settings = &season.property.settings;
+    let is_mature = |t: &&Tag| t.age.is_some_and(|a| a >= settings.mature_age);
+    let (mut bucks, mut mature, mut is_aged) = ([0, 0], [0, 0], false);
+    for (s, screen) in season.screens.all.iter().enumerate() {
+        let tags: Vec<&Tag> = season.tags(s).filter(|t| t.who == Who::Buck).collect();
+        let Some(moment) = screen.moment.filter(|_| !tags.is_empty()) else {
+            continue;
+        };
+        let counted = usize::from(match settings.share_of {
+            ShareOf::Legal => moment.light.is_legal(),
+            ShareOf::Daylight => moment.light == Light::Daylight,
+        });
+        let add = |[hits, of]: [usize; 2]| [hits + counted, of + 1];
+        bucks = add(bucks);
+        is_aged |= tags.iter().any(|t| t.age.is_some());
+        if tags.iter().any(is_mature) {
+            mature = add(mature);
+        }
+    }
+    let ([hits, of], whom) = match is_aged {
+        true => (mature, "mature bucks"),
+        false => (bucks, "bucks"),
+    };
+    let share = wilson(Counts::new(hits, of))?;
+    let percent = |x: f64| format!("{:.0}", x * 100.0);
+    Some(format!(
+        "{whom} in {}: {hits} of {of} visits, {} % ± {} so far",
+        settings.share_light(),
+        percent(share.value),
+        percent((share.high - share.low) / 2.0)
+    ))
 }
 
 /// What the page sends to tag a visit.

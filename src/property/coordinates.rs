@@ -8,7 +8,11 @@ use super::Position;
 /// or could be two.
 pub fn parse_place(text: &str) -> Option<Position> {
     let text = text.trim().trim_start_matches("geo:");
-    let text = text.split([';', '?']).next().filter(|t| has_two(t)).unwrap_or(text);
+    let text = text
+        .split([';', '?'])
+        .next()
+        .filter(|t| has_two(t))
+        .unwrap_or(text);
     let text = text.trim_end_matches('/').to_uppercase();
     let (first, second) = halves(&text)?;
     let (first, second) = (angle(&first)?, angle(&second)?);
@@ -40,7 +44,8 @@ fn has_two(text: &str) -> bool {
 fn numbers(text: &str) -> Vec<&str> {
     let is_number = |c: char| c.is_ascii_digit() || c == '.';
     let runs = text.split(|c| !is_number(c));
-    runs.filter(|r| r.contains(|c: char| c.is_ascii_digit())).collect()
+    runs.filter(|r| r.contains(|c: char| c.is_ascii_digit()))
+        .collect()
 }
 
 /// The two angles: parted by a comma or semicolon between them, after a letter for the direction, before the
@@ -64,7 +69,12 @@ fn halves(text: &str) -> Option<(String, String)> {
         let at = if leads { other } else { one + 1 };
         return Some((plain[..at].to_owned(), plain[at..].to_owned()));
     }
-    if let Some(at) = plain.trim().char_indices().skip(1).find(|(_, c)| is_sign(*c)) {
+    if let Some(at) = plain
+        .trim()
+        .char_indices()
+        .skip(1)
+        .find(|(_, c)| is_sign(*c))
+    {
         let plain = plain.trim();
         return Some((plain[..at.0].to_owned(), plain[at.0..].to_owned()));
     }
@@ -113,7 +123,10 @@ fn angle(text: &str) -> Option<Angle> {
     if is_negative && letter.is_some() {
         return None;
     }
-    let parts: Vec<f64> = numbers(text).iter().map(|n| n.parse().ok()).collect::<Option<_>>()?;
+    let parts: Vec<f64> = numbers(text)
+        .iter()
+        .map(|n| n.parse().ok())
+        .collect::<Option<_>>()?;
     let degrees = match parts[..] {
         [d] => d,
         [d, m] if d.fract() == 0.0 && m < 60.0 => d + m / 60.0,
@@ -155,8 +168,14 @@ mod tests {
             "  43.1 , −90.7 ",
         ] {
             let place = parse_place(text).unwrap_or_else(|| panic!("{text}"));
-            assert!((place.latitude_deg - 43.1).abs() < 1e-9, "{text}: {place:?}");
-            assert!((place.longitude_deg + 90.7).abs() < 1e-9, "{text}: {place:?}");
+            assert!(
+                (place.latitude_deg - 43.1).abs() < 1e-9,
+                "{text}: {place:?}"
+            );
+            assert!(
+                (place.longitude_deg + 90.7).abs() < 1e-9,
+                "{text}: {place:?}"
+            );
         }
         let south = parse_place("33°51'31\"S 151°12'51\"E").unwrap();
         assert!((south.latitude_deg + 33.858_611).abs() < 1e-6);
@@ -166,8 +185,16 @@ mod tests {
     #[test]
     fn what_is_no_place_is_not_guessed() {
         for text in [
-            "", "43.1", "north fence", "95.0, 10.0", "43.1, 190", "43 61 N 90 W", "43.1 N, 90.7 N", "1 2 3",
-            "43.1 X 90.7 W", "-43.1 N 90.7 W",
+            "",
+            "43.1",
+            "north fence",
+            "95.0, 10.0",
+            "43.1, 190",
+            "43 61 N 90 W",
+            "43.1 N, 90.7 N",
+            "1 2 3",
+            "43.1 X 90.7 W",
+            "-43.1 N 90.7 W",
         ] {
             assert_eq!(parse_place(text), None, "{text}");
         }

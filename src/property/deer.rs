@@ -35,12 +35,16 @@ impl NamedDeer {
     /// year and a half in the next (common practice, no source). `None` where the year of birth is not known
     /// or has not come.
     pub fn age_on(&self, date: NaiveDate) -> Option<f64> {
-        let season = match date.month() < BIRTH_MONTH {
+        let years = Self::season_of(date) - self.born?;
+        (years >= 0).then(|| f64::from(years) + 0.5)
+    }
+
+    /// The year whose fawns are in their first season on a date.
+    pub fn season_of(date: NaiveDate) -> i32 {
+        match date.month() < BIRTH_MONTH {
             true => date.year() - 1,
             false => date.year(),
-        };
-        let years = season - self.born?;
-        (years >= 0).then(|| f64::from(years) + 0.5)
+        }
     }
 }
 

@@ -130,7 +130,9 @@ pub fn pull_counted(
 
     progress.set_length(listed.files.len() as u64);
     let all_bytes = listed.files.iter().map(|f| f.bytes).sum();
-    count.of_files.store(listed.files.len() as u64, Ordering::Relaxed);
+    count
+        .of_files
+        .store(listed.files.len() as u64, Ordering::Relaxed);
     count.of_bytes.store(all_bytes, Ordering::Relaxed);
     let one = |file: &CardFile| {
         let fate = transfer(property, request.card, file, &held, &target, request.today);

@@ -6,6 +6,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
+use fantoccini::wd::WebDriverCompatibleCommand;
 use fantoccini::{Client, ClientBuilder};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
@@ -23,6 +24,7 @@ pub struct Browser {
 pub const ENTER: char = '\u{e007}';
 pub const CONTROL: char = '\u{e009}';
 pub const ESCAPE: char = '\u{e00c}';
+pub const TAB: char = '\u{e004}';
 
 impl Browser {
     /// Opens a window of a size, in the light or in the dark.
@@ -64,6 +66,40 @@ impl Browser {
             driver,
             _profile: profile,
         }
+    }
+
+    /// Opens a window whose page has a size, whatever the browser puts around it.
+    pub fn open_inner(width: u32, height: u32) -> Self {
+        let browser = Self::open(width, height, false);
+        browser.command(
+            "Emulation.setDeviceMetricsOverride",
+            json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false }),
+        );
+        browser
+    }
+
+    /// A finger touches a point of the page.
+    pub fn tap(&self, x: f64, y: f64) {
+        let touch = |kind: &str, points: Value| {
+            let wanted = json!({ "type": kind, "touchPoints": points });
+            self.command("Input.dispatchTouchEvent", wanted);
+        };
+        touch("touchStart", json!([{ "x": x, "y": y }]));
+        touch("touchEnd", json!([]));
+    }
+
+    /// The page as a PDF.
+    pub fn print(&self) -> Vec<u8> {
+        let config = fantoccini::wd::PrintConfiguration::default();
+        self.runtime.block_on(self.client.print(config)).unwrap()
+    }
+
+    /// A command of the browser's own protocol (Chrome DevTools Protocol).
+    fn command(&self, name: &'static str, parameters: Value) -> Value {
+        let command = OwnCommand { name, parameters };
+        self.runtime
+            .block_on(self.client.issue_cmd(command))
+            .unwrap()
     }
 
     pub fn go(&self, address: &str) {
@@ -154,5 +190,27 @@ impl Drop for Browser {
         let _ = self.runtime.block_on(self.client.clone().close());
         let _ = self.driver.kill();
         let _ = self.driver.wait();
+    }
+}
+
+#[derive(Debug)]
+struct OwnCommand {
+    name: &'static str,
+    parameters: Value,
+}
+
+impl WebDriverCompatibleCommand for OwnCommand {
+    fn endpoint(
+        &self,
+        base: &url::Url,
+        session: Option<&str>,
+    ) -> Result<url::Url, url::ParseError> {
+        let session = session.unwrap_or_default();
+        base.join(&format!("session/{session}/goog/cdp/execute"))
+    }
+
+    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
+        let body = json!({ "cmd": self.name, "params": self.parameters });
+        (http::Method::POST, Some(body.to_string()))
     }
 }

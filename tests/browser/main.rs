@@ -13,3 +13,4 @@ mod place;
 #[expect(dead_code, reason = "the other suite compares with real cameras")]
 mod reference;
 mod support;
+mod window;

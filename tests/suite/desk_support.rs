@@ -4,7 +4,7 @@ use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
-use std::process::{Child, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
@@ -36,9 +36,22 @@ impl Reply {
 
 impl Running {
     pub fn on(property: &Path) -> Self {
-        let mut child = graylight()
-            .arg("tag")
-            .arg(property)
+        let mut command = graylight();
+        command.arg("tag").arg(property);
+        // Not among what the person who runs the tests has opened.
+        let config = std::env::temp_dir().join("graylight-tests-config");
+        Self::begun(command.env("XDG_CONFIG_HOME", config))
+    }
+
+    /// `graylight` alone, as somebody whose home folder this is would start it.
+    pub fn at_home(home: &Path) -> Self {
+        let mut command = graylight();
+        let config = home.join(".config");
+        Self::begun(command.env("HOME", home).env("XDG_CONFIG_HOME", config))
+    }
+
+    fn begun(command: &mut Command) -> Self {
+        let mut child = command
             .arg("--no-browser")
             .stdout(Stdio::piped())
             .stderr(Stdio::null())

@@ -36,4 +36,5 @@ mod times;
 mod ugly;
 mod verdicts_outside;
 mod views;
+mod window;
 mod working;

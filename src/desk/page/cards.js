@@ -45,9 +45,9 @@ function draw({ cards, pull: job, receipts, cameras }) {
   if (now === seen) return;
   seen = now;
   byId("cameras").replaceChildren(...cameras.map((camera) => el("option", { value: camera })));
-  const found = cards.map(({ path, name }) => el("div", { className: "card" },
-    el("p", {}, el("strong", {}, name), " ", el("span", { className: "path" }, path)),
-    button("Pull this card", () => pull(path), { className: "main", disabled: Boolean(busy) })));
+  const found = cards.map(({ path, name, pulled }) => el("div", { className: "card" },
+    el("p", {}, el("strong", {}, name), " ", el("span", { className: "path" }, path), pulled ? " is pulled: clear it in its camera" : ""),
+    button(pulled ? "Pull it again" : "Pull this card", () => pull(path), { className: pulled ? "" : "main", disabled: Boolean(busy) })));
   const none = el("p", {}, "No card is in the reader. Put one in: it shows up here by itself.");
   byId("reader").replaceChildren(...(found.length ? found : [none]),
     el("p", {}, button("Choose a folder instead", () => chooseFolder("Which folder is the card?", "Pull this", (path) => pull(path)))));

@@ -62,7 +62,7 @@ function render(home) {
     byId("now-heading").textContent = home.open.name;
     byId("property").textContent = home.open.name;
     byId("where").textContent = home.open.path;
-    const all = steps(home.open, home.cards_in_reader);
+    const all = steps(home.open, home.cards_to_pull);
     const next = all.find((step) => step.todo);
     byId("steps").replaceChildren(...all.map((step) => stepItem(step, step === next)));
     const lost = home.open.lost.rows;

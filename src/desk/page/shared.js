@@ -11,13 +11,21 @@ export const ACTIONS = {
   ...WHO,
   age: "age class", name: "name", repeat: "same again", remove: "remove", undo: "undo",
   on: "next untagged", next: "next visit", previous: "previous visit", later: "later picture",
-  earlier: "earlier picture", one: "this picture only", large: "large", help: "keys",
+  earlier: "earlier picture", one: "this picture only", large: "closer", bright: "brighter", help: "keys",
+};
+
+// What a button says where there is little room.
+const SHORT = {
+  deer: "deer", other: "other", on: "next to tag", next: "next", previous: "previous", later: "later", earlier: "earlier",
+  one: "single", repeat: "again", age: "age", bright: "bright",
 };
 
 const KEY_WORDS = {
   ArrowRight: "Right", ArrowLeft: "Left", ArrowUp: "Up", ArrowDown: "Down",
   PageDown: "Page Down", PageUp: "Page Up",
 };
+
+const KEY_SIGNS = { ArrowRight: "→", ArrowLeft: "←", ArrowUp: "↑", ArrowDown: "↓", PageDown: "PgDn", PageUp: "PgUp", Enter: "⏎" };
 
 // The one copy of what the server last said about the property as a whole.
 export const desk = { keys: {}, keys_on: true, names: [], cameras: [], counts: null, version: 0, generation: 0 };
@@ -184,10 +192,10 @@ export const keyWords = (key) => KEY_WORDS[key] ?? (key === " " ? "Space" : key)
 
 export function keyButton(action, onclick) {
   const key = desk.keys[action];
-  const hint = key && (desk.keys_on || key.length > 1) ? el("kbd", {}, keyWords(key)) : null;
+  const hint = key && (desk.keys_on || key.length > 1) ? el("kbd", {}, KEY_SIGNS[key] ?? keyWords(key)) : null;
   // Pressing with the mouse must not take the focus: Enter would then press this button again.
-  return el("button", { type: "button", onclick, onmousedown: (event) => event.preventDefault(), "data-action": action },
-    el("span", {}, ACTIONS[action]), hint);
+  return el("button", { type: "button", onclick, onmousedown: (event) => event.preventDefault(), "data-action": action, title: ACTIONS[action] },
+    el("span", {}, SHORT[action] ?? ACTIONS[action]), hint);
 }
 
 // The action a key stands for, a digit as itself, or null when the key belongs to the browser or a control.

@@ -171,8 +171,35 @@ function card(shown, at) {
   const tags = shown.tags || shown.state;
   const label = el("label", {}, pictureNode({ id: shown.first_picture }, "small", ""),
     el("span", {}, box, ` ${words} `, el("em", {}, tags)));
-  const look = button("Large", () => once(() => large(at)), { tabIndex: -1, "aria-label": `Large: ${words}` });
-  return el("li", {}, label, look);
+  const look = button("closer", () => once(() => large(at)), { tabIndex: -1, "aria-label": `closer: ${words}` });
+  const item = el("li", {}, label, look);
+  if (shown.burst.length > 1) flickThrough(item, shown);
+  return item;
+}
+
+// The whole burst while the pointer rests on it, or a finger holds it.
+function flickThrough(item, { burst, first_picture: first }) {
+  const EVERY_MS = 350;
+  let timer = null, at = 0;
+  const show = (id) => {
+    const img = item.querySelector("img");
+    if (img) img.src = `picture/${id}?size=small`;
+  };
+  const begin = () => {
+    timer ??= setInterval(() => {
+      at = (at + 1) % burst.length;
+      show(burst[at]);
+    }, EVERY_MS);
+  };
+  const end = () => {
+    if (timer === null) return;
+    clearInterval(timer);
+    timer = null;
+    show(first);
+  };
+  item.addEventListener("pointerenter", begin);
+  item.addEventListener("pointerdown", begin);
+  for (const over of ["pointerleave", "pointercancel", "pointerup"]) item.addEventListener(over, (event) => { if (over !== "pointerup" || event.pointerType !== "mouse") end(); });
 }
 
 function drawCounts() {

@@ -2,9 +2,10 @@
 
 import {
   WHO, STOPPED, desk, byId, el, getJson, postJson, say, shout, hush, button, start, learn, watch, isTyping,
-  keyButton, actionFor, openKeys, tagWords, tagsWords, pictures, pictureNode, openViewer, readFilter, buildFilter, listed,
+  keyButton, actionFor, openKeys, tagWords, tagsWords, pictures, pictureNode, readFilter, buildFilter, listed,
   whereAndWhen,
 } from "./shared.js";
+import { listen, shown, showMoved, toggleZoom, zoomBy, toggleStretch, setLight } from "./picture.js";
 
 const DEER = ["buck", "doe", "fawn", "deer"];
 const filter = readFilter();
@@ -14,6 +15,7 @@ let place = null;      // counts under the filter
 let index = 0;         // which of the visit's pictures
 let onlyThis = false;  // tags go to this picture only
 let ageAwaited = false;
+let inSpread = localStorage.getItem("order") === "spread";  // the next untagged one is one of another camera and week
 let agedAt = -Infinity;  // when a digit last meant an age
 let arrivedAt = -Infinity;  // when the page last went on by itself
 let warned = null;     // the visit whose refused tags the person was warned about
@@ -144,7 +146,7 @@ function remember({ id, version, generation }) {
 
 // --- finding and showing a visit
 
-const fetchVisit = (go, id) => getJson("api/visit", { go, id, ...filter });
+const fetchVisit = (go, id) => getJson("api/visit", { go: go === "untagged" && inSpread ? "spread" : go, id, ...filter });
 
 let ahead = new Map();     // "next 123" -> promise of the reply
 let readyPictures = new Map();
@@ -223,7 +225,7 @@ function show(reply, done = "") {
   if (!waiting.length) say(done, done ? "saved" : "");
   keepFocus(render);
   // A button pressed again by Enter would tag a visit that nobody has looked at.
-  if (document.activeElement?.closest("#who, #line, #lines, #move, #strip")) byId("heading").focus({ preventScroll: true });
+  if (document.activeElement?.closest("#who, #line, #lines, #move, #strip, #known, #ages")) byId("heading").focus({ preventScroll: true });
   speak(done);
   lookAhead();
   refresh();
@@ -340,17 +342,29 @@ function setAge(age) {
   changeLast({ age }, isDeer);
 }
 
-function setName(name) {
-  const known = knownName(name);
+function setName(typed) {
+  const known = knownName(typed);
+  const name = known?.name ?? typed;
+  const age = ageOf(known);
+  const last = current().at(-1);
   if (!current().length && known && DEER.includes(known.who)) {
-    setTags([newTag(known.who, name)]);
+    if (!mayOverwrite("name")) return;
+    setTags([{ ...newTag(known.who, name), age: known.who === "fawn" && age >= 1 ? null : age }]);
   } else {
-    changeLast({ name: name || null }, isDeer);
+    const carried = age !== null && last?.age == null && !(last?.who === "fawn" && age >= 1) ? { age } : {};
+    changeLast({ name: name || null, ...carried }, isDeer);
   }
-  if (name && !known) desk.names.push({ name, who: current().at(-1)?.who });
+  if (!name) return;
+  if (!known) desk.names.push({ name, who: current().at(-1)?.who, born: null, pictures: 0 });
+  const others = JSON.parse(localStorage.getItem("last-named") ?? "[]").filter((other) => other !== name);
+  localStorage.setItem("last-named", JSON.stringify([name, ...others].slice(0, 20)));
+  if (!knownShown.some((deer) => deer.name === name) && knownShown.length < KNOWN) {
+    knownShown.push(knownName(name));
+    drawKnown();
+  }
 }
 
-const knownName = (name) => desk.names.find((other) => other.name === name);
+const knownName = (name) => desk.names.find((other) => other.name.toLowerCase() === name.toLowerCase());
 
 // A name half typed must not become a deer of its own: said once more, it does.
 function isDoubtful(name) {
@@ -417,7 +431,8 @@ const DO = {
   on: () => (isTooSoon() ? tooSoon() : move("untagged")), next: () => move("next"), previous: () => move("previous"),
   later: () => flick(1), earlier: () => flick(-1),
   one: () => { onlyThis = !onlyThis; keepFocus(render); },
-  large: () => openViewer(visit, index, (at) => { index = at; render(); }),
+  large: () => toggleZoom(visit.pictures[index].moved),
+  bright: () => pressed("bright", toggleStretch()),
 };
 const AT_ONCE = { name: openNaming, help: openKeys };
 
@@ -434,13 +449,64 @@ function doAction(action) {
   });
 }
 
+function pressed(action, on) {
+  actionButton(action).setAttribute("aria-pressed", on);
+}
+
 function onKey(event) {
   if (event.key === "Escape" && !document.querySelector("dialog[open]")) return leaveField();
+  const nth = knownByKey(event);
+  if (nth) {
+    event.preventDefault();
+    return nameKnown(nth);
+  }
   const action = actionFor(event);
   if (!action) return;
   event.preventDefault();
   const mayRepeat = ["later", "earlier", "next", "previous"].includes(action);
   if (!event.repeat || mayRepeat) doAction(action);
+}
+
+// The digits' own keys with Shift, whatever a layout prints on them.
+function knownByKey(event) {
+  const isPlain = event.shiftKey && !event.ctrlKey && !event.metaKey && !event.altKey;
+  if (!isPlain || !desk.keys_on || isTyping() || document.querySelector("dialog[open]")) return null;
+  return knownShown[Number(/^Digit([1-6])$/.exec(event.code)?.[1]) - 1] ?? null;
+}
+
+const KNOWN = 6;
+let knownShown = [];
+
+// Those that were named last come first; they change places only when the page is opened.
+function buildKnown() {
+  const last = JSON.parse(localStorage.getItem("last-named") ?? "[]");
+  const order = ({ name, pictures: count }) => [last.includes(name) ? last.indexOf(name) : last.length, -count];
+  const all = [...desk.names].sort((a, b) => order(a)[0] - order(b)[0] || order(a)[1] - order(b)[1]);
+  knownShown = all.slice(0, KNOWN);
+  drawKnown();
+}
+
+function drawKnown() {
+  const slots = [...Array(KNOWN).keys()].map((at) => {
+    const deer = knownShown[at];
+    if (!deer) return el("span", { className: "slot" });
+    const node = button("", () => nameKnown(deer), { onmousedown: (event) => event.preventDefault(), title: deer.name, "aria-keyshortcuts": `Shift+${at + 1}` });
+    node.append(el("span", {}, deer.name), el("kbd", {}, `⇧${at + 1}`));
+    return node;
+  });
+  byId("known").replaceChildren(...slots);
+}
+
+function nameKnown({ name }) {
+  act(() => visit && setName(name));
+}
+
+// The age that a known deer has on the day of the visit; fawns are born about the beginning of June.
+function ageOf(known) {
+  if (known?.born == null || !visit.day) return null;
+  const [year, month] = visit.day.split("-").map(Number);
+  const age = year - (month < 6 ? 1 : 0) - known.born + 0.5;
+  return age > 0 && age <= 20 ? age : null;
 }
 
 function leaveField() {
@@ -477,13 +543,27 @@ function buildButtons() {
   const put = (id, actions) => byId(id).append(...actions.map((action) => keyButton(action, () => doAction(action))));
   put("who", Object.keys(WHO));
   put("line", ["age", "name", "remove", "repeat", "one", "undo"]);
-  put("move", ["on", "previous", "next", "earlier", "later", "large", "help"]);
+  put("move", ["on", "previous", "next", "earlier", "later"]);
+  // There is no room for their keys; the page Keys and "?" list them.
+  for (const hint of byId("move").querySelectorAll("button:not([data-action=on]) kbd")) hint.remove();
+  put("look", ["large", "bright"]);
   const more = (text, step) => button(text, () => act(() => step(current().at(-1)?.count ?? 0)));
-  byId("line").prepend(more("one more", (n) => changeLast({ count: n + 1 })),
-    more("one fewer", (n) => (n > 1 ? changeLast({ count: n - 1 }) : removeLast())));
-  const ages = [...Array(10).keys()].map((year) => year + 0.5);
-  byId("ages").append(...ages.map((age) => button(String(age), () => act(() => setAge(age)))),
-    button("not known", () => act(() => setAge(null))));
+  byId("line").prepend(more("+ one", (n) => changeLast({ count: n + 1 })),
+    more("− one", (n) => (n > 1 ? changeLast({ count: n - 1 }) : removeLast())));
+  byId("look").append(button("", () => doAction("help"), { "data-action": "help" }), lightDialog());
+  byId("look").querySelector("[data-action=help]").append(el("span", {}, "keys"), el("kbd", {}, "?"));
+  const order = button("spread", () => {
+    inSpread = !inSpread;
+    localStorage.setItem("order", inSpread ? "spread" : "");
+    order.setAttribute("aria-pressed", inSpread);
+    ahead = new Map();
+    if (visit) lookAhead();
+    say(inSpread ? "The next untagged visit is one of another camera and week" : "The next untagged visit is the next one in time");
+  }, { title: "Visits spread over cameras and weeks, so that the share so far is soon near the truth", "aria-pressed": String(inSpread) });
+  byId("look").append(order);
+  const ages = [...Array(8).keys()].map((year) => year + 0.5);
+  byId("ages").append(...ages.map((age) => button(String(age).replace("0.5", "½").replace(".5", "½"), () => act(() => setAge(age)), { "aria-label": `age ${age}`, "data-age": age })),
+    button("?", () => act(() => setAge(null)), { "aria-label": "age not known" }));
   byId("naming").onsubmit = (event) => {
     event.preventDefault();
     const name = byId("name").value.trim();
@@ -492,6 +572,15 @@ function buildButtons() {
     if (name !== byId("name").defaultValue) act(() => visit && setName(name));
   };
   byId("leave-name").onclick = closeNaming;
+}
+
+function lightDialog() {
+  const slider = (words, name, most) => {
+    const input = el("input", { type: "range", min: 0.5, max: most, step: 0.05, value: 1, oninput: () => { setLight(name, Number(input.value)); pressed("bright", false); } });
+    return el("label", {}, words, input);
+  };
+  return el("details", { className: "light" }, el("summary", {}, "light"),
+    el("div", {}, slider("brightness", "brightness", 4), slider("contrast", "contrast", 4)));
 }
 
 // --- drawing
@@ -506,7 +595,7 @@ function keepFocus(draw) {
 function render() {
   byId("desk").hidden = !visit;
   byId("none").hidden = Boolean(visit);
-  if (!visit) return;
+  if (!visit) return drawNone();
   const picture = visit.pictures[index];
   byId("heading").textContent = whereAndWhen(visit, picture.time);
   byId("facts").textContent = facts();
@@ -514,10 +603,48 @@ function render() {
   drawPicture(picture);
   drawStrip();
   drawLines();
-  byId("ages").hidden = !ageAwaited;
-  for (const action of ["one", "earlier", "later"]) actionButton(action).hidden = visit.pictures.length < 2;
+  drawAges();
+  for (const action of ["one", "earlier", "later"]) actionButton(action).disabled = visit.pictures.length < 2;
+  byId("so-far").textContent = place?.so_far ?? "";
+  drawDay();
   byId("others").replaceChildren(...visit.others.map(other));
   document.title = `${desk.counts.untagged} untagged - Visits - Graylight`;
+}
+
+function drawAges() {
+  const last = current().at(-1);
+  byId("ages").classList.toggle("awaited", ageAwaited);
+  for (const node of byId("ages").children) {
+    node.setAttribute("aria-pressed", Boolean(last) && last.age !== null && Number(node.dataset.age) === last.age);
+  }
+}
+
+// What to do where there is nothing to tag.
+function drawNone() {
+  const { counts } = desk;
+  const link = (page, words) => el("a", { href: page }, words);
+  const isFiltered = Object.keys(filter).length > 0;
+  byId("none-words").replaceChildren(...(isFiltered ? ["No visit matches this filter. ", link("visits.html", "Show every visit")]
+    : counts.pictures ? ["No visit yet."] : ["No picture yet. ", link("cards.html", "Pull a card"), ", or put each camera's pictures into a folder of its own in cards/."]));
+}
+
+const SVG = "http://www.w3.org/2000/svg";
+
+function drawDay() {
+  const { strip } = visit;
+  const band = (name, from, until) => {
+    const rect = document.createElementNS(SVG, "rect");
+    rect.setAttribute("class", name);
+    rect.setAttribute("x", Math.max(0, from));
+    rect.setAttribute("width", Math.max(0, Math.min(1440, until) - Math.max(0, from)));
+    rect.setAttribute("height", 40);
+    return rect;
+  };
+  const day = byId("day");
+  day.classList.toggle("away", !strip);
+  if (!strip) return;
+  day.setAttribute("aria-label", `${visit.to_sun}, ${visit.light}`);
+  day.replaceChildren(band("night", 0, 1440), band("gray", strip.legal_from, strip.legal_until), band("day", strip.sunrise, strip.sunset), band("tick", strip.at - 4, strip.at + 4));
 }
 
 function facts() {
@@ -530,13 +657,14 @@ function facts() {
 let drawn = null;
 
 function drawPicture(picture) {
-  if (drawn === picture.id) return;
+  if (drawn === picture.id) return showMoved(picture.moved);
   drawn = picture.id;
   const alt = `${whereAndWhen(visit, picture.time)}, ${picture.file}`;
   const node = readyPictures.get(picture.id) ?? pictureNode(picture, "screen", alt);
   const image = node.querySelector("img");
   if (image) image.alt = alt;
   byId("picture").replaceChildren(node);
+  shown(picture.moved);
 }
 
 let stripFor = null;
@@ -551,7 +679,7 @@ function drawStrip() {
   [...strip.children].forEach((item, at) => {
     const { time, tags } = visit.pictures[at];
     item.firstChild.setAttribute("aria-current", at === index);
-    item.querySelector("span").textContent = `${at + 1}. ${time ?? ""}${visit.mixed ? ` ${tagsWords(tags)}` : ""}`;
+    item.querySelector("span").textContent = visit.mixed ? `${at + 1}. ${tagsWords(tags)}` : time ?? `${at + 1}.`;
   });
 }
 
@@ -568,7 +696,7 @@ function drawLines() {
   byId("whole").textContent = wholeWords(tags);
   actionButton("one").setAttribute("aria-pressed", onlyThis);
   const last = tags.at(-1);
-  actionButton("remove").firstChild.textContent = last ? `remove ${last.who === "empty" ? "nothing" : last.who}` : "remove";
+  actionButton("remove").title = last ? `remove ${last.who === "empty" ? "nothing" : last.who}` : "remove";
 }
 
 const actionButton = (action) => document.querySelector(`[data-action=${action}]`);
@@ -593,6 +721,15 @@ function other({ origin, says, picture, conflict }) {
   return el("li", { className: conflict ? "conflict" : "" }, conflict ? `In conflict: ${words}` : words);
 }
 
+let tappedAt = -Infinity;
+
+// Twice on the same place, as on every touch screen.
+function zoomTap(event) {
+  const now = performance.now();
+  if (now - tappedAt < 350) toggleZoom(visit.pictures[index].moved);
+  tappedAt = now;
+}
+
 // --- opening the page
 
 async function firstVisit() {
@@ -613,6 +750,9 @@ async function open() {
   if (!(await start())) return;
   buildFilter(filter);
   buildButtons();
+  buildKnown();
+  listen((event) => { if (event.pointerType === "mouse" || !visit) return; zoomTap(event); });
+  byId("picture").addEventListener("dblclick", (event) => zoomBy(2.5, event.clientX, event.clientY));
   const { ok, body } = await firstVisit();
   if (!ok) shout(`${body.error}.`);
   else if (body.visit) show(body);

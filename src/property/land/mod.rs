@@ -166,7 +166,10 @@ pub(super) fn read(
 /// # Errors
 /// In words.
 pub fn place_of_land(path: &Path) -> Result<Position, String> {
-    let ending = path.extension().and_then(|e| e.to_str()).map(str::to_lowercase);
+    let ending = path
+        .extension()
+        .and_then(|e| e.to_str())
+        .map(str::to_lowercase);
     let bytes = std::fs::read(path).map_err(|e| e.to_string())?;
     let text = text(&bytes)?;
     let features = match ending.as_deref() {
