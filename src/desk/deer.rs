@@ -1,6 +1,6 @@
 //! The named deer: where and when each was seen, and how much of that in the light.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use serde::{Deserialize, Serialize};
 
@@ -11,9 +11,9 @@ use super::visits::{TIME, file_name, number};
 use crate::clock::LocalTime;
 use crate::measure::{Counts, wilson};
 use crate::property::{NamedDeer, Settings, same_name};
-use crate::sun::SunTable;
+use crate::sun::{MeanDay, SUN_DAY_MIN, SunTable};
 use crate::tags::{Tag, Who};
-use crate::visits::visits_of_one;
+use crate::visits::{Visit, visits_of_one};
 
 /// Whom the page asks for; nobody means all.
 #[derive(Debug, Deserialize)]
@@ -42,6 +42,39 @@ struct DeerView {
     last_seen: Option<String>,
     cameras: Vec<AtCamera>,
     share: String,
+    hours: Hours,
+}
+
+/// A mean day from midnight to midnight in minutes, and when on it the deer came, by the sun of each day.
+#[derive(Serialize)]
+struct Hours {
+    legal_from: f64,
+    sunrise: f64,
+    sunset: f64,
+    legal_until: f64,
+    ticks: Vec<f64>,
+}
+
+impl Hours {
+    fn of(visits: &[Visit], settings: &Settings) -> Self {
+        let sun = |v: &Visit| {
+            let minute = v.first.minute_of_day();
+            (minute - v.after_sunrise_min, minute + v.before_sunset_min)
+        };
+        let suns: Vec<(f64, f64)> = visits.iter().map(sun).collect();
+        let mean = MeanDay::of(&suns).unwrap_or(MeanDay {
+            sunrise_min: SUN_DAY_MIN / 4.0,
+            sunset_min: SUN_DAY_MIN * 3.0 / 4.0,
+        });
+        let tick = |v: &Visit| mean.anchor(v.after_sunrise_min, v.day_length_min()).round();
+        Self {
+            legal_from: mean.sunrise_min - settings.legal_before_sunrise_min,
+            sunrise: mean.sunrise_min,
+            sunset: mean.sunset_min,
+            legal_until: mean.sunset_min + settings.legal_after_sunset_min,
+            ticks: visits.iter().map(tick).collect(),
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -140,9 +173,40 @@ pub(super) fn deer(desk: &Desk, which: &Which) -> Answer {
     let pictures: Vec<PictureView> = seen.iter().map(|s| picture(&season, s.picture)).collect();
     Reply::json(&serde_json::json!({
         "deer": view(&season, seen)?,
+        "best": best(&season, seen),
         "pictures": pictures,
         "law": law,
     }))
+}
+
+/// One picture a visit, those first that were taken in legal light and in which it fills most of the frame.
+fn best(season: &DeskSeason, seen: &[TaggedPicture]) -> Vec<PictureView> {
+    const MOST: usize = 4;
+    let rank = |s: &TaggedPicture| {
+        let screen = season.screens.of_picture[s.picture as usize] as usize;
+        let moment = season.screens.all[screen].moment;
+        let in_light = moment.is_some_and(|m| m.light.is_legal());
+        let place = season.sorting.of(s.picture).map(|f| f.place);
+        (
+            in_light,
+            place.map_or(0.0, |[_, _, width, height]| width * height),
+            screen,
+        )
+    };
+    let is_still = |s: &&TaggedPicture| !season.crawl.pictures[s.picture as usize].clip;
+    let mut ranked: Vec<_> = seen
+        .iter()
+        .filter(is_still)
+        .map(|s| (rank(s), s.picture))
+        .collect();
+    ranked.sort_by(|(a, p), (b, q)| b.0.cmp(&a.0).then(b.1.total_cmp(&a.1)).then(p.cmp(q)));
+    let mut visits = HashSet::new();
+    ranked.retain(|((_, _, screen), _)| visits.insert(*screen));
+    ranked
+        .iter()
+        .take(MOST)
+        .map(|(_, p)| picture(season, *p))
+        .collect()
 }
 
 fn law(settings: &Settings) -> String {
@@ -182,6 +246,7 @@ fn view(season: &DeskSeason, seen: &[TaggedPicture]) -> anyhow::Result<DeerView>
         first_seen: all.iter().map(|v| v.first).min().map(day),
         last_seen: all.iter().map(|v| v.last).max().map(day),
         cameras,
+        hours: Hours::of(&all, &season.property.settings),
         share: share(counted, all.len(), season.property.settings.share_light()),
     })
 }

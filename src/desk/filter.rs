@@ -28,9 +28,16 @@ pub(super) struct Filter {
     from: Option<NaiveDate>,
     until: Option<NaiveDate>,
     tags: Option<Tags>,
-    light: Option<Light>,
+    light: Option<Lights>,
     name: Option<String>,
     quiet: Option<bool>,
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Lights {
+    One(Light),
+    /// Daylight and gray light.
+    Legal,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -39,6 +46,8 @@ enum Tags {
     Tagged,
     Conflict,
     With(Who),
+    /// A buck of the age from which the property counts it as mature.
+    MatureBuck,
 }
 
 impl Filter {
@@ -77,7 +86,7 @@ impl Filter {
             && self.until.is_none_or(|u| date.is_some_and(|d| d <= u))
             && self
                 .light
-                .is_none_or(|l| s.moment.is_some_and(|m| m.light == l))
+                .is_none_or(|l| s.moment.is_some_and(|m| fits_light(l, m.light)))
             && self
                 .quiet
                 .is_none_or(|q| (season.quiet(screen) == Some(true)) == q)
@@ -89,12 +98,24 @@ impl Filter {
     }
 }
 
+fn fits_light(wanted: Lights, light: Light) -> bool {
+    match wanted {
+        Lights::One(one) => light == one,
+        Lights::Legal => light.is_legal(),
+    }
+}
+
 fn fits_tags(wanted: Tags, season: &DeskSeason, screen: usize) -> bool {
     match wanted {
         Tags::Untagged => season.tagging(screen) != Tagging::Tagged,
         Tags::Tagged => season.tagging(screen) == Tagging::Tagged,
         Tags::Conflict => season.has_conflict(screen),
         Tags::With(who) => season.tags(screen).any(|t| t.who == who),
+        Tags::MatureBuck => {
+            let mature_age = season.property.settings.mature_age;
+            let mut tags = season.tags(screen);
+            tags.any(|t| t.who == Who::Buck && t.age.is_some_and(|a| a >= mature_age))
+        }
     }
 }
 
@@ -103,17 +124,19 @@ fn tags(text: &str) -> Result<Tags, String> {
         "untagged" => Ok(Tags::Untagged),
         "tagged" => Ok(Tags::Tagged),
         "conflict" => Ok(Tags::Conflict),
+        "mature" => Ok(Tags::MatureBuck),
         word => Who::parse(word)
             .map(Tags::With)
             .ok_or_else(|| format!("\"{word}\" is not a kind.")),
     }
 }
 
-fn light(text: &str) -> Result<Light, String> {
+fn light(text: &str) -> Result<Lights, String> {
     match text {
-        "daylight" => Ok(Light::Daylight),
-        "gray" => Ok(Light::Gray),
-        "dark" => Ok(Light::Dark),
+        "daylight" => Ok(Lights::One(Light::Daylight)),
+        "gray" => Ok(Lights::One(Light::Gray)),
+        "dark" => Ok(Lights::One(Light::Dark)),
+        "legal" => Ok(Lights::Legal),
         other => Err(format!("\"{other}\" is not a light.")),
     }
 }

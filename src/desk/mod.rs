@@ -23,6 +23,7 @@ mod filter;
 mod home;
 mod keys;
 mod known;
+mod land_sketch;
 mod live;
 mod log_columns;
 mod logbook;

@@ -21,13 +21,14 @@ const PAGES: [(&str, &str, &str); 9] = [
     ("keys", "Keys", include_str!("page/keys.html")),
 ];
 
-const FILES: [(&str, &str, &str); 13] = [
+const FILES: [(&str, &str, &str); 14] = [
     ("desk.css", STYLE, include_str!("page/desk.css")),
     ("shared.js", SCRIPT, include_str!("page/shared.js")),
     ("visits.js", SCRIPT, include_str!("page/visits.js")),
     ("picture.js", SCRIPT, include_str!("page/picture.js")),
     ("sweep.js", SCRIPT, include_str!("page/sweep.js")),
     ("deer.js", SCRIPT, include_str!("page/deer.js")),
+    ("sketch.js", SCRIPT, include_str!("page/sketch.js")),
     ("log.js", SCRIPT, include_str!("page/log.js")),
     ("keys.js", SCRIPT, include_str!("page/keys.js")),
     ("home.js", SCRIPT, include_str!("page/home.js")),

@@ -29,8 +29,8 @@ use super::lost::{self, LostRows};
 use super::views::{self, Size, is_playable};
 use super::window::{Open, Window};
 use super::{
-    Desk, DeskOptions, begin, clocks, connections, contact_sheet, deer, home, live, logbook, pages,
-    pulling, visits,
+    Desk, DeskOptions, begin, clocks, connections, contact_sheet, deer, home, land_sketch, live,
+    logbook, pages, pulling, visits,
 };
 
 /// What is answered: JSON, or a failure.
@@ -268,6 +268,7 @@ fn app(window: Arc<Window>, door: Door) -> Router {
         .route("/api/deer", get(named_deer))
         .route("/api/log", get(read_log).post(write_log))
         .route("/api/lost", post(decide_on_lost))
+        .route("/api/land", get(read_land))
         .route("/api/keys", post(change_keys))
         .route("/picture/{id}", get(picture))
         .route("/clip/{id}", get(clip));
@@ -389,6 +390,10 @@ async fn named_deer(Open(desk): Open, Query(which): Query<deer::Which>) -> Answe
 
 async fn read_log(Open(desk): Open) -> Answer {
     work(desk, |desk| logbook::read(desk)).await
+}
+
+async fn read_land(Open(desk): Open) -> Answer {
+    work(desk, |desk| land_sketch::land(desk)).await
 }
 
 async fn write_log(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {

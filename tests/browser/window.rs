@@ -295,3 +295,49 @@ fn a_sweep_shows_a_dozen() {
     println!("{whole} visits on the sheet at 1280×720");
     assert!(whole.as_u64().unwrap() >= 12, "{whole}");
 }
+
+/// A camera is placed by a press on the sketch, and moved by arrow keys.
+#[test]
+fn a_camera_is_placed_on_the_sketch() {
+    let place = Place::new();
+    place.put("cards/Oak/IMG_1.JPG", picture_at("2025:11:01 06:41:27"));
+    let corner = "[[-90.71,43.09],[-90.69,43.09],[-90.69,43.11],[-90.71,43.11],[-90.71,43.09]]";
+    place.put(
+        "land.geojson",
+        format!("{{\"type\":\"Feature\",\"properties\":{{\"kind\":\"boundary\"}},\"geometry\":{{\"type\":\"Polygon\",\"coordinates\":[{corner}]}}}}"),
+    );
+    let desk = Running::on(place.path());
+    let browser = Browser::open(1280, 900, false);
+    browser.go(&desk.page("log.html"));
+    browser.wait_until("return document.getElementById('cameras-heading')");
+    let hand = Keyboard(&browser);
+    browser.js("document.getElementById('cameras-heading').parentElement.querySelector('.keys:last-child button').focus()");
+    browser.press(&ENTER.to_string());
+    browser.wait_until("return document.querySelector('svg.sketch .land')");
+    hand.write("[name=camera]", "Oak");
+    // A quarter of the land's width from its western edge, and as far from its northern one.
+    browser.js("document.querySelector('svg.sketch').scrollIntoView({ block: 'center' })");
+    let at = browser.js("const r = document.querySelector('svg.sketch .land').getBoundingClientRect(); return [r.left + r.width / 4, r.top + r.height / 4]");
+    browser.tap(at[0].as_f64().unwrap(), at[1].as_f64().unwrap());
+    let read = || -> [f64; 2] {
+        ["latitude", "longitude"].map(|n| {
+            let text = browser.js(&format!(
+                "return document.querySelector('form [name={n}]').value"
+            ));
+            text.as_str().unwrap().parse().unwrap_or(0.0)
+        })
+    };
+    browser.wait_until("return document.querySelector('form [name=latitude]').value");
+    let [latitude, longitude] = read();
+    assert!((latitude - 43.105).abs() < 2e-4, "{latitude}");
+    assert!((longitude + 90.705).abs() < 3e-4, "{longitude}");
+    hand.reach("svg.sketch");
+    browser.press("\u{e013}");
+    let [north, _] = read();
+    let moved_m = (north - latitude) * 111_195.0;
+    assert!((moved_m - 5.0).abs() < 1.2, "{moved_m} m");
+    hand.press("form .keys button:not([type])");
+    browser.wait_until("return document.getElementById('said').textContent === 'Saved'");
+    let written = fs::read_to_string(place.path().join("cameras.csv")).unwrap();
+    assert!(written.contains("Oak,43.105"), "{written}");
+}

@@ -1,6 +1,6 @@
 // The debrief, made in the background while it is looked at.
 
-import { byId, getJson, postJson, shout, hush, start } from "./shared.js";
+import { byId, desk, getJson, postJson, shout, hush, start } from "./shared.js";
 
 let number = null;
 
@@ -11,8 +11,40 @@ function load(made) {
   const first = number === null;
   number = made;
   frame.hidden = false;
-  frame.onload = () => { if (!first) frame.contentWindow.scrollTo(0, at); };
+  frame.onload = () => {
+    linkUp(frame.contentDocument);
+    if (!first) frame.contentWindow.scrollTo(0, at);
+  };
   frame.src = `report/report.html?made=${made}`;
+}
+
+// From the numbers to the visits behind them: cameras lead to their visits, deer with names to their pictures.
+function linkUp(page) {
+  const cameras = new Map(desk.cameras.map((name) => [name.toLowerCase(), name]));
+  const deer = new Map(desk.names.map(({ name }) => [name.toLowerCase(), name]));
+  const link = (words, where, query) => {
+    const node = page.createElement("a");
+    node.href = new URL(`${where}?${new URLSearchParams(query)}`, document.baseURI).href;
+    node.target = "_top";
+    node.textContent = words;
+    return node;
+  };
+  for (const cell of page.querySelectorAll("th, td, h3")) {
+    const words = cell.textContent.trim();
+    const [camera, named] = [cameras.get(words.toLowerCase()), deer.get(words.toLowerCase())];
+    if (cell.children.length) continue;
+    if (camera) cell.replaceChildren(link(words, "visits.html", { camera }));
+    else if (named) cell.replaceChildren(link(words, "deer.html", { name: named }));
+  }
+  for (const sheet of page.querySelectorAll("details.camera")) {
+    const words = sheet.querySelector("summary").textContent.toLowerCase();
+    const camera = [...cameras.values()].filter((name) => words.startsWith(name.toLowerCase())).sort((a, b) => b.length - a.length)[0];
+    if (!camera) continue;
+    const line = page.createElement("p");
+    line.append("The visits themselves: ", link("mature bucks in legal light", "visits.html", { camera, who: "mature", light: "legal" }), ", ",
+      link("mature bucks", "visits.html", { camera, who: "mature" }), ", ", link("all", "visits.html", { camera }), ".");
+    sheet.querySelector("summary").after(line);
+  }
 }
 
 async function look() {

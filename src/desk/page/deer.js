@@ -1,6 +1,6 @@
 // The named deer: one table of all, or one deer with its pictures.
 
-import { byId, el, getJson, shout, start, watch, isTyping, pictureNode, pictures, listed, whereAndWhen, table } from "./shared.js";
+import { byId, el, getJson, shout, start, watch, isTyping, pictureNode, pictures, listed, whereAndWhen, table, dayStrip } from "./shared.js";
 
 const name = new URLSearchParams(location.search).get("name");
 
@@ -25,25 +25,28 @@ function drawAll(list) {
     list.length ? table("Deer with a name", ["Name", ...FACTS.map(([words]) => words)], rows) : none);
 }
 
-function drawOne(deer, shown) {
+function drawOne(deer, shown, best) {
   byId("heading").textContent = deer.name;
   document.title = `${deer.name} - Named deer - Graylight`;
   const facts = FACTS.map(([words, value]) => el("div", {}, el("dt", {}, words), el("dd", {}, value(deer) ?? "")));
   byId("deer").replaceChildren(el("p", {}, el("a", { href: "deer.html" }, "All named deer")),
-    el("dl", {}, ...facts), el("h2", {}, pictures(shown.length)),
-    el("ul", { className: "sheet" }, ...shown.map(pictureItem)));
+    el("h2", {}, "When it came"), dayStrip(deer.hours, `${deer.visits} visits by the sun of their day, midnight at either end; ${deer.share}`),
+    el("dl", {}, ...facts),
+    ...(best.length ? [el("h2", {}, "Best pictures"), el("ul", { className: "best" }, ...best.map((picture) => pictureItem(picture, "screen")))] : []),
+    el("h2", {}, pictures(shown.length)),
+    el("ul", { className: "sheet" }, ...shown.map((picture) => pictureItem(picture, "small"))));
 }
 
-function pictureItem(picture) {
+function pictureItem(picture, size) {
   const words = listed(whereAndWhen(picture), picture.light);
   const href = `visits.html?${new URLSearchParams({ id: picture.visit })}`;
-  return el("li", {}, el("a", { href }, pictureNode(picture, "small", ""), words));
+  return el("li", {}, el("a", { href }, pictureNode(picture, size, ""), words));
 }
 
 async function load() {
   const { ok, body } = await getJson("api/deer", { name });
   if (!ok) return shout(`${body.error}.`);
-  if (name !== null && !Array.isArray(body.deer)) drawOne(body.deer, body.pictures);
+  if (name !== null && !Array.isArray(body.deer)) drawOne(body.deer, body.pictures, body.best);
   else drawAll(body.deer);
   if (body.law) byId("law").textContent = body.law;
 }

@@ -1,6 +1,7 @@
 // The log: what happened, sits, stands, where cameras hung and the like, each kept in a file that a spreadsheet can change as well.
 
 import { byId, el, getJson, postJson, say, shout, hush, button, start, learn, watch, table } from "./shared.js";
+import { loadLand, sketch } from "./sketch.js";
 
 const WORDS = {
   disturbances: "What happened",
@@ -39,6 +40,7 @@ async function save(form) {
 }
 
 function saved(body) {
+  loadLand();
   const name = editing.table;
   editing = null;
   tables = body.tables;
@@ -160,6 +162,9 @@ function form(name) {
   const { columns } = tables[name];
   const node = el("form", { className: "fields", noValidate: true }, el("h3", {}, editing.row === null ? "A new row" : "Change this row"),
     ...columns.map(field), el("div", { className: "keys" }, el("button", {}, "Save"), button("Leave without saving", leave)));
+  const place = ["latitude", "longitude"].map((column) => node.elements[column]);
+  const drawing = place.every(Boolean) ? sketch(place) : null;
+  if (drawing) node.insertBefore(drawing, node.lastChild);
   node.onsubmit = (event) => {
     event.preventDefault();
     save(node);
@@ -192,7 +197,7 @@ function control(column, value) {
 
 async function open() {
   if (!(await start())) return;
-  await load();
+  await Promise.all([loadLand(), load()]);
   watch({ busy: () => editing !== null, refresh: load });
 }
 

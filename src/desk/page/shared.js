@@ -320,8 +320,8 @@ export function buildFilter(values) {
     el("label", {}, "From", el("input", { type: "date", name: "from" })),
     el("label", {}, "Until", el("input", { type: "date", name: "until" })),
     choice("who", "Tagged as", [["", "anything or not"], ["untagged", "not tagged yet"], ["tagged", "tagged"],
-      ["conflict", "in conflict"], ...Object.entries(WHO)]),
-    choice("light", "Light", [["", "any light"], ["daylight", "daylight"], ["gray", "gray light"], ["dark", "dark"]]),
+      ["conflict", "in conflict"], ["mature", "mature buck"], ...Object.entries(WHO)]),
+    choice("light", "Light", [["", "any light"], ["daylight", "daylight"], ["gray", "gray light"], ["legal", "legal light"], ["dark", "dark"]]),
     choice("name", "Named deer", [["", "any or none"], ...same(desk.names.map((known) => known.name))]),
     choice("quiet", "Looks like", [["", "anything"], ["yes", "probably nothing"], ["no", "probably something"]]),
   ];
@@ -339,6 +339,28 @@ function filterWords(form) {
   const words = given.map((field) =>
     `${field.labels[0].firstChild.textContent.toLowerCase()} ${field.selectedOptions?.[0].textContent ?? field.value}`);
   return words.join(", ") || "every visit";
+}
+
+// --- the light strip: a day from midnight to midnight in dark, gray light and daylight, a tick for each visit
+
+const SVG = "http://www.w3.org/2000/svg";
+
+export function drawStrip(svg, { legal_from: from, sunrise, sunset, legal_until: until, ticks }, label) {
+  const band = (name, left, right) => {
+    const rect = document.createElementNS(SVG, "rect");
+    const [x, end] = [Math.max(0, left), Math.min(1440, right)];
+    for (const [key, value] of Object.entries({ class: name, x, width: Math.max(0, end - x), height: 40 })) rect.setAttribute(key, value);
+    return rect;
+  };
+  svg.setAttribute("aria-label", label);
+  svg.replaceChildren(band("night", 0, 1440), band("gray", from, until), band("day", sunrise, sunset), ...ticks.map((at) => band("tick", at - 3, at + 3)));
+}
+
+export function dayStrip(day, label) {
+  const svg = document.createElementNS(SVG, "svg");
+  for (const [key, value] of Object.entries({ class: "daystrip wide", viewBox: "0 0 1440 40", preserveAspectRatio: "none", role: "img" })) svg.setAttribute(key, value);
+  drawStrip(svg, day, label);
+  return svg;
 }
 
 // --- tables that fold into blocks on a narrow window; the roles outlive that change of display

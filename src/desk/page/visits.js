@@ -3,7 +3,7 @@
 import {
   WHO, STOPPED, desk, byId, el, getJson, postJson, say, shout, hush, button, start, learn, watch, isTyping,
   keyButton, actionFor, openKeys, tagWords, tagsWords, pictures, pictureNode, readFilter, buildFilter, listed,
-  whereAndWhen,
+  whereAndWhen, drawStrip as drawLight,
 } from "./shared.js";
 import { listen, shown, showMoved, toggleZoom, zoomBy, toggleStretch, setLight } from "./picture.js";
 
@@ -628,23 +628,10 @@ function drawNone() {
     : counts.pictures ? ["No visit yet."] : ["No picture yet. ", link("cards.html", "Pull a card"), ", or put each camera's pictures into a folder of its own in cards/."]));
 }
 
-const SVG = "http://www.w3.org/2000/svg";
-
 function drawDay() {
-  const { strip } = visit;
-  const band = (name, from, until) => {
-    const rect = document.createElementNS(SVG, "rect");
-    rect.setAttribute("class", name);
-    rect.setAttribute("x", Math.max(0, from));
-    rect.setAttribute("width", Math.max(0, Math.min(1440, until) - Math.max(0, from)));
-    rect.setAttribute("height", 40);
-    return rect;
-  };
   const day = byId("day");
-  day.classList.toggle("away", !strip);
-  if (!strip) return;
-  day.setAttribute("aria-label", `${visit.to_sun}, ${visit.light}`);
-  day.replaceChildren(band("night", 0, 1440), band("gray", strip.legal_from, strip.legal_until), band("day", strip.sunrise, strip.sunset), band("tick", strip.at - 4, strip.at + 4));
+  day.classList.toggle("away", !visit.strip);
+  if (visit.strip) drawLight(day, { ...visit.strip, ticks: [visit.strip.at] }, `${visit.to_sun}, ${visit.light}`);
 }
 
 function facts() {
