@@ -1,13 +1,18 @@
-//! The desk: a page on this computer on which one person tags a season from the keyboard.
+//! The window: pages on this computer in which one person does a whole evening, and the desk on which a season
+//! is tagged.
 //!
 //! | file | what it is |
 //! | --- | --- |
-//! | `server` | the server: who is let in, and which address leads where |
+//! | `server`, `connections` | the server: who is let in, which address leads where, how long a connection may take |
+//! | `window`, `known` | the property that is open, and those that were opened before |
+//! | `home`, `begin` | how far things are; starting a property |
+//! | `pulling`, `volumes` | cards in the reader, and a pull that goes on by itself |
+//! | `clocks`, `live` | the clocks, and the debrief made in the background |
 //! | `screens`, `filter` | the season cut into visits, and which of them are wanted |
-//! | `state` | tags, steps that can be undone, what changed since |
-//! | `visits`, `sheet`, `deer`, `log`, `keys` | one file for each thing the page asks for |
+//! | `state`, `lost` | tags, steps that can be undone, what changed since, rows that vanished |
+//! | `visits`, `contact_sheet`, `deer`, `logbook`, `land_sketch`, `keys` | one file for each other thing a page asks for |
 //! | `views`, `clip` | pictures made small enough for the screen, ahead of time; clips piece by piece |
-//! | `quiet`, `sorting` | which pictures probably show nothing |
+//! | `quiet`, `sorting` | which pictures probably show nothing, and what stands out in the others |
 //! | `pages`, `page/` | what the browser is given: plain HTML, one style sheet, small scripts |
 //!
 //! Every change goes to the person's own files at once: `tags.csv`, `disturbances.csv` and
