@@ -121,6 +121,7 @@ fn shortest_half(values: &mut [f32]) -> Usual {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::card::frame::STRIP;
     use image::{Rgb, RgbImage};
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
@@ -143,7 +144,18 @@ mod tests {
         let neighbours: Vec<&Frame> = frames.iter().collect();
         let nothing = difference(&hillside(1.3, 50, false), &neighbours, false).unwrap();
         let deer = difference(&hillside(0.9, 51, true), &neighbours, false).unwrap();
-        assert!(deer > 2.0 * nothing, "{deer} against {nothing}");
+        assert!(
+            deer.most > 2.0 * nothing.most,
+            "{deer:?} against {nothing:?}"
+        );
+        // The box holds the deer's middle, without the strips that are not looked at.
+        let [left, top, width, height] = deer.place;
+        let (x, y) = (72.0 / 160.0, (75.0 / 120.0 - STRIP) / (1.0 - 2.0 * STRIP));
+        assert!(
+            (left..left + width).contains(&x) && (top..top + height).contains(&y),
+            "{deer:?}"
+        );
+        assert!(width < 0.5 && height < 0.5, "{deer:?}");
         assert_eq!(difference(&frames[0], &neighbours[..3], false), None);
     }
 }

@@ -80,7 +80,7 @@ fn halves(text: &str) -> Option<(String, String)> {
     }
     let words: Vec<&str> = plain.split_whitespace().collect();
     let half = words.len() / 2;
-    let is_even = words.len() % 2 == 0 && (1..=3).contains(&half);
+    let is_even = words.len().is_multiple_of(2) && (1..=3).contains(&half);
     is_even.then(|| (words[..half].join(" "), words[half..].join(" ")))
 }
 

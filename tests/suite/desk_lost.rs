@@ -180,7 +180,7 @@ fn one_that_vanishes(round: u64) -> (bool, usize) {
             }
         }
     });
-    if round % 2 == 0 {
+    if round.is_multiple_of(2) {
         desk.kill();
         desk = Running::on(place.path());
     }

@@ -379,11 +379,31 @@ fn clocks_are_put_right_on_the_page() {
         .iter()
         .find(|p| !p["time"].is_null())
         .unwrap();
-    let shows = format!("{day}T{}", picture["time"].as_str().unwrap());
-    let two_hours_on = json!({ "picture": picture["path"], "shows": shows.replacen('T', "T", 1) });
-    // A watch that agrees says that the clock is right.
-    let right = desk.post("api/clocks/watch", &two_hours_on);
-    assert!(right.status == 422 || right.json()["found"].is_object());
+    let own = format!("{day}T{}", picture["time"].as_str().unwrap());
+    let own = chrono::NaiveDateTime::parse_from_str(&own, "%Y-%m-%dT%H:%M:%S").unwrap();
+    let shows = (own + chrono::TimeDelta::minutes(130))
+        .format("%Y-%m-%dT%H:%M:%S")
+        .to_string();
+    // The watch is two hours and ten minutes ahead of the camera: told first, and written once it is agreed to.
+    let mut watch = json!({ "picture": picture["path"], "shows": shows });
+    let told = desk.post("api/clocks/watch", &watch).json();
+    assert!(
+        told["found"]["plain"]
+            .as_str()
+            .unwrap()
+            .contains("130 minutes behind"),
+        "{told}"
+    );
+    let rows_now = || {
+        desk.get("api/clocks").json()["rows"]
+            .as_array()
+            .unwrap()
+            .len()
+    };
+    let before = rows_now();
+    watch["agreed"] = json!(true);
+    assert_eq!(desk.post("api/clocks/watch", &watch).status, 200);
+    assert_eq!(rows_now(), before + 1);
     let wrong = json!({ "picture": picture["path"], "shows": "2031-01-01T00:00:00" });
     assert_eq!(desk.post("api/clocks/watch", &wrong).status, 422);
 }
