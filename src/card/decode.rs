@@ -19,6 +19,9 @@ const THUMBNAIL_PIXELS_MAX: u64 = 4_000_000;
 const PIXELS_IN_A_BYTE: u64 = 3000;
 /// What decoding one picture may take of the memory.
 const DECODING_BYTES_MAX: u64 = 300_000_000;
+/// Every scan passes over the whole picture; a progressive one has a dozen, and a file can hold thousands that do
+/// nothing.
+const SCANNED_PIXELS_MAX: u64 = 2_000_000_000;
 /// Whatever takes less is no burden, however many are decoded side by side.
 const LIGHT_BYTES: u64 = 40_000_000;
 
@@ -75,6 +78,12 @@ fn decode(
     if pixels > pixels_max || pixels > bytes.saturating_mul(PIXELS_IN_A_BYTE) {
         return None;
     }
+    drop(decoder);
+    if scans(jpeg).ok()?.saturating_mul(pixels) > SCANNED_PIXELS_MAX {
+        return None;
+    }
+    let mut decoder = jpeg_decoder::Decoder::new(&mut *jpeg);
+    decoder.read_info().ok()?;
     decoder.set_max_decoding_buffer_size(DECODING_BYTES_MAX as usize);
     // The decoder is content when either side is as long as asked.
     let (width, height) = decoder.scale(across_px, u16::MAX).ok()?;
@@ -125,6 +134,25 @@ fn bytes_taken(info: &jpeg_decoder::ImageInfo, scaled_pixels: u64) -> u64 {
         pixels * (channels + 3) + coefficients
     };
     scaled + coefficients.max(whole)
+}
+
+/// How many scans a JPEG begins, those of small pictures within it included; it is at its start again then.
+fn scans(jpeg: &mut (impl BufRead + Seek)) -> std::io::Result<u64> {
+    jpeg.rewind()?;
+    let (mut scans, mut ended_in_mark) = (0, false);
+    loop {
+        let bytes = jpeg.fill_buf()?;
+        if bytes.is_empty() {
+            break;
+        }
+        scans += u64::from(ended_in_mark && bytes[0] == 0xda);
+        scans += memchr::memmem::find_iter(bytes, b"\xff\xda").count() as u64;
+        ended_in_mark = bytes.ends_with(b"\xff");
+        let length = bytes.len();
+        jpeg.consume(length);
+    }
+    jpeg.rewind()?;
+    Ok(scans)
 }
 
 /// A turn at decoding what takes much memory: two at a time.

@@ -48,7 +48,7 @@ pub use names::{before_numbering, file_number};
 pub use picture::{LightFacts, Picture, Stamp, TimeOrigin, Unreadable, Untimed};
 pub use place::place_of_pictures;
 pub use shade::{Shade, shade_of};
-pub use shrink::{Small, shrunk};
+pub use shrink::{Small, box_as_held, shrunk};
 pub use structure::{Damage, Structure};
 pub use time::CameraTime;
 pub use walk::{INCOMING, shown};

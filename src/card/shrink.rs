@@ -48,23 +48,36 @@ pub fn shrunk(path: &Path, most_px: u16, quality: u8) -> Option<Small> {
 
 /// Turned and mirrored as its EXIF orientation says.
 fn as_held(picture: RgbImage, path: &Path) -> RgbImage {
-    let said = || {
-        let mut file = File::open(path).ok()?;
-        let bytes = file.metadata().ok()?.len();
-        let exif = read_header(&mut file, bytes).ok()?.exif?.ok()?;
-        let value = exif
-            .get_field(Tag::Orientation, In::PRIMARY)?
-            .value
-            .get_uint(0)?;
-        Orientation::from_exif(u8::try_from(value).ok()?)
-    };
-    match said() {
+    match orientation(path) {
         None | Some(Orientation::NoTransforms) => picture,
         Some(orientation) => {
             let mut turned = DynamicImage::ImageRgb8(picture);
             turned.apply_orientation(orientation);
             turned.into_rgb8()
         }
+    }
+}
+
+fn orientation(path: &Path) -> Option<Orientation> {
+    let mut file = File::open(path).ok()?;
+    let bytes = file.metadata().ok()?.len();
+    let exif = read_header(&mut file, bytes).ok()?.exif?.ok()?;
+    let field = exif.get_field(Tag::Orientation, In::PRIMARY)?;
+    Orientation::from_exif(u8::try_from(field.value.get_uint(0)?).ok()?)
+}
+
+/// A box on a picture as it is in its file (left, top, width and height as parts), on the picture as it was held.
+pub fn box_as_held([left, top, width, height]: [f32; 4], path: &Path) -> [f32; 4] {
+    let (right, bottom) = (1.0 - left - width, 1.0 - top - height);
+    match orientation(path) {
+        None | Some(Orientation::NoTransforms) => [left, top, width, height],
+        Some(Orientation::FlipHorizontal) => [right, top, width, height],
+        Some(Orientation::Rotate180) => [right, bottom, width, height],
+        Some(Orientation::FlipVertical) => [left, bottom, width, height],
+        Some(Orientation::Rotate90FlipH) => [top, left, height, width],
+        Some(Orientation::Rotate90) => [bottom, left, height, width],
+        Some(Orientation::Rotate270FlipH) => [bottom, right, height, width],
+        Some(Orientation::Rotate270) => [top, right, height, width],
     }
 }
 
@@ -114,6 +127,12 @@ mod tests {
         assert_eq!(turned.dimensions(), (32, 64));
         assert!(is_white(&turned, 16, 5) && !is_white(&turned, 16, 60));
         assert_eq!(made(6, 16).dimensions(), (8, 16));
+        // A box in the upper left of the file lies in the upper right of a picture turned to the right.
+        let path = written(folder.path(), 6);
+        assert_eq!(
+            box_as_held([0.0, 0.0, 0.25, 0.5], &path),
+            [0.5, 0.0, 0.5, 0.25]
+        );
         // Of what the file says beside its pixels nothing is left.
         let small = shrunk(&written(folder.path(), 6), 64, 90).unwrap();
         assert!(!small.jpeg.windows(4).any(|w| w == b"Exif"));

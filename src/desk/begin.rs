@@ -14,8 +14,8 @@ use tzf_rs::DefaultFinder;
 use super::server::{Answer, Failure, Reply};
 use super::window::Window;
 use crate::card;
-use crate::files::{Lasting, sync_folder, write_whole};
-use crate::property::{Position, parse_place, place_of_land};
+use crate::files::{Lasting, sync_folder, unfit_for_a_folder, write_whole};
+use crate::property::{Position, Settings, parse_place, place_of_land};
 
 /// Time zones by place (boundaries of OpenStreetMap, Open Database License, within the `tzf-dist` crate).
 static ZONES: LazyLock<DefaultFinder> = LazyLock::new(DefaultFinder::new);
@@ -114,29 +114,21 @@ pub(super) fn begin(window: &Window, wanted: &Wanted) -> Answer {
 
 /// The folder to make, if all can be.
 fn check(wanted: &Wanted) -> Result<PathBuf, String> {
-    const RESERVED: [&str; 4] = ["con", "prn", "aux", "nul"];
     let name = wanted.name.trim();
     if name.is_empty() || name.chars().any(char::is_control) || name.chars().count() > 100 {
         return Err("Give the property a name of one line.".to_owned());
     }
     let folder = wanted.folder.trim();
-    let is_bad = |c: char| c.is_control() || "/\\:*?\"<>|".contains(c);
-    let stem = folder.split('.').next().unwrap_or("").to_lowercase();
-    if folder.is_empty()
-        || folder.starts_with('.')
-        || folder.chars().any(is_bad)
-        || RESERVED.contains(&stem.as_str())
-    {
+    if let Some(why) = unfit_for_a_folder(folder) {
         return Err(format!(
-            "\"{folder}\" cannot be the name of a folder. Use letters, digits and spaces."
+            "\"{folder}\" cannot be the name of a folder: {why}."
         ));
     }
     if Position::new(wanted.latitude, wanted.longitude).is_none() {
         return Err("That place is not on the globe.".to_owned());
     }
-    if wanted.time_zone.parse::<chrono_tz::Tz>().is_err() {
-        return Err(format!("\"{}\" is not a time zone.", wanted.time_zone));
-    }
+    let text = settings(wanted).map_err(|e| format!("{e:#}"))?;
+    Settings::parse(&text).map_err(|e| format!("{e:#}"))?;
     if !wanted.within.is_dir() {
         return Err(format!("There is no folder {}.", wanted.within.display()));
     }
@@ -154,12 +146,7 @@ fn check(wanted: &Wanted) -> Result<PathBuf, String> {
 fn make(wanted: &Wanted, folder: &Path) -> Result<()> {
     let fail = || format!("cannot make {}", folder.display());
     std::fs::create_dir_all(folder.join("cards")).with_context(fail)?;
-    let text = toml::to_string(&Written {
-        name: wanted.name.trim(),
-        latitude: wanted.latitude,
-        longitude: wanted.longitude,
-        time_zone: &wanted.time_zone,
-    })?;
+    let text = settings(wanted)?;
     let write = |file: &mut File| file.write_all(text.as_bytes());
     write_whole(
         &folder.join("property.toml"),
@@ -172,4 +159,14 @@ fn make(wanted: &Wanted, folder: &Path) -> Result<()> {
         .map_err(anyhow::Error::msg)
         .with_context(fail)?;
     Ok(())
+}
+
+/// The text of `property.toml`.
+fn settings(wanted: &Wanted) -> Result<String> {
+    Ok(toml::to_string(&Written {
+        name: wanted.name.trim(),
+        latitude: wanted.latitude,
+        longitude: wanted.longitude,
+        time_zone: &wanted.time_zone,
+    })?)
 }

@@ -9,7 +9,7 @@ use super::server::{Answer, Failure, Reply};
 use super::state::DeskSeason;
 use super::visits::{TIME, file_name, number};
 use super::{Desk, live};
-use crate::clock_check::{self, Anchor, Finding, duration};
+use crate::clock_check::{self, Anchor, Fault, Finding, duration};
 use crate::property::{
     Property, correction_lines, parse_date, parse_moment, remove_correction, same_name,
 };
@@ -67,6 +67,8 @@ fn plain(finding: &Finding) -> String {
     const DAY: &str = "%-d %b %Y";
     let (from, until) = (finding.from.format(DAY), finding.until.format(DAY));
     let by = match finding.shift_min {
+        // Twelve hours on and twelve hours back differ by a day, which the light does not tell.
+        _ if finding.fault == Fault::HalfDay => String::new(),
         m if m.abs() < 1.0 => String::new(),
         m if m < 0.0 => format!(": {} ahead", duration(-m)),
         m => format!(": {} behind", duration(m)),

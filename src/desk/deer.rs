@@ -125,7 +125,7 @@ pub(super) fn names(season: &DeskSeason) -> Vec<Named> {
         Named {
             born: known.and_then(|d| d.born).or_else(|| born(season, seen)),
             name: known.map_or(given, |d| d.name.clone()),
-            who: kinds(seen),
+            who: told_kind(seen),
             pictures: seen.len(),
         }
     };
@@ -142,6 +142,15 @@ pub(super) fn names(season: &DeskSeason) -> Vec<Named> {
         }
     }
     names
+}
+
+/// The kind it was tagged as wherever more than "deer" was said of it.
+fn told_kind(seen: &[TaggedPicture]) -> &'static str {
+    let mut told = seen.iter().map(|s| s.tag.who).filter(|w| *w != Who::Deer);
+    match told.next() {
+        Some(first) if told.all(|w| w == first) => first.word(),
+        _ => Who::Deer.word(),
+    }
 }
 
 /// The year of birth that the age given last speaks of.

@@ -27,6 +27,7 @@ pub(super) fn home(window: &Window) -> Answer {
     Reply::json(&json!({
         "open": desk.map(|desk| of_open(&desk)),
         "known": known,
+        "problem": window.known.problem(),
         "cards_to_pull": cards.len(),
         "suggested": dirs::document_dir().or_else(dirs::home_dir),
     }))
@@ -35,7 +36,8 @@ pub(super) fn home(window: &Window) -> Answer {
 fn of_open(desk: &Desk) -> Value {
     let report = live::view(desk);
     let mut season = desk.season();
-    let refreshed = season.refresh().map_err(|e| format!("{e:#}"));
+    let refreshed = season.ensure_there().and_then(|()| season.refresh());
+    let refreshed = refreshed.map_err(|e| format!("{e:#}"));
     let property = &season.property;
     let root = property.root.clone();
     json!({

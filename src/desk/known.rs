@@ -35,6 +35,18 @@ impl Known {
         Self(dirs::config_dir().map(|folder| folder.join("graylight/window.toml")))
     }
 
+    /// What is wrong with the file, if it is there and is not understood.
+    pub fn problem(&self) -> Option<String> {
+        let path = self.0.as_ref()?;
+        let text = std::fs::read_to_string(path).ok()?;
+        let why = toml::from_str::<Kept>(&text).err()?;
+        Some(format!(
+            "{} is not understood ({}), so no property is listed here. It is set aside when one is opened.",
+            path.display(),
+            why.message()
+        ))
+    }
+
     /// What is kept; nothing where it cannot be read.
     pub fn read(&self) -> Kept {
         let text = self
@@ -76,6 +88,12 @@ impl Known {
         let Some(folder) = path.parent() else {
             return;
         };
+        // What cannot be read is kept, not written over.
+        let is_damaged =
+            std::fs::read_to_string(path).is_ok_and(|t| toml::from_str::<Kept>(&t).is_err());
+        if is_damaged {
+            let _ = std::fs::rename(path, path.with_file_name("window-not-understood.toml"));
+        }
         let write = |file: &mut File| file.write_all(text.as_bytes());
         let _ = std::fs::create_dir_all(folder)
             .and_then(|()| write_whole(path, Lasting::Remade, write, || Ok(())).map(drop));

@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::Desk;
 use super::log_columns::{Column, columns};
 use super::server::{Answer, Failure, Reply};
+use crate::files::unfit_for_a_folder;
 use crate::property::{Ledger, LogTable, Problem, Property};
 
 #[derive(Serialize)]
@@ -117,6 +118,14 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
     if let Some((column, _)) = cells.iter().find(|(_, c)| !is_text(c)) {
         return Err(wrong("A cell is one line of text.", column));
     }
+    let unfit = |(column, name): &(&'static str, String)| {
+        let is_given = names_something(column) && !name.is_empty();
+        let why = unfit_for_a_folder(name).filter(|_| is_given)?;
+        Some((*column, format!("\"{name}\" cannot be a name: {why}.")))
+    };
+    if let Some((column, words)) = cells.iter().find_map(unfit) {
+        return Err(wrong(&words, column));
+    }
     let span = match sent.row {
         None => None,
         Some(row) => match found.get(row) {
@@ -149,6 +158,11 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
     }
     drop(season);
     read(desk)
+}
+
+/// Names of things, some of which become folders or parts of file names.
+fn names_something(column: &str) -> bool {
+    ["id", "camera", "stand", "ground", "folder"].contains(&column)
 }
 
 fn is_taken(found: &[Found], sent: &Change) -> bool {

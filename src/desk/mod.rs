@@ -89,6 +89,9 @@ pub(crate) struct Desk {
     today: NaiveDate,
     pulling: Pulling,
     live: Live,
+    /// Tells this opening from every other in the same window: a page that was loaded before another property was
+    /// opened must not write into that one.
+    opening: u64,
     /// Another property was opened in the place of this one.
     closed: AtomicBool,
     /// Held as long as the desk is open; `None` where the folder can only be looked at.
@@ -207,6 +210,7 @@ fn open(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Opening
     if lock.is_none() {
         season.tell([format!("Note: {READ_ONLY}.")]);
     }
+    let opening = season.generation;
     let desk = Arc::new(Desk {
         season: Mutex::new(season),
         views: Views::default(),
@@ -214,6 +218,7 @@ fn open(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Opening
         today,
         pulling: Pulling::default(),
         live: Live::default(),
+        opening,
         closed: AtomicBool::new(false),
         lock,
     });

@@ -14,7 +14,7 @@ use walkdir::WalkDir;
 use super::server::{Answer, Failure, Reply};
 use super::window::Window;
 use super::{Desk, volumes};
-use crate::files::FileState;
+use crate::files::{FileState, unfit_for_a_folder};
 use crate::property::{Property, same_name};
 use crate::pull::{self, CardPull, PullCount, Receipt, Recognised, nearly_named, recognise};
 
@@ -298,12 +298,10 @@ fn camera(
 
 /// A camera's name is the name of a folder.
 fn check_name(name: &str) -> Result<(), Failure> {
-    const LONGEST: usize = 80;
-    let is_bad = |c: char| c.is_control() || "/\\:*?\"<>|".contains(c);
-    if name.starts_with('.') || name.chars().any(is_bad) || name.chars().count() > LONGEST {
-        return Err(Failure::Wrong(format!(
-            "\"{name}\" cannot be the name of a camera: it becomes a folder. Use letters, digits and spaces."
-        )));
+    match unfit_for_a_folder(name) {
+        None => Ok(()),
+        Some(why) => Err(Failure::Wrong(format!(
+            "\"{name}\" cannot be the name of a camera, since it becomes a folder: {why}."
+        ))),
     }
-    Ok(())
 }

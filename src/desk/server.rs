@@ -60,6 +60,8 @@ pub(super) enum Failure {
     Missing(String),
     /// No property is open.
     NothingOpen,
+    /// Another one than the page was loaded for.
+    OtherOpen,
     /// The disk or a file refused.
     Refused(anyhow::Error),
 }
@@ -83,6 +85,10 @@ impl IntoResponse for Failure {
             Self::NothingOpen => (
                 StatusCode::PRECONDITION_FAILED,
                 json!({ "error": "No property is open. Open one on the page Home.", "closed": true }),
+            ),
+            Self::OtherOpen => (
+                StatusCode::PRECONDITION_FAILED,
+                json!({ "error": "Another property has been opened in this window. Load this page again to see it." }),
             ),
             Self::Refused(e) => (
                 StatusCode::SERVICE_UNAVAILABLE,
@@ -322,6 +328,7 @@ async fn state(Open(desk): Open) -> Answer {
         season.refresh()?;
         Reply::json(&json!({
             "property": season.property.settings.name,
+            "opening": desk.opening,
             "cameras": season.screens.cameras,
             "names": deer::names(&season),
             "keys": keys.keys,

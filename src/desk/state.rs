@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use anyhow::{Result, bail};
@@ -52,6 +53,12 @@ struct Step {
     after: BTreeMap<u32, Vec<Tag>>,
 }
 
+/// No two readings share one, of whichever property: a browser keeps pictures by their numbers.
+fn next_generation() -> u64 {
+    static LAST: AtomicU64 = AtomicU64::new(0);
+    LAST.fetch_add(1, Ordering::Relaxed) + 1
+}
+
 /// How far a screen is tagged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Tagging {
@@ -92,8 +99,8 @@ impl DeskSeason {
     pub fn open(property: Property, crawl: Crawl, is_writable: bool) -> Result<Self> {
         let (opened, journal) = rayon::join(
             || match is_writable {
-                true => Self::lay_out(&property, crawl, 1, TagBook::open),
-                false => Self::lay_out(&property, crawl, 1, TagBook::reopen),
+                true => Self::lay_out(&property, crawl, next_generation(), TagBook::open),
+                false => Self::lay_out(&property, crawl, next_generation(), TagBook::reopen),
             },
             || Journal::open(&property.root),
         );
@@ -105,6 +112,7 @@ impl DeskSeason {
             )]),
         }
         season.steps = season.known_steps();
+        season.know_what_is_there();
         season.look_for_lost();
         Ok(season)
     }
@@ -142,7 +150,7 @@ impl DeskSeason {
     /// # Errors
     /// As [`DeskSeason::open`]; then all is as it was.
     pub fn open_again(&mut self, property: Property, crawl: Crawl) -> Result<()> {
-        let next = Self::lay_out(&property, crawl, self.generation + 1, TagBook::reopen)?;
+        let next = Self::lay_out(&property, crawl, next_generation(), TagBook::reopen)?;
         let before = std::mem::replace(self, next);
         self.follow(before);
         Ok(())
@@ -191,7 +199,7 @@ impl DeskSeason {
     pub fn lay_out_again(&mut self, property: Property) -> Result<()> {
         let screens = Screens::of(&property, &self.crawl)?;
         self.property = property;
-        self.generation += 1;
+        self.generation = next_generation();
         self.version += 1;
         self.changed_in = vec![self.version; screens.all.len()];
         for step in &mut self.steps {
@@ -370,7 +378,16 @@ impl DeskSeason {
         }
         let before = std::mem::replace(&mut self.book, book);
         self.book.follow(before);
+        self.know_what_is_there();
         self.look_for_lost();
+    }
+
+    /// Rows that were tagged elsewhere, or before there was a journal, are missed as well as long as the desk
+    /// is open.
+    fn know_what_is_there(&mut self) {
+        for (path, kept) in self.book.kept_rows(&self.crawl) {
+            self.journal.know(path, kept);
+        }
     }
 
     /// Whether nobody is about to save the table. One that is away for a moment is about to come back.
@@ -507,7 +524,7 @@ impl DeskSeason {
     }
 
     /// Takes the last step back and returns what it was, and where. A step whose pictures have got
-    /// other tags since, from elsewhere, is left as it is.
+    /// other tags since, from elsewhere, is left as it is, and stays the last one.
     pub fn undo(&mut self) -> Result<Option<(String, usize)>> {
         let Some(step) = self.steps.pop() else {
             return Ok(None);
@@ -527,7 +544,10 @@ impl DeskSeason {
                 "\"{}\" was not undone: tags.csv has been changed by another program since",
                 step.words
             );
-            return Ok(Some((words, step.screen)));
+            let screen = step.screen;
+            // It can be taken back once the file says again what it said.
+            self.steps.push(step);
+            return Ok(Some((words, screen)));
         }
         if let Err(e) = self.save(Change::Undone, step.words.clone(), &step.before) {
             self.steps.push(step);

@@ -1,9 +1,9 @@
 //! One visit on the screen, and its tags.
 
 use std::cmp::Ordering;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
-use chrono::Datelike;
+use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
 use xxhash_rust::xxh3::xxh3_64;
@@ -14,10 +14,12 @@ use super::screens::Moment;
 use super::server::{Answer, Failure, Reply};
 use super::state::{DeskSeason, Progress, Refused, Tagging, said};
 use super::views::is_playable;
-use crate::measure::{Counts, wilson};
+use crate::card::box_as_held;
+use crate::measure::{Counts, DayCount, Estimate, share_in_clusters, share_interval};
 use crate::property::{Settings, ShareOf};
 use crate::sun::Light;
 use crate::tags::{Tag, Who};
+use crate::visits::DeerYear;
 
 /// A tag as the page has it.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -226,11 +228,7 @@ impl PictureView {
             time: time.map(|t| t.shown().format(TIME).to_string()),
             clip: picture.clip,
             playable: picture.clip && is_playable(&picture.file),
-            moved: season
-                .sorting
-                .of(index)
-                .filter(|f| !f.quiet)
-                .map(|f| f.place),
+            moved: moved(season, index),
             tags: season
                 .book
                 .of_picture(index)
@@ -239,6 +237,12 @@ impl PictureView {
                 .collect(),
         }
     }
+}
+
+fn moved(season: &DeskSeason, index: u32) -> Option<[f32; 4]> {
+    let found = season.sorting.of(index).filter(|f| !f.quiet)?;
+    let file = &season.crawl.pictures[index as usize].file;
+    Some(box_as_held(found.place, &season.property.root.join(file)))
 }
 
 fn others(season: &DeskSeason, id: usize) -> Vec<OtherView> {
@@ -263,6 +267,9 @@ pub(super) struct Going {
     #[serde(default)]
     go: Go,
     id: Option<usize>,
+    /// Visits that were passed over, with commas between them: in a spread order they come last.
+    #[serde(default)]
+    passed: String,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
@@ -314,10 +321,12 @@ fn target(
     is_untagged: impl Fn(&usize) -> bool,
 ) -> Option<usize> {
     let known = |id: &usize| *id < season.screens.all.len();
+    let passed = going.passed.split(',').filter_map(|n| n.parse().ok());
+    let passed: Vec<usize> = passed.chain(going.id).collect();
     let Some(here) = going.id.filter(known) else {
         return match going.go {
             Go::Untagged => fitting.iter().copied().find(|s| is_untagged(s)),
-            Go::Spread => spread(season, fitting, is_untagged, None),
+            Go::Spread => spread(season, fitting, is_untagged, &passed),
             _ => fitting.first().copied(),
         };
     };
@@ -327,7 +336,7 @@ fn target(
         Go::Here => Some(here),
         Go::Next => after.first().copied(),
         Go::Previous => before.last().copied(),
-        Go::Spread => spread(season, fitting, is_untagged, Some(here)),
+        Go::Spread => spread(season, fitting, is_untagged, &passed),
         // Those that were skipped come round again.
         Go::Untagged => {
             let mut round = after.iter().chain(before);
@@ -337,12 +346,12 @@ fn target(
 }
 
 /// The untagged visit of the camera and week of which the smallest part is tagged; within it any, but always
-/// the same. The one that is looked at is passed over while there is another.
+/// the same. Those that were passed over come last, the one passed over longest ago first.
 fn spread(
     season: &DeskSeason,
     fitting: &[usize],
     is_untagged: impl Fn(&usize) -> bool,
-    here: Option<usize>,
+    passed: &[usize],
 ) -> Option<usize> {
     let stratum = |s: usize| {
         let screen = &season.screens.all[s];
@@ -361,45 +370,86 @@ fn spread(
         tagged as f64 / all as f64
     };
     let untagged = fitting.iter().copied().filter(|s| is_untagged(s));
-    let key = |s: &usize| (Some(*s) == here, tagged_part(*s), shuffled(*s));
+    let key = |s: &usize| {
+        (
+            passed.iter().rposition(|p| p == s),
+            tagged_part(*s),
+            shuffled(*s),
+        )
+    };
     untagged.min_by(|a, b| key(a).partial_cmp(&key(b)).unwrap_or(Ordering::Equal))
 }
 
-/// `mature bucks in legal light: 12 of 27, 44 % ± 18 so far`: over the visits that are tagged, of bucks without
-/// regard to age where none has an age.
+/// `mature bucks in legal light this season: 12 of 27 visits, 29 to 61 % so far`: over the tagged visits of the newest
+/// season, with whole days as clusters; of bucks without regard to age where none has an age.
 fn so_far(season: &DeskSeason) -> Option<String> {
+    /// Of fewer days nothing is said but the counts.
+    const FEWEST_DAYS: usize = 5;
     let settings = &season.property.settings;
-    let is_mature = |t: &&Tag| t.age.is_some_and(|a| a >= settings.mature_age);
-    let (mut bucks, mut mature, mut is_aged) = ([0, 0], [0, 0], false);
+    let (days, whom) = bucks_by_day(season)?;
+    let sum = |of: fn(&DayCount) -> f64| days.iter().map(of).sum::<f64>();
+    let (hits, trials) = (sum(|d| d.hits), sum(|d| d.trials));
+    if trials == 0.0 {
+        return None;
+    }
+    let runs = share_in_clusters(&days);
+    let counts = Counts { hits, trials }.divided_by(runs.design_effect);
+    let range = share_interval(counts, runs.freedom).filter(|_| days.len() >= FEWEST_DAYS);
+    let percent = |x: f64| format!("{:.0}", x * 100.0);
+    let words = |r: Estimate| format!(", {} to {} %", percent(r.low), percent(r.high));
+    Some(format!(
+        "{whom} in {} this season: {hits} of {trials} visits{} so far",
+        settings.share_light(),
+        range.map_or(String::new(), words)
+    ))
+}
+
+/// Tagged visits of bucks of the newest season, day by day, and of which bucks.
+fn bucks_by_day(season: &DeskSeason) -> Option<(Vec<DayCount>, &'static str)> {
+    let settings = &season.property.settings;
+    let moments = season.screens.all.iter().filter_map(|s| s.moment);
+    let year_of = |m: &Moment| DeerYear::of(m.date(), settings.year_start);
+    let newest = moments.max_by_key(|m| m.first).map(|m| year_of(&m))?;
+    let (mut bucks, mut mature) = (DayCounts::new(), DayCounts::new());
+    let mut is_aged = false;
     for (s, screen) in season.screens.all.iter().enumerate() {
-        let tags: Vec<&Tag> = season.tags(s).filter(|t| t.who == Who::Buck).collect();
-        let Some(moment) = screen.moment.filter(|_| !tags.is_empty()) else {
+        let Some(moment) = screen.moment.filter(|m| year_of(m) == newest) else {
             continue;
         };
-        let counted = usize::from(match settings.share_of {
+        let counted = match settings.share_of {
             ShareOf::Legal => moment.light.is_legal(),
             ShareOf::Daylight => moment.light == Light::Daylight,
-        });
-        let add = |[hits, of]: [usize; 2]| [hits + counted, of + 1];
-        bucks = add(bucks);
-        is_aged |= tags.iter().any(|t| t.age.is_some());
-        if tags.iter().any(is_mature) {
-            mature = add(mature);
+        };
+        let add = |days: &mut DayCounts| {
+            let day = days.entry(moment.date()).or_default();
+            *day = [day[0] + usize::from(counted), day[1] + 1];
+        };
+        let ages: Vec<Option<f64>> = season
+            .tags(s)
+            .filter(|t| t.who == Who::Buck)
+            .map(|t| t.age)
+            .collect();
+        if !ages.is_empty() {
+            add(&mut bucks);
+        }
+        is_aged |= ages.iter().any(Option::is_some);
+        if ages.iter().flatten().any(|a| *a >= settings.mature_age) {
+            add(&mut mature);
         }
     }
-    let ([hits, of], whom) = match is_aged {
+    let (days, whom) = match is_aged {
         true => (mature, "mature bucks"),
         false => (bucks, "bucks"),
     };
-    let share = wilson(Counts::new(hits, of))?;
-    let percent = |x: f64| format!("{:.0}", x * 100.0);
-    Some(format!(
-        "{whom} in {}: {hits} of {of} visits, {} % ± {} so far",
-        settings.share_light(),
-        percent(share.value),
-        percent((share.high - share.low) / 2.0)
-    ))
+    let count = |[hits, trials]: [usize; 2]| DayCount {
+        hits: hits as f64,
+        trials: trials as f64,
+    };
+    Some((days.into_values().map(count).collect(), whom))
 }
+
+/// Visits in the light, and all, of each date.
+type DayCounts = BTreeMap<NaiveDate, [usize; 2]>;
 
 /// What the page sends to tag a visit.
 #[derive(Debug, Deserialize)]

@@ -59,13 +59,21 @@ impl Window {
     }
 }
 
+/// The header by which a page says which opening of a property it was loaded for.
+const OPENING: &str = "x-opening";
+
 /// The property that is open, for an answer that needs one.
 pub(super) struct Open(pub Arc<Desk>);
 
 impl FromRequestParts<Arc<Window>> for Open {
     type Rejection = Failure;
 
-    async fn from_request_parts(_: &mut Parts, window: &Arc<Window>) -> Result<Self, Failure> {
-        window.desk().map(Open).ok_or(Failure::NothingOpen)
+    async fn from_request_parts(parts: &mut Parts, window: &Arc<Window>) -> Result<Self, Failure> {
+        let desk = window.desk().ok_or(Failure::NothingOpen)?;
+        let meant = parts.headers.get(OPENING).and_then(|v| v.to_str().ok());
+        match meant.is_none_or(|m| m == desk.opening.to_string()) {
+            true => Ok(Self(desk)),
+            false => Err(Failure::OtherOpen),
+        }
     }
 }

@@ -7,6 +7,7 @@
 
 mod hash;
 mod lock;
+mod names;
 mod place;
 mod remedy;
 mod state;
@@ -15,6 +16,7 @@ mod write;
 
 pub use hash::{hash_from_disk, hash_whole};
 pub use lock::{Busy, hold};
+pub use names::unfit_for_a_folder;
 pub use place::{free_bytes, is_same_file};
 pub use remedy::disk_remedy;
 pub use state::FileState;

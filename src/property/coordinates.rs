@@ -7,12 +7,12 @@ use super::Position;
 /// `geo:` addresses (RFC 5870). Latitude comes first unless letters say otherwise. `None` where it is no place
 /// or could be two.
 pub fn parse_place(text: &str) -> Option<Position> {
-    let text = text.trim().trim_start_matches("geo:");
-    let text = text
-        .split([';', '?'])
-        .next()
-        .filter(|t| has_two(t))
-        .unwrap_or(text);
+    let text = text.trim();
+    // What follows a geo address's coordinates are its parameters.
+    let text = match text.strip_prefix("geo:") {
+        Some(address) => address.split([';', '?']).next().unwrap_or(address),
+        None => text,
+    };
     let text = text.trim_end_matches('/').to_uppercase();
     let (first, second) = halves(&text)?;
     let (first, second) = (angle(&first)?, angle(&second)?);
@@ -33,11 +33,6 @@ enum Axis {
 struct Angle {
     degrees: f64,
     axis: Option<Axis>,
-}
-
-/// Whether two numbers stand in a text.
-fn has_two(text: &str) -> bool {
-    numbers(text).len() >= 2
 }
 
 /// The runs of digits with their decimal points.

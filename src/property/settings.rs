@@ -299,7 +299,11 @@ impl Settings {
         Self::parse(&text::decode(&bytes).text).with_context(|| format!("in {}", path.display()))
     }
 
-    fn parse(text: &str) -> Result<Self> {
+    /// Reads the text of a `property.toml`.
+    ///
+    /// # Errors
+    /// As [`Settings::read`].
+    pub fn parse(text: &str) -> Result<Self> {
         let file: File = toml::from_str(text).map_err(|e| plainly(text, &e))?;
         let settings = Self {
             position: Position::new(file.latitude, file.longitude).with_context(|| {

@@ -250,6 +250,31 @@ impl TagBook {
         torn
     }
 
+    /// The rows of every picture of the crawl that a row names by its whole path.
+    pub fn kept_rows(&self, crawl: &Crawl) -> BTreeMap<String, Kept> {
+        let mut kept: BTreeMap<String, Kept> = BTreeMap::new();
+        for row in &self.rows {
+            let cells = self.ledger.cells(self.ledger.row(row.span.clone()));
+            let cell = |heading: &str| {
+                let at = self.ledger.headings().iter().position(|h| h == heading);
+                at.map_or("", |i| cells[i].trim())
+            };
+            let path = &crawl.pictures[row.picture as usize].path;
+            if cell("picture") != path.as_str() {
+                continue;
+            }
+            let of_picture = kept.entry(path.clone()).or_insert_with(|| Kept {
+                content: cell("content").to_owned(),
+                columns: self.ledger.headings().to_vec(),
+                rows: Vec::new(),
+                earlier: Vec::new(),
+                is_set_back: false,
+            });
+            of_picture.rows.push(cells);
+        }
+        kept
+    }
+
     /// Puts rows back into the table as they were, in the place of what is left of them, and returns when they
     /// are on the disk. The table must be read anew then.
     ///
@@ -262,11 +287,19 @@ impl TagBook {
             kept.rows.iter().map(line).collect()
         };
         let text: String = gone.values().map(lines).collect();
-        let torn = self.torn(gone);
-        if torn.is_empty() {
+        let mut out = self.torn(gone);
+        // Where a picture's rows were set back, those that stand there make room.
+        self.ledger.for_each(&mut Vec::new(), |row, _| {
+            let is_set_back = gone.get(row.get("picture")).is_some_and(|k| k.is_set_back);
+            if is_set_back && !out.contains(&row.span) {
+                out.push(row.span.clone());
+            }
+        });
+        out.sort_by_key(|span| span.start);
+        if out.is_empty() {
             self.ledger.append(&text)?;
         } else {
-            let taken_out: Vec<_> = torn.into_iter().map(|s| (s, String::new())).collect();
+            let taken_out: Vec<_> = out.into_iter().map(|s| (s, String::new())).collect();
             self.ledger.replace(&taken_out, &text)?;
         }
         Ok(())

@@ -66,9 +66,18 @@ pub struct Kept {
     pub columns: Vec<String>,
     /// The rows.
     pub rows: Vec<Vec<String>>,
+    /// What its rows said before, at whatever time: a table that says that again was set back.
+    pub earlier: Vec<Vec<Seen>>,
+    /// Of rows that are missed: the table says something earlier in their place.
+    pub is_set_back: bool,
 }
 
 impl Kept {
+    fn says(&self) -> Vec<Seen> {
+        let seen = |row: &Vec<String>| Seen::of(&self.named(row));
+        self.rows.iter().map(seen).collect()
+    }
+
     /// A row's cells with their headings.
     pub fn named<'a>(&'a self, row: &'a [String]) -> Vec<(&'a str, String)> {
         let columns = self.columns.iter().map(String::as_str);
@@ -141,17 +150,32 @@ impl Journal {
         file.sync_data()
     }
 
+    /// Takes it that a picture has some rows, where nothing is known of it.
+    pub fn know(&mut self, picture: String, kept: Kept) {
+        self.kept.entry(picture).or_insert(kept);
+    }
+
     fn follow(&mut self, entry: Entry) {
         for picture in &entry.pictures {
-            if picture.after.is_empty() {
-                self.kept.remove(&picture.picture);
-                continue;
-            }
-            let kept = Kept {
+            let mut kept = Kept {
                 content: picture.content.clone(),
                 columns: entry.columns.clone(),
-                rows: picture.after.clone(),
+                rows: picture.before.clone(),
+                earlier: Vec::new(),
+                is_set_back: false,
             };
+            let before = self.kept.remove(&picture.picture);
+            let said_before = kept.says();
+            kept.earlier =
+                before.map_or_else(Vec::new, |b| [b.earlier.clone(), vec![b.says()]].concat());
+            kept.earlier.push(said_before);
+            kept.rows.clone_from(&picture.after);
+            let now = kept.says();
+            kept.earlier.retain(|e| !e.is_empty() && *e != now);
+            kept.earlier.dedup();
+            if entry.change == Change::LetGo {
+                kept.earlier.clear();
+            }
             self.kept.insert(picture.picture.clone(), kept);
         }
         match entry.change {
@@ -169,10 +193,17 @@ impl Journal {
     /// Rows that are kept here and not in the table, by picture: a row that somebody has changed is still there.
     pub fn missing(&self, table: &TableRows) -> BTreeMap<String, Kept> {
         let gone = |(path, kept): (&String, &Kept)| {
-            let rows = kept.missing_from(table.of(&picture_key(path), &kept.content));
+            let there = table.of(&picture_key(path), &kept.content);
+            let is_earlier = kept.earlier.iter().any(|e| is_same(e, there));
+            let is_set_back = is_earlier && !is_same(&kept.says(), there);
+            let rows = match is_set_back {
+                true => kept.rows.clone(),
+                false => kept.missing_from(there),
+            };
             (!rows.is_empty()).then(|| {
                 let gone = Kept {
                     rows,
+                    is_set_back,
                     ..kept.clone()
                 };
                 (path.clone(), gone)
@@ -204,6 +235,16 @@ impl Kept {
     }
 }
 
+/// Whether two say the same, in whatever order.
+fn is_same(some: &[Seen], others: &[Seen]) -> bool {
+    let mut left: Vec<&Seen> = others.iter().collect();
+    let found = |seen: &Seen| {
+        let at = left.iter().position(|other| *other == seen);
+        at.map(|at| left.swap_remove(at)).is_some()
+    };
+    some.len() == others.len() && some.iter().all(found)
+}
+
 fn ends_with_a_line(file: &mut File) -> io::Result<bool> {
     if file.metadata()?.len() == 0 {
         return Ok(true);
@@ -216,10 +257,10 @@ fn ends_with_a_line(file: &mut File) -> io::Result<bool> {
 
 /// What a row says, whatever else stands in it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Seen([String; 4]);
+pub struct Seen([String; 5]);
 
 impl Seen {
-    const CELLS: [&'static str; 4] = ["who", "count", "age", "name"];
+    const CELLS: [&'static str; 5] = ["who", "count", "age", "name", "note"];
 
     /// From cells with their headings.
     pub fn of(cells: &[(&str, String)]) -> Self {
@@ -349,5 +390,22 @@ mod tests {
             .add(entry(Change::LetGo, "b", &["doe", "fawn"], &[]))
             .unwrap();
         assert_eq!(journal.missing(&table(&[])).len(), 1);
+    }
+
+    #[test]
+    fn a_table_that_was_set_back_is_told_from_one_that_was_changed() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = Journal::open(folder.path()).unwrap();
+        journal
+            .add(entry(Change::Saved, "a", &[], &["buck"]))
+            .unwrap();
+        journal
+            .add(entry(Change::Saved, "a", &["buck"], &["doe"]))
+            .unwrap();
+        let missing = |who: &str| journal.missing(&table(&[("a", who)])).len();
+        assert_eq!(
+            [missing("doe"), missing("buck"), missing("fawn")],
+            [0, 1, 0]
+        );
     }
 }

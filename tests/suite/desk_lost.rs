@@ -75,6 +75,35 @@ fn rows_that_vanish_are_told_and_put_back_as_they_were() {
     let undone = desk.post("api/undo", &json!({})).json();
     assert_eq!(undone["visit"]["id"], 11, "{undone}");
 
+    // Corrections are missed as well when the file from before them is saved over them.
+    let before_corrections = text(&place);
+    for id in 0..2 {
+        let buck = json!([{ "who": "buck", "count": 1, "age": 3.5, "note": "corrected" }]);
+        assert_eq!(desk.tag(id, &buck).status, 200);
+    }
+    let corrected = text(&place);
+    fs::write(place.path().join("tags.csv"), &before_corrections).unwrap();
+    std::thread::sleep(THROUGH);
+    assert_eq!(lost(&desk), 4);
+    put_back(&desk);
+    assert_eq!(rows(&text(&place)), rows(&corrected));
+    assert_eq!(lost(&desk), 0);
+    // A refused undo is not used up: once the file says again what it said, the same step is taken back.
+    let all = text(&place);
+    let changed = all.replace("buck,1,3.5,,corrected", "fawn,1,,,");
+    fs::write(place.path().join("tags.csv"), changed).unwrap();
+    std::thread::sleep(THROUGH);
+    let refused = desk.post("api/undo", &json!({})).json();
+    assert!(
+        refused["undone"].as_str().unwrap().contains("not undone"),
+        "{refused}"
+    );
+    fs::write(place.path().join("tags.csv"), &all).unwrap();
+    std::thread::sleep(THROUGH);
+    for id in [1, 0] {
+        assert_eq!(desk.post("api/undo", &json!({})).json()["visit"]["id"], id);
+    }
+
     // Emptied, and deleted for good.
     let all = text(&place);
     fs::write(place.path().join("tags.csv"), "").unwrap();
@@ -182,6 +211,11 @@ fn one_that_vanishes(round: u64) -> (bool, usize) {
     });
     if round.is_multiple_of(2) {
         desk.kill();
+        // A file that was cut within its headings is no table, and is told; a person takes it away.
+        let left = text(&place);
+        if !left.is_empty() && !left.contains(['\n']) && left != "picture,who" {
+            fs::remove_file(place.path().join("tags.csv")).unwrap();
+        }
         desk = Running::on(place.path());
     }
     lost(&desk);
@@ -362,16 +396,35 @@ fn pictures_that_claim_to_be_enormous_are_not_decoded() {
         bytes.extend([0xff, 0xd9]);
         place.put(&format!("cards/Oak/{name}.JPG"), bytes);
     }
+    // Of an allowed size, with the first scan's header again and again, each a pass over the whole picture.
+    let plain = picture_at("2025:11:20 06:41:27");
+    let frame_at = plain.windows(2).rposition(|w| w == [0xff, 0xc0]).unwrap();
+    let scan_at = plain.windows(2).rposition(|w| w == [0xff, 0xda]).unwrap();
+    let length = 2 + usize::from(u16::from_be_bytes([plain[scan_at + 2], plain[scan_at + 3]]));
+    let mut many = plain[..scan_at].to_vec();
+    many[frame_at + 5..frame_at + 9].copy_from_slice(&[0x36, 0xb0, 0x36, 0xb0]);
+    for _ in 0..5000 {
+        many.extend(&plain[scan_at..scan_at + length]);
+    }
+    many.resize(many.len().max(80_000), 0);
+    place.put("cards/Oak/MANY.JPG", many);
     let desk = Running::on(place.path());
     desk.wait_until_sorted();
     let start = Instant::now();
     let huge = desk.visit(20);
-    assert_eq!(huge["pictures"].as_array().unwrap().len(), 3);
+    assert_eq!(huge["pictures"].as_array().unwrap().len(), 4);
     for visit in huge["pictures"].as_array().unwrap() {
         for size in ["small", "screen", "full"] {
             let reply = desk.get(&format!("picture/{}?size={size}", visit["id"]));
-            let is_heavy = visit["path"].as_str().unwrap().contains("HEAVY");
-            let wanted = if is_heavy && size == "full" { 200 } else { 404 };
+            let path = visit["path"].as_str().unwrap();
+            // Within the limit for a browser, though not for this program's own decoding.
+            let is_heavy = path.contains("HEAVY") || path.contains("MANY");
+            let is_light = path.contains("MANY") && size == "screen";
+            let wanted = if is_heavy && (size == "full" || is_light) {
+                200
+            } else {
+                404
+            };
             assert_eq!(reply.status, wanted, "{} {size}", visit["path"]);
         }
     }

@@ -259,8 +259,37 @@ fn opening_another_lets_the_first_go() {
     let home = home();
     let window = Running::at_home(home.path());
     let first = start(&window, home.path());
+    let opening = window.get("api/state").json()["opening"].clone();
     fs::create_dir(home.path().join("b")).unwrap();
-    start(&window, &home.path().join("b"));
+    let second = start(&window, &home.path().join("b"));
+    // A tab that still shows the first must not write into the second.
+    let host = format!("Host: {}", window.host);
+    let origin = format!("Origin: http://{}", window.host);
+    let opened = format!("X-Opening: {opening}");
+    let row = json!({ "table": "disturbances", "row": null, "check": null, "cells": { "id": "a", "start": "2025-10-01", "what": "x" } });
+    let path = format!("/{}/api/log", window.secret);
+    let head = [&*host, &*origin, "Content-Type: application/json", &*opened];
+    let refused = window.raw("POST", &path, &head, &row.to_string()).unwrap();
+    assert_eq!(refused.status, 412);
+    assert!(!second.join("disturbances.csv").exists());
+    assert_eq!(window.post("api/log", &row).status, 200);
+    for bad in ["../x", "CON", "x."] {
+        let mut wrong = row.clone();
+        wrong["cells"]["id"] = json!(bad);
+        assert_eq!(window.post("api/log", &wrong).status, 422, "{bad}");
+    }
+    // A wrong file for the land is refused by its ending and its size.
+    assert_eq!(window.get("api/place?land=/dev/zero").status, 422);
+    let large = fs::File::create(home.path().join("large.kml")).unwrap();
+    large.set_len(5_000_000_000).unwrap();
+    let asked = std::time::Instant::now();
+    let query = format!("api/place?land={}", home.path().join("large.kml").display());
+    assert_eq!(window.get(&query).status, 422);
+    assert!(asked.elapsed() < Duration::from_secs(2));
+    // A place that does not lie in the time zone is refused before anything is made.
+    let odd = json!({ "name": "x", "latitude": 43.1, "longitude": -90.7, "time_zone": "UTC", "within": home.path(), "folder": "odd" });
+    assert_eq!(window.post("api/start", &odd).status, 422);
+    assert!(!home.path().join("odd").exists());
     let (_, _) = wait_for("the lock", || {
         let mut other = graylight();
         other

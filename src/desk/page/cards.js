@@ -1,6 +1,6 @@
 // Cards: what is in the reader, the pull, its receipts.
 
-import { byId, el, getJson, postJson, say, shout, hush, button, start } from "./shared.js";
+import { byId, el, getJson, postJson, say, shout, hush, button, start, watch } from "./shared.js";
 import { chooseFolder } from "./start.js";
 
 let asked = null;   // the question that a card raised
@@ -96,5 +96,6 @@ if (await start()) {
   };
   byId("leave-question").onclick = () => { asked = null; drawQuestion(); };
   await look();
+  watch({ busy: () => false, refresh: () => {} });
   setInterval(() => { if (!document.hidden) look(); }, 1000);
 }

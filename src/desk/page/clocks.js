@@ -1,6 +1,6 @@
 // Clocks: what is found of each, agreed to one by one and undone one by one, and a picture of a watch.
 
-import { byId, el, getJson, postJson, say, shout, hush, button, start, pictureNode } from "./shared.js";
+import { byId, el, getJson, postJson, say, shout, hush, button, start, watch, pictureNode } from "./shared.js";
 
 let seen = "";
 
@@ -108,5 +108,6 @@ if (await start()) {
     meaning(false);
   };
   await look();
+  watch({ busy: () => false, refresh: () => {} });
   setInterval(() => { if (!document.hidden) look(); }, 1500);
 }

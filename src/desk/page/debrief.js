@@ -1,6 +1,6 @@
 // The debrief, made in the background while it is looked at.
 
-import { byId, desk, getJson, postJson, shout, hush, start } from "./shared.js";
+import { byId, desk, getJson, postJson, shout, hush, start, watch } from "./shared.js";
 
 let number = null;
 
@@ -75,5 +75,6 @@ if (await start()) {
     byId("share").setAttribute("aria-expanded", hidden);
   };
   await look();
+  watch({ busy: () => false, refresh: () => {} });
   setInterval(() => { if (!document.hidden) look(); }, 1000);
 }

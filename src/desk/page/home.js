@@ -61,7 +61,7 @@ function render(home) {
   if (home.open) {
     byId("now-heading").textContent = home.open.name;
     byId("property").textContent = home.open.name;
-    byId("where").textContent = home.open.path;
+    byId("where-it-lies").textContent = home.open.path;
     const all = steps(home.open, home.cards_to_pull);
     const next = all.find((step) => step.todo);
     byId("steps").replaceChildren(...all.map((step) => stepItem(step, step === next)));
@@ -70,6 +70,7 @@ function render(home) {
     else if (lost) shout(`${count(lost, "row")} you tagged ${lost === 1 ? "is" : "are"} gone from tags.csv.`, el("a", { href: "visits.html" }, "Put back or let go"));
     else hush();
   }
+  if (home.problem) shout(home.problem);
   byId("known").replaceChildren(...home.known.map((known) => knownItem(known, home.open)));
   if (!home.known.length && !home.open) byId("known").replaceChildren(el("li", {}, "None yet. Start one: a name, where it is, and a folder for its pictures."));
 }

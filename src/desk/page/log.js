@@ -52,6 +52,7 @@ function saved(body) {
 }
 
 function refused({ error, column }) {
+  hush();
   editing.error = error;
   editing.column = column;
   if (!tables[editing.table].columns.some(({ name }) => name === column)) shout(`NOT SAVED: ${error}.`);
@@ -191,7 +192,10 @@ function control(column, value) {
     return select;
   }
   // A date field would silently drop what a spreadsheet wrote in another form.
-  const type = column.kind === "date" && /^(\d{4}-\d\d-\d\d)?$/.test(value) ? "date" : "text";
+  const isPlainDate = /^(\d{4}-\d\d-\d\d)?$/.test(value);
+  const isPlainMoment = /^(\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?)?$/.test(value);
+  const isMoment = column.kind === "date-time" && editing.table === "sits";
+  const type = isMoment && isPlainMoment ? "datetime-local" : column.kind.startsWith("date") && !isMoment && isPlainDate ? "date" : "text";
   return el("input", { type, value, autocomplete: "off", inputMode: column.kind === "number" ? "decimal" : "" });
 }
 

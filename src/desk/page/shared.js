@@ -16,7 +16,7 @@ export const ACTIONS = {
 
 // What a button says where there is little room.
 const SHORT = {
-  deer: "deer", other: "other", on: "next to tag", next: "next", previous: "previous", later: "later", earlier: "earlier",
+  deer: "deer", other: "other", on: "next to tag", next: "next", previous: "back", later: "later", earlier: "earlier",
   one: "single", repeat: "again", age: "age", bright: "bright",
 };
 
@@ -54,8 +54,10 @@ export const postJson = (path, body, patienceMs = 20000) =>
 
 async function send(url, options, patienceMs = 20000) {
   let reply;
+  // A page that was loaded for one property must not write into another.
+  const headers = desk.opening ? { ...options.headers, "x-opening": desk.opening } : options.headers;
   try {
-    reply = await fetch(url, { ...options, signal: AbortSignal.timeout(patienceMs) });
+    reply = await fetch(url, { ...options, headers, signal: AbortSignal.timeout(patienceMs) });
   } catch {
     return { ok: false, status: 0, body: { error: STOPPED } };
   }
@@ -114,7 +116,7 @@ export function learn(body) {
 function showCounts() {
   const { counts, sorting } = desk;
   const parts = [`${counts.untagged} of ${counts.visits} visits untagged`];
-  if (sorting && !sorting.done) parts.push(`looking for pictures of nothing: ${sorting.looked_at} of ${sorting.of}`);
+  if (sorting && !sorting.done && sorting.of) parts.push(`looking for pictures of nothing: ${sorting.looked_at} of ${sorting.of}`);
   const text = parts.join("; ");
   if (byId("counts").textContent !== text) byId("counts").textContent = text;
 }
@@ -140,7 +142,7 @@ function lostRows({ rows, pictures: count, for_example: some }) {
   };
   const were = rows === 1 ? "1 row you tagged is" : `${rows} rows you tagged are`;
   return el("div", { className: "notice lost", role: "alert" },
-    el("p", {}, el("strong", {}, `${were} gone`), ` from tags.csv (${pictures(count)}): another program saved over it, or it was emptied. `,
+    el("p", {}, el("strong", {}, `${were} gone`), ` from tags.csv, or set back (${pictures(count)}): another program saved over it, or it was emptied. `,
       el("small", {}, `${some.join("; ")}${count > some.length ? "; …" : ""}`)),
     button("Put back", () => decide("put_back")), button("Let go", () => decide("let_go")));
 }
@@ -216,7 +218,7 @@ function belongsToControl(target, key) {
 
 export function openKeys() {
   const rows = actions().map((action) => [ACTIONS[action], keyWords(desk.keys[action])]);
-  rows.push(["how many, on the last line", "1 to 9"], ["one more of the same", "its letter again"], ["undo as well", "Ctrl+Z"]);
+  rows.push(["a known deer of the rail", "Shift and 1 to 6"], ["how many, on the last line", "1 to 9"], ["one more of the same", "its letter again"], ["undo as well", "Ctrl+Z"]);
   const dialog = el("dialog", { className: "help", "aria-label": "Keys" },
     el("h2", { tabIndex: -1, autofocus: true }, "Keys"),
     el("dl", {}, ...rows.map(([words, key]) => el("div", {}, el("dt", {}, words), el("dd", {}, el("kbd", {}, key))))),

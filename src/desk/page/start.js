@@ -60,6 +60,7 @@ export async function openStarting(opened) {
     const { ok, body } = await getJson("api/place", query);
     place = ok ? body : null;
     byId("place-found").textContent = ok ? `${body.words}; the clocks there follow ${body.time_zone}. Is that right?` : `${body.error}.`;
+    if (!ok) fields.zone.value = "";
     if (ok) {
       fields.zone.value = body.time_zone;
       if (!query.text) fields.place.value = `${body.latitude.toFixed(5)}, ${body.longitude.toFixed(5)}`;
@@ -67,6 +68,7 @@ export async function openStarting(opened) {
   };
   fields.name.oninput = showFolder;
   fields.folder.oninput = () => { folderTouched = true; showFolder(); };
+  fields.place.oninput = () => { place = null; };
   fields.place.onchange = () => fields.place.value.trim() && found({ text: fields.place.value });
   byId("find-place").onclick = () => found({ text: fields.place.value });
   byId("from-land").onclick = () => chooseFolder("Which file of the land?", "Use this file", (land) => found({ land }), { file: true });
@@ -76,8 +78,13 @@ export async function openStarting(opened) {
   showFolder();
   form.onsubmit = async (event) => {
     event.preventDefault();
-    if (!place) await found({ text: fields.place.value });
-    if (!place) return fields.place.focus();
+    hush();
+    // The zone is seen before anything is made.
+    if (!place) {
+      await found({ text: fields.place.value });
+      if (place) byId("place-found").textContent += " Then press the button once more.";
+      return place ? form.querySelector("button.main").focus() : fields.place.focus();
+    }
     const wanted = { name: fields.name.value, latitude: place.latitude, longitude: place.longitude,
       time_zone: fields.zone.value.trim(), within, folder: fields.folder.value };
     const { ok, body } = await postJson("api/start", wanted);

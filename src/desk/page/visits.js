@@ -146,7 +146,13 @@ function remember({ id, version, generation }) {
 
 // --- finding and showing a visit
 
-const fetchVisit = (go, id) => getJson("api/visit", { go: go === "untagged" && inSpread ? "spread" : go, id, ...filter });
+// Those that were looked at and left untagged; in a spread order they come last.
+let passed = [];
+
+const fetchVisit = (go, id) => {
+  const spread = go === "untagged" && inSpread;
+  return getJson("api/visit", { go: spread ? "spread" : go, id, passed: spread ? passed.join() : "", ...filter });
+};
 
 let ahead = new Map();     // "next 123" -> promise of the reply
 let readyPictures = new Map();
@@ -214,6 +220,8 @@ async function mayLeave() {
 }
 
 function show(reply, done = "") {
+  if (visit && visit.state === "untagged") passed = [...passed.filter((id) => id !== visit.id), visit.id].slice(-200);
+  if (refused !== null) hush();
   visit = reply.visit;
   place = reply.matching === undefined ? place : reply;
   [index, onlyThis, ageAwaited, agedAt, warned, refused, asked] = [0, false, false, -Infinity, null, null, ""];
@@ -348,6 +356,7 @@ function setName(typed) {
   const age = ageOf(known);
   const last = current().at(-1);
   if (!current().length && known && DEER.includes(known.who)) {
+    if (known.who === "deer") return say(`Say first whether ${known.name} is a buck or a doe; then the name`, "not");
     if (!mayOverwrite("name")) return;
     setTags([{ ...newTag(known.who, name), age: known.who === "fawn" && age >= 1 ? null : age }]);
   } else {
@@ -559,7 +568,7 @@ function buildButtons() {
     ahead = new Map();
     if (visit) lookAhead();
     say(inSpread ? "The next untagged visit is one of another camera and week" : "The next untagged visit is the next one in time");
-  }, { title: "Visits spread over cameras and weeks, so that the share so far is soon near the truth", "aria-pressed": String(inSpread) });
+  }, { onmousedown: (event) => event.preventDefault(), title: "Visits spread over cameras and weeks, so that the share so far is soon near the truth", "aria-pressed": String(inSpread) });
   byId("look").append(order);
   const ages = [...Array(8).keys()].map((year) => year + 0.5);
   byId("ages").append(...ages.map((age) => button(String(age).replace("0.5", "½").replace(".5", "½"), () => act(() => setAge(age)), { "aria-label": `age ${age}`, "data-age": age })),
@@ -599,7 +608,7 @@ function render() {
   const picture = visit.pictures[index];
   byId("heading").textContent = whereAndWhen(visit, picture.time);
   byId("facts").textContent = facts();
-  byId("under").textContent = `${picture.file}, picture ${index + 1} of ${visit.pictures.length}`;
+  byId("under").textContent = visit.pictures.length > 1 ? `${picture.file}, ${index + 1} of ${visit.pictures.length}` : picture.file;
   drawPicture(picture);
   drawStrip();
   drawLines();

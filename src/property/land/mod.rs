@@ -6,6 +6,7 @@ mod geojson;
 mod gpx;
 mod kml;
 
+use std::io::Read;
 use std::path::Path;
 
 use anyhow::Result;
@@ -170,14 +171,23 @@ pub fn place_of_land(path: &Path) -> Result<Position, String> {
         .extension()
         .and_then(|e| e.to_str())
         .map(str::to_lowercase);
-    let bytes = std::fs::read(path).map_err(|e| e.to_string())?;
-    let text = text(&bytes)?;
     let features = match ending.as_deref() {
-        Some("geojson" | "json") => geojson::features(text)?,
-        Some("kml") => kml::features(text)?,
-        Some("gpx") => gpx::features(text)?,
+        Some("geojson" | "json") => geojson::features,
+        Some("kml") => kml::features,
+        Some("gpx") => gpx::features,
         _ => return Err("it must end in .geojson, .kml or .gpx".to_owned()),
     };
+    let facts = std::fs::metadata(path).map_err(|e| e.to_string())?;
+    if !facts.is_file() {
+        return Err("it is no file".to_owned());
+    }
+    let mut bytes = Vec::new();
+    let file = std::fs::File::open(path).map_err(|e| e.to_string())?;
+    let most = LARGEST_BYTES as u64 + 1;
+    file.take(most)
+        .read_to_end(&mut bytes)
+        .map_err(|e| e.to_string())?;
+    let features = features(text(&bytes)?)?;
     let shapes = features.into_iter().map(|f| f.shape).collect();
     let bounds = geo::GeometryCollection::new_from(shapes).bounding_rect();
     let middle = bounds.ok_or("nothing is drawn in it")?.center();
