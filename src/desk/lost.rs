@@ -94,7 +94,7 @@ impl DeskSeason {
         let rows = |(path, gone): (&String, &Kept)| {
             let before = journal.kept.get(path).map_or(&[][..], |k| &k.rows);
             let stays = |row: &&Vec<String>| !gone.rows.contains(row);
-            let columns = gone.columns.clone();
+            let columns = gone.columns.to_vec();
             let rows = PictureRows {
                 picture: path.clone(),
                 content: gone.content.clone(),

@@ -297,6 +297,9 @@ fn make_first(desk: &Desk) {
 fn look_through(desk: &Desk, is_remembered: bool, mut folders: card::Folders) {
     // The first screen comes first: until it is there both cores are needed for it.
     const FIRST_SCREEN: Duration = Duration::from_secs(2);
+    const FIRST_ANSWERS: Duration = Duration::from_millis(400);
+    std::thread::sleep(FIRST_ANSWERS);
+    desk.season().miss_what_is_gone();
     std::thread::sleep(FIRST_SCREEN);
     if is_remembered && let Err(e) = read_anew(desk) {
         desk.season().tell([format!("{e:#}")]);

@@ -112,8 +112,6 @@ impl DeskSeason {
             )]),
         }
         season.steps = season.known_steps();
-        season.know_what_is_there();
-        season.look_for_lost();
         Ok(season)
     }
 
@@ -380,6 +378,14 @@ impl DeskSeason {
         self.book.follow(before);
         self.know_what_is_there();
         self.look_for_lost();
+    }
+
+    /// Looks for rows that vanished while the desk was closed. Not on the way to the first screen: with many rows it
+    /// takes a moment.
+    pub fn miss_what_is_gone(&mut self) {
+        self.know_what_is_there();
+        self.look_for_lost();
+        self.version += 1;
     }
 
     /// Rows that were tagged elsewhere, or before there was a journal, are missed as well as long as the desk

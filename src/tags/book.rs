@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
+use std::sync::Arc;
 
 use anyhow::Result;
 
@@ -252,26 +253,27 @@ impl TagBook {
 
     /// The rows of every picture of the crawl that a row names by its whole path.
     pub fn kept_rows(&self, crawl: &Crawl) -> BTreeMap<String, Kept> {
+        let columns: Arc<[String]> = self.ledger.headings().into();
+        let of_row = self.rows.iter().map(|r| (r.span.start, r.picture));
+        let of_row: HashMap<usize, u32> = of_row.collect();
         let mut kept: BTreeMap<String, Kept> = BTreeMap::new();
-        for row in &self.rows {
-            let cells = self.ledger.cells(self.ledger.row(row.span.clone()));
-            let cell = |heading: &str| {
-                let at = self.ledger.headings().iter().position(|h| h == heading);
-                at.map_or("", |i| cells[i].trim())
+        self.ledger.for_each(&mut Vec::new(), |row, _| {
+            let Some(picture) = of_row.get(&row.span.start) else {
+                return;
             };
-            let path = &crawl.pictures[row.picture as usize].path;
-            if cell("picture") != path.as_str() {
-                continue;
+            let path = crawl.pictures[*picture as usize].path.as_str();
+            if row.get("picture") != path {
+                return;
             }
-            let of_picture = kept.entry(path.clone()).or_insert_with(|| Kept {
-                content: cell("content").to_owned(),
-                columns: self.ledger.headings().to_vec(),
+            let of_picture = kept.entry(path.to_owned()).or_insert_with(|| Kept {
+                content: row.get("content").to_owned(),
+                columns: Arc::clone(&columns),
                 rows: Vec::new(),
                 earlier: Vec::new(),
                 is_set_back: false,
             });
-            of_picture.rows.push(cells);
-        }
+            of_picture.rows.push(row.texts(columns.len()));
+        });
         kept
     }
 

@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
@@ -63,7 +64,7 @@ pub struct Kept {
     /// The picture's content as in the table.
     pub content: String,
     /// The headings of the cells.
-    pub columns: Vec<String>,
+    pub columns: Arc<[String]>,
     /// The rows.
     pub rows: Vec<Vec<String>>,
     /// What its rows said before, at whatever time: a table that says that again was set back.
@@ -156,10 +157,11 @@ impl Journal {
     }
 
     fn follow(&mut self, entry: Entry) {
+        let columns: Arc<[String]> = entry.columns.clone().into();
         for picture in &entry.pictures {
             let mut kept = Kept {
                 content: picture.content.clone(),
-                columns: entry.columns.clone(),
+                columns: Arc::clone(&columns),
                 rows: picture.before.clone(),
                 earlier: Vec::new(),
                 is_set_back: false,
@@ -194,6 +196,9 @@ impl Journal {
     pub fn missing(&self, table: &TableRows) -> BTreeMap<String, Kept> {
         let gone = |(path, kept): (&String, &Kept)| {
             let there = table.of(&picture_key(path), &kept.content);
+            if kept.earlier.is_empty() && there.len() >= kept.rows.len() {
+                return None;
+            }
             let is_earlier = kept.earlier.iter().any(|e| is_same(e, there));
             let is_set_back = is_earlier && !is_same(&kept.says(), there);
             let rows = match is_set_back {

@@ -140,7 +140,9 @@ fn rows_that_vanish_are_told_and_put_back_as_they_were() {
     let let_go = desk.post("api/lost", &json!({ "decision": "let_go", "rows": 10 }));
     assert_eq!(let_go.json()["lost"]["rows"], 0);
     drop(desk);
-    assert_eq!(lost(&Running::on(place.path())), 0);
+    let desk = Running::on(place.path());
+    std::thread::sleep(THROUGH);
+    assert_eq!(lost(&desk), 0);
     assert_eq!(text(&place), kept);
 }
 
@@ -162,6 +164,7 @@ fn rows_that_vanish_while_it_is_closed_are_missed() {
     )
     .unwrap();
     let desk = Running::on(place.path());
+    std::thread::sleep(THROUGH);
     assert_eq!(lost(&desk), 4);
     put_back(&desk);
     let now = rows(&text(&place));

@@ -64,6 +64,12 @@ impl Row<'_> {
             .trim()
     }
 
+    /// The cells under the first headings, as they stand there.
+    pub fn texts(&self, headings: usize) -> Vec<String> {
+        let cell = |i| self.record.get(i).unwrap_or("").to_owned();
+        (0..headings).map(cell).collect()
+    }
+
     /// How many cells it has.
     pub fn cells(&self) -> usize {
         self.record.len()
