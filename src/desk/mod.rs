@@ -197,9 +197,12 @@ fn open(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Opening
     if lock.is_some() {
         clear_away(root);
     }
-    let folders = card::Folders::now(&property);
     let remembered = card::remembered(&property, today);
-    let is_remembered = remembered.is_some();
+    // Listing them takes as long as the first screen may; where the pictures are remembered they are read once more.
+    let folders = match &remembered {
+        Some(_) => None,
+        None => Some(card::Folders::now(&property)),
+    };
     let mut crawl = remembered.unwrap_or_else(|| {
         let crawl = card::crawl(&property, today, progress);
         crawl.memory.keep();
@@ -225,7 +228,7 @@ fn open(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Opening
     let [first, worker, maker] = [&desk, &desk, &desk].map(Arc::clone);
     let work = move || {
         std::thread::spawn(move || make_first(&first));
-        std::thread::spawn(move || look_through(&worker, is_remembered, folders));
+        std::thread::spawn(move || look_through(&worker, folders));
         std::thread::spawn(move || live::keep_making(&maker));
     };
     Ok(Opening {
@@ -294,13 +297,16 @@ fn make_first(desk: &Desk) {
 
 /// What is done while the person already tags: the cards are looked at where the pictures came from memory,
 /// other programs' tags are read, the pictures are sorted, and pictures that arrive are taken in.
-fn look_through(desk: &Desk, is_remembered: bool, mut folders: card::Folders) {
+fn look_through(desk: &Desk, listed: Option<card::Folders>) {
     // The first screen comes first: until it is there both cores are needed for it.
     const FIRST_SCREEN: Duration = Duration::from_secs(2);
     const FIRST_ANSWERS: Duration = Duration::from_millis(400);
     std::thread::sleep(FIRST_ANSWERS);
     desk.season().miss_what_is_gone();
     std::thread::sleep(FIRST_SCREEN);
+    let property = desk.season().property.clone();
+    let is_remembered = listed.is_none();
+    let mut folders = listed.unwrap_or_else(|| card::Folders::now(&property));
     if is_remembered && let Err(e) = read_anew(desk) {
         desk.season().tell([format!("{e:#}")]);
     }
@@ -310,7 +316,6 @@ fn look_through(desk: &Desk, is_remembered: bool, mut folders: card::Folders) {
     // Screens that were laid out anew in between are other screens.
     while !sort(desk) {}
     const LOOK_AGAIN: Duration = Duration::from_secs(2);
-    let property = desk.season().property.clone();
     while !desk.is_closed() {
         std::thread::sleep(LOOK_AGAIN);
         if !folders.have_changed() {
