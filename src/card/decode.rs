@@ -1,7 +1,7 @@
 //! A picture decoded small: all that is needed to judge its light, or whether anything moved.
 
 use std::fs::File;
-use std::io::{BufRead, BufReader, Cursor, Seek};
+use std::io::{BufRead, BufReader, Cursor, ErrorKind, Seek};
 use std::path::Path;
 use std::sync::{Condvar, Mutex};
 
@@ -136,19 +136,45 @@ fn bytes_taken(info: &jpeg_decoder::ImageInfo, scaled_pixels: u64) -> u64 {
     scaled + coefficients.max(whole)
 }
 
-/// How many scans a JPEG begins, those of small pictures within it included; it is at its start again then.
+/// How many scans a JPEG begins up to its end mark (ITU-T T.81, B.1: segments say their length, and within a scan a
+/// mark cannot be mistaken); it is at its start again then. What lies behind the end is not read.
 fn scans(jpeg: &mut (impl BufRead + Seek)) -> std::io::Result<u64> {
     jpeg.rewind()?;
-    let (mut scans, mut ended_in_mark) = (0, false);
-    loop {
+    jpeg.seek_relative(2)?;
+    let mut head = [0; 4];
+    // Until the first scan every segment is passed over by its length. Where one does not begin as it should,
+    // everything from there on is looked at, and no end mark is believed.
+    let is_regular = loop {
+        match jpeg.read_exact(&mut head) {
+            Err(e) if e.kind() == ErrorKind::UnexpectedEof => break false,
+            read => read?,
+        }
+        match head[..2] {
+            [0xff, 0xda] => break true,
+            [0xff, 0x00 | 0xff] => break false,
+            [0xff, _] => {}
+            _ => break false,
+        }
+        let length = i64::from(u16::from_be_bytes([head[2], head[3]]));
+        jpeg.seek_relative((length - 2).max(0))?;
+    };
+    let (mut scans, mut is_after_mark) = (1, false);
+    'all: loop {
         let bytes = jpeg.fill_buf()?;
         if bytes.is_empty() {
             break;
         }
-        scans += u64::from(ended_in_mark && bytes[0] == 0xda);
-        scans += memchr::memmem::find_iter(bytes, b"\xff\xda").count() as u64;
-        ended_in_mark = bytes.ends_with(b"\xff");
         let length = bytes.len();
+        let carried = is_after_mark.then_some(bytes[0]);
+        let marks = memchr::memchr_iter(0xff, bytes).filter_map(|at| bytes.get(at + 1).copied());
+        for mark in carried.into_iter().chain(marks) {
+            match mark {
+                0xda => scans += 1,
+                0xd9 if is_regular => break 'all,
+                _ => {}
+            }
+        }
+        is_after_mark = bytes.ends_with(b"\xff");
         jpeg.consume(length);
     }
     jpeg.rewind()?;
