@@ -247,19 +247,13 @@ pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
     Some(crawl)
 }
 
-/// The folders below `cards/`, as they were when they were listed.
+/// A folder and those below it, as they were when they were listed.
 pub struct Folders(Vec<(std::path::PathBuf, Option<FileState>)>);
 
 impl Folders {
     /// As they are now.
-    pub fn now(property: &Property) -> Self {
-        let folders = walk::folders(&property.cards()).into_iter();
-        Self(
-            folders
-                .map(|f| (FileState::at(&f), f))
-                .map(|(s, f)| (f, s))
-                .collect(),
-        )
+    pub fn below(folder: &std::path::Path) -> Self {
+        Self(FileState::of_each(walk::folders(folder)))
     }
 
     /// Whether a file or folder has come or gone: each of the folders is asked, and no file.

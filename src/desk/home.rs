@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use super::lost::LostRows;
 use super::server::{Answer, Failure, Reply};
 use super::window::Window;
-use super::{Desk, live, volumes};
+use super::{Desk, live, pulling, volumes};
 use crate::property::Property;
 use crate::pull;
 
@@ -63,12 +63,10 @@ fn without_place(cameras: &[String], property: &Property) -> Vec<String> {
 
 /// How many cards were pulled, and when last.
 fn pulls(root: &Path) -> Value {
-    let entries = root.join("catalogue/receipts").read_dir();
-    let names = entries.into_iter().flatten().flatten().map(|e| e.path());
-    let mut dates: Vec<_> = names
-        .filter(|p| p.extension().is_some_and(|e| e == "json"))
-        .filter_map(|p| pull::pulled_at(p.file_stem()?.to_str()?))
-        .map(|t| t.date())
+    let all = pulling::pulls(root);
+    let mut dates: Vec<_> = all
+        .iter()
+        .filter_map(|name| Some(pull::pulled_at(name)?.date()))
         .collect();
     dates.sort_unstable();
     let last = dates.last().copied();

@@ -35,26 +35,25 @@ impl Known {
         Self(dirs::config_dir().map(|folder| folder.join("graylight/window.toml")))
     }
 
+    /// What the file says; `None` where it is not there.
+    fn said(&self) -> Option<Result<Kept, toml::de::Error>> {
+        let text = std::fs::read_to_string(self.0.as_ref()?).ok()?;
+        Some(toml::from_str(&text))
+    }
+
     /// What is wrong with the file, if it is there and is not understood.
     pub fn problem(&self) -> Option<String> {
-        let path = self.0.as_ref()?;
-        let text = std::fs::read_to_string(path).ok()?;
-        let why = toml::from_str::<Kept>(&text).err()?;
+        let why = self.said()?.err()?;
         Some(format!(
             "{} is not understood ({}), so no property is listed here. It is set aside when one is opened.",
-            path.display(),
+            self.0.as_ref()?.display(),
             why.message()
         ))
     }
 
     /// What is kept; nothing where it cannot be read.
     pub fn read(&self) -> Kept {
-        let text = self
-            .0
-            .as_ref()
-            .and_then(|p| std::fs::read_to_string(p).ok());
-        text.and_then(|t| toml::from_str(&t).ok())
-            .unwrap_or_default()
+        self.said().and_then(Result::ok).unwrap_or_default()
     }
 
     /// Puts a property first. That it cannot be kept is no reason not to open it.
@@ -89,9 +88,7 @@ impl Known {
             return;
         };
         // What cannot be read is kept, not written over.
-        let is_damaged =
-            std::fs::read_to_string(path).is_ok_and(|t| toml::from_str::<Kept>(&t).is_err());
-        if is_damaged {
+        if self.said().is_some_and(|said| said.is_err()) {
             let _ = std::fs::rename(path, path.with_file_name("window-not-understood.toml"));
         }
         let write = |file: &mut File| file.write_all(text.as_bytes());

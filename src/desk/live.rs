@@ -2,7 +2,7 @@
 //! has changed.
 
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard};
 use std::time::{Duration, Instant};
 
 use anyhow::Result;
@@ -11,8 +11,8 @@ use indicatif::ProgressBar;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::Desk;
 use super::server::{Answer, Failure, Reply};
+use super::{Desk, held};
 use crate::clock_check::CameraClock;
 use crate::debrief::Debrief;
 use crate::files::FileState;
@@ -34,9 +34,7 @@ impl Mark {
             .filter(|p| says_something(p))
             .collect();
         files.sort();
-        let state = |f: PathBuf| (FileState::at(&f), f);
-        let files = files.into_iter().map(state).map(|(s, f)| (f, s)).collect();
-        Self(files, generation)
+        Self(FileState::of_each(files), generation)
     }
 }
 
@@ -71,7 +69,7 @@ pub(super) struct Live(Mutex<State>);
 
 impl Live {
     fn state(&self) -> MutexGuard<'_, State> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+        held(&self.0)
     }
 
     /// What the last debrief says of the clocks; `None` before there is one.

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::Desk;
 use super::server::{Answer, Failure, Reply};
 use super::state::DeskSeason;
+use crate::property::cell_under;
 use crate::tags::{Change, Kept, PictureRows, TagBook};
 
 /// Rows that are missed, as the page has them.
@@ -25,8 +26,7 @@ impl LostRows {
         let said = |(path, kept): (&String, &Kept)| {
             let who = |row: &Vec<String>| {
                 let cells = kept.named(row);
-                let found = cells.into_iter().find(|(name, _)| *name == "who");
-                found.map_or_else(String::new, |(_, who)| who)
+                cell_under(&cells, "who").unwrap_or("").to_owned()
             };
             let whos: Vec<String> = kept.rows.iter().map(who).collect();
             format!("{path}: {}", whos.join(", "))

@@ -3,14 +3,14 @@
 //!
 //! | file | what it is |
 //! | --- | --- |
-//! | `server`, `connections` | the server: who is let in, which address leads where, how long a connection may take |
+//! | `server`, `door`, `connections` | which address leads where, who is let in, how long a connection may take |
 //! | `window`, `known` | the property that is open, and those that were opened before |
 //! | `home`, `begin` | how far things are; starting a property |
 //! | `pulling`, `volumes` | cards in the reader, and a pull that goes on by itself |
 //! | `clocks`, `live` | the clocks, and the debrief made in the background |
 //! | `screens`, `filter` | the season cut into visits, and which of them are wanted |
 //! | `state`, `lost` | tags, steps that can be undone, what changed since, rows that vanished |
-//! | `visits`, `contact_sheet`, `deer`, `logbook`, `land_sketch`, `keys` | one file for each other thing a page asks for |
+//! | `visits`, `so_far`, `contact_sheet`, `deer`, `logbook`, `land_sketch`, `keys` | one file for each other thing a page asks for |
 //! | `views`, `clip` | pictures made small enough for the screen, ahead of time; clips piece by piece |
 //! | `quiet`, `sorting` | which pictures probably show nothing, and what stands out in the others |
 //! | `pages`, `page/` | what the browser is given: plain HTML, one style sheet, small scripts |
@@ -24,6 +24,7 @@ mod clocks;
 mod connections;
 mod contact_sheet;
 mod deer;
+mod door;
 mod filter;
 mod home;
 mod keys;
@@ -38,6 +39,7 @@ mod pulling;
 mod quiet;
 mod screens;
 mod server;
+mod so_far;
 mod sorting;
 mod state;
 mod views;
@@ -50,7 +52,7 @@ use std::io::ErrorKind;
 use std::net::IpAddr;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use anyhow::{Result, bail};
@@ -100,8 +102,7 @@ pub(crate) struct Desk {
 
 impl Desk {
     fn season(&self) -> MutexGuard<'_, DeskSeason> {
-        // A panic in one answer must not take the desk from the others.
-        self.season.lock().unwrap_or_else(|e| e.into_inner())
+        held(&self.season)
     }
 
     /// The season, to change something in it: a program that is writing one of the files is waited
@@ -143,8 +144,13 @@ impl Desk {
     }
 
     fn keys(&self) -> MutexGuard<'_, Keys> {
-        self.keys.lock().unwrap_or_else(|e| e.into_inner())
+        held(&self.keys)
     }
+}
+
+/// What several answers share. A panic in one of them must not take it from the others.
+fn held<T>(shared: &Mutex<T>) -> MutexGuard<'_, T> {
+    shared.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 const READ_ONLY: &str =
@@ -201,7 +207,7 @@ fn open(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Opening
     // Listing them takes as long as the first screen may; where the pictures are remembered they are read once more.
     let folders = match &remembered {
         Some(_) => None,
-        None => Some(card::Folders::now(&property)),
+        None => Some(card::Folders::below(&property.cards())),
     };
     let mut crawl = remembered.unwrap_or_else(|| {
         let crawl = card::crawl(&property, today, progress);
@@ -306,7 +312,7 @@ fn look_through(desk: &Desk, listed: Option<card::Folders>) {
     std::thread::sleep(FIRST_SCREEN);
     let property = desk.season().property.clone();
     let is_remembered = listed.is_none();
-    let mut folders = listed.unwrap_or_else(|| card::Folders::now(&property));
+    let mut folders = listed.unwrap_or_else(|| card::Folders::below(&property.cards()));
     if is_remembered && let Err(e) = read_anew(desk) {
         desk.season().tell([format!("{e:#}")]);
     }
@@ -321,7 +327,7 @@ fn look_through(desk: &Desk, listed: Option<card::Folders>) {
         if !folders.have_changed() {
             continue;
         }
-        folders = card::Folders::now(&property);
+        folders = card::Folders::below(&property.cards());
         match read_anew(desk) {
             Ok(false) => {}
             Ok(true) => while !sort(desk) {},

@@ -3,18 +3,18 @@
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 use indicatif::ProgressBar;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
-use walkdir::WalkDir;
 
 use super::server::{Answer, Failure, Reply};
 use super::window::Window;
-use super::{Desk, volumes};
-use crate::files::{FileState, unfit_for_a_folder};
+use super::{Desk, held, volumes};
+use crate::card::Folders;
+use crate::files::unfit_for_a_folder;
 use crate::property::{Property, same_name};
 use crate::pull::{self, CardPull, PullCount, Receipt, Recognised, nearly_named, recognise};
 
@@ -23,23 +23,7 @@ use crate::pull::{self, CardPull, PullCount, Receipt, Recognised, nearly_named, 
 pub(super) struct Pulling {
     job: Mutex<Option<Arc<Job>>>,
     /// Cards that were pulled whole since the window was opened, as they were then.
-    pulled: Mutex<HashMap<PathBuf, CardState>>,
-}
-
-/// The folders of a card: another file in one of them, or one fewer, changes its state.
-type CardState = Vec<(PathBuf, Option<FileState>)>;
-
-fn state_of(card: &Path) -> CardState {
-    let folders = WalkDir::new(card)
-        .max_depth(3)
-        .sort_by_file_name()
-        .into_iter();
-    let folders = folders.flatten().filter(|e| e.file_type().is_dir());
-    let paths = folders.map(walkdir::DirEntry::into_path);
-    paths
-        .map(|p| (FileState::at(&p), p))
-        .map(|(s, p)| (p, s))
-        .collect()
+    pulled: Mutex<HashMap<PathBuf, Folders>>,
 }
 
 struct Job {
@@ -52,14 +36,13 @@ struct Job {
 
 impl Pulling {
     fn job(&self) -> Option<Arc<Job>> {
-        let job = self.job.lock();
-        job.unwrap_or_else(PoisonError::into_inner).clone()
+        held(&self.job).clone()
     }
 
     /// Whether all of a card is here already, and nothing has changed on it since.
     pub fn has_pulled(&self, card: &Path) -> bool {
-        let pulled = self.pulled.lock().unwrap_or_else(PoisonError::into_inner);
-        pulled.get(card).is_some_and(|then| *then == state_of(card))
+        let pulled = held(&self.pulled);
+        pulled.get(card).is_some_and(|then| !then.have_changed())
     }
 
     /// Whether a pull is at work.
@@ -70,8 +53,7 @@ impl Pulling {
 
 impl Job {
     fn result(&self) -> Option<Result<Receipt, String>> {
-        let ended = self.ended.lock();
-        ended.unwrap_or_else(PoisonError::into_inner).clone()
+        held(&self.ended).clone()
     }
 
     fn view(&self) -> Value {
@@ -123,17 +105,27 @@ pub(super) fn cards(window: &Window, desk: &Desk) -> Answer {
     }))
 }
 
+/// The names of all pulls of which there is a receipt, the oldest first.
+pub(super) fn pulls(root: &Path) -> Vec<String> {
+    let entries = root.join(RECEIPTS).read_dir().into_iter().flatten();
+    let name = |path: PathBuf| {
+        let is_json = path.extension().is_some_and(|e| e == "json");
+        let name = path.file_stem()?.to_str()?;
+        is_json.then(|| name.to_owned())
+    };
+    let mut names: Vec<String> = entries.flatten().filter_map(|e| name(e.path())).collect();
+    names.sort();
+    names
+}
+
+/// Below the property.
+const RECEIPTS: &str = "catalogue/receipts";
+
 /// The receipts of all pulls, the newest first.
 fn receipts(root: &Path) -> Vec<Value> {
-    let folder = root.join("catalogue/receipts").read_dir();
-    let paths = folder.into_iter().flatten().flatten().map(|e| e.path());
-    let mut paths: Vec<PathBuf> = paths
-        .filter(|p| p.extension().is_some_and(|e| e == "json"))
-        .collect();
-    paths.sort();
-    let receipt = |path: &PathBuf| -> Option<Value> {
-        let said: Value = serde_json::from_slice(&std::fs::read(path).ok()?).ok()?;
-        let name = path.file_stem()?.to_str()?;
+    let receipt = |name: &String| -> Option<Value> {
+        let file = root.join(RECEIPTS).join(format!("{name}.json"));
+        let said: Value = serde_json::from_slice(&std::fs::read(file).ok()?).ok()?;
         let lost = said["failed"].as_array().map_or(0, Vec::len);
         Some(json!({
             "pull": name,
@@ -145,7 +137,7 @@ fn receipts(root: &Path) -> Vec<Value> {
             "lost": lost,
         }))
     };
-    paths.iter().rev().filter_map(receipt).collect()
+    pulls(root).iter().rev().filter_map(receipt).collect()
 }
 
 /// Which receipt.
@@ -162,7 +154,7 @@ pub(super) fn receipt(desk: &Desk, which: &WhichReceipt) -> Answer {
         return Err(missing());
     }
     let root = desk.season().property.root.clone();
-    let path = root.join(format!("catalogue/receipts/{}.txt", which.pull));
+    let path = root.join(RECEIPTS).join(format!("{}.txt", which.pull));
     let text = std::fs::read_to_string(path).map_err(|_| missing())?;
     Reply::json(&json!({ "text": text }))
 }
@@ -199,11 +191,7 @@ pub(super) fn begin(desk: &Arc<Desk>, wanted: Wanted) -> Answer {
         ended: Mutex::default(),
     });
     {
-        let mut current = desk
-            .pulling
-            .job
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner);
+        let mut current = held(&desk.pulling.job);
         if current.as_ref().is_some_and(|j| j.result().is_none()) {
             return Err(Failure::Wrong(
                 "A card is being pulled already. One after the other.".to_owned(),
@@ -232,14 +220,10 @@ fn work(desk: &Desk, property: &Property, job: &Job) {
         Err(_) => Err("the pull failed. Do not clear the card; pull it again".to_owned()),
     };
     if result.as_ref().is_ok_and(|r| r.failed.is_empty()) {
-        let mut pulled = desk
-            .pulling
-            .pulled
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner);
-        pulled.insert(job.card.clone(), state_of(&job.card));
+        let mut pulled = held(&desk.pulling.pulled);
+        pulled.insert(job.card.clone(), Folders::below(&job.card));
     }
-    *job.ended.lock().unwrap_or_else(PoisonError::into_inner) = Some(result);
+    *held(&job.ended) = Some(result);
 }
 
 /// The camera to file under, or the question that must be answered first.

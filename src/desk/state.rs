@@ -97,11 +97,13 @@ impl DeskSeason {
     /// # Errors
     /// When `tags.csv` cannot be read, or the sun does not rise and set there.
     pub fn open(property: Property, crawl: Crawl, is_writable: bool) -> Result<Self> {
+        // Where nothing can be written, nothing is put right.
+        let read_tags = match is_writable {
+            true => TagBook::open,
+            false => TagBook::reopen,
+        };
         let (opened, journal) = rayon::join(
-            || match is_writable {
-                true => Self::lay_out(&property, crawl, next_generation(), TagBook::open),
-                false => Self::lay_out(&property, crawl, next_generation(), TagBook::reopen),
-            },
+            || Self::lay_out(&property, crawl, next_generation(), read_tags),
             || Journal::open(&property.root),
         );
         let mut season = opened?;
@@ -532,16 +534,12 @@ impl DeskSeason {
     /// Takes the last step back and returns what it was, and where. A step whose pictures have got
     /// other tags since, from elsewhere, is left as it is, and stays the last one.
     pub fn undo(&mut self) -> Result<Option<(String, usize)>> {
-        let Some(step) = self.steps.pop() else {
+        let Some(step) = self.steps.last() else {
             return Ok(None);
         };
-        let pictures = |p: &u32| &self.crawl.pictures[*p as usize].path;
-        if step
-            .after
-            .keys()
-            .any(|p| self.gone.contains_key(pictures(p)))
-        {
-            self.steps.push(step);
+        let path = |p: &u32| &self.crawl.pictures[*p as usize].path;
+        let mut pictures = step.after.keys();
+        if pictures.any(|p| self.gone.contains_key(path(p))) {
             bail!("rows of that step are gone from tags.csv; put them back first, or let them go");
         }
         let mut after = step.after.iter();
@@ -550,16 +548,12 @@ impl DeskSeason {
                 "\"{}\" was not undone: tags.csv has been changed by another program since",
                 step.words
             );
-            let screen = step.screen;
-            // It can be taken back once the file says again what it said.
-            self.steps.push(step);
-            return Ok(Some((words, screen)));
+            return Ok(Some((words, step.screen)));
         }
-        if let Err(e) = self.save(Change::Undone, step.words.clone(), &step.before) {
-            self.steps.push(step);
-            return Err(e);
-        }
-        Ok(Some((format!("undone: {}", step.words), step.screen)))
+        let (words, screen, before) = (step.words.clone(), step.screen, step.before.clone());
+        self.save(Change::Undone, words.clone(), &before)?;
+        self.steps.pop();
+        Ok(Some((format!("undone: {words}"), screen)))
     }
 
     /// Steps that can be undone.

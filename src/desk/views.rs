@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex, MutexGuard, OnceLock};
 use lru::LruCache;
 use serde::Deserialize;
 
+use super::held;
 use crate::card::{PIXELS_MAX, pixels_claimed, shrunk, thumbnail};
 
 /// How large a picture is wanted.
@@ -66,7 +67,7 @@ impl Views {
     }
 
     fn kept(&self) -> MutexGuard<'_, Kept> {
-        self.0.lock().unwrap_or_else(|e| e.into_inner())
+        held(&self.0)
     }
 }
 

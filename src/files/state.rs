@@ -1,7 +1,7 @@
 //! What the file system says of a file, to tell whether it is still the one that was read.
 
 use std::fs::Metadata;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 /// A file that was written so lately may not be whole yet.
@@ -39,6 +39,15 @@ impl FileState {
     /// `None` where there is no such file.
     pub fn at(path: &Path) -> Option<Self> {
         std::fs::metadata(path).ok().map(|facts| Self::of(&facts))
+    }
+
+    /// Of each of some files or folders.
+    pub fn of_each(paths: impl IntoIterator<Item = PathBuf>) -> Vec<(PathBuf, Option<Self>)> {
+        let state = |path: PathBuf| {
+            let state = Self::at(&path);
+            (path, state)
+        };
+        paths.into_iter().map(state).collect()
     }
 
     /// Whether nobody has written to it since, though it may have been named anew.

@@ -174,10 +174,7 @@ impl Ledger {
 
     /// A row as the file would have it, line end and all.
     pub fn line(&self, cells: &[(&str, String)]) -> String {
-        let cell = |heading: &String| {
-            let found = cells.iter().find(|(name, _)| name == heading);
-            found.map_or("", |(_, value)| value.as_str())
-        };
+        let cell = |heading: &String| cell_under(cells, heading).unwrap_or("");
         self.joined(self.headings().iter().map(cell))
     }
 
@@ -185,9 +182,8 @@ impl Ledger {
     pub fn changed_line(&self, row: &str, cells: &[(&str, String)]) -> String {
         let record = self.sheet.record(row);
         let cell = |(i, heading): (usize, &String)| {
-            let found = cells.iter().find(|(name, _)| name == heading);
             let old = record.get(i).unwrap_or("");
-            found.map_or(old, |(_, value)| value.as_str()).to_owned()
+            cell_under(cells, heading).unwrap_or(old).to_owned()
         };
         self.joined(self.headings().iter().enumerate().map(cell))
     }
@@ -305,6 +301,12 @@ impl Ledger {
         let file = self.file;
         format!("cannot write {file}; close it in other programs, and check that the disk has room")
     }
+}
+
+/// The cell under a heading, of cells that are given with theirs.
+pub fn cell_under<'a>(cells: &'a [(&str, String)], heading: &str) -> Option<&'a str> {
+    let found = cells.iter().find(|(name, _)| *name == heading);
+    found.map(|(_, text)| text.as_str())
 }
 
 #[cfg(test)]

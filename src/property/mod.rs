@@ -42,7 +42,7 @@ pub use deer::NamedDeer;
 pub use disturbances::{By, Disturbance};
 pub use grounds::{FenceSide, Ground};
 pub use land::{LandFeature, LandSort, place_of_land};
-pub use ledger::{Ledger, OpenRow};
+pub use ledger::{Ledger, OpenRow, cell_under};
 pub use log::LogTable;
 pub use named::{TAGS, named_in_tags, picture_key};
 pub use numbers::{parse_count, parse_number};

@@ -11,7 +11,7 @@ use super::journal::{Journal, Kept, PictureRows, Seen, TableRows};
 use super::pictures::{FILE, HEADINGS, meant};
 use super::words::{Tag, Who, seen};
 use crate::card::Crawl;
-use crate::property::{Ledger, Problem, Property, picture_key};
+use crate::property::{Ledger, Problem, Property, cell_under, picture_key};
 
 /// The tags of a property's pictures, in step with the file. Rows that name no picture of the
 /// property, and rows that cannot be used, are left where they are.
@@ -234,17 +234,18 @@ impl TagBook {
     fn torn(&self, kept: &BTreeMap<String, Kept>) -> Vec<Range<usize>> {
         let mut torn = Vec::new();
         self.ledger.for_each(&mut Vec::new(), |row, _| {
+            if row.cells() >= self.ledger.headings().len() {
+                return;
+            }
             let text = self.ledger.row(row.span.clone()).trim_end();
-            let says = ["who", "count", "age", "name", "note"].map(|c| (c, row.get(c).to_owned()));
+            let says = Seen::CELLS.map(|c| (c, row.get(c).to_owned()));
             let begins_like_it = |kept: &Kept| {
                 kept.rows.iter().any(|r| {
                     let cells = kept.named(r);
                     self.ledger.line(&cells).starts_with(text) && tag_in(&cells) != tag_in(&says)
                 })
             };
-            if row.cells() < self.ledger.headings().len()
-                && kept.get(row.get("picture")).is_some_and(begins_like_it)
-            {
+            if kept.get(row.get("picture")).is_some_and(begins_like_it) {
                 torn.push(row.span.clone());
             }
         });
@@ -366,9 +367,9 @@ impl TagBook {
 
 /// The tag that a row of the journal carries; `None` where it is none.
 pub fn tag_in(cells: &[(&str, String)]) -> Option<Tag> {
-    let text = |wanted: &str| {
-        let found = cells.iter().find(|(name, _)| *name == wanted);
-        found.map(|(_, text)| text.trim()).filter(|t| !t.is_empty())
+    let text = |heading: &str| {
+        let text = cell_under(cells, heading).map(str::trim);
+        text.filter(|t| !t.is_empty())
     };
     Some(Tag {
         who: Who::parse(text("who")?)?,

@@ -12,7 +12,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::property::picture_key;
+use crate::property::{cell_under, picture_key};
 
 /// The file, in the property's folder.
 pub const JOURNAL: &str = "tags-journal.jsonl";
@@ -222,32 +222,31 @@ impl Kept {
     /// As many rows as the table has fewer; those that it has are not among them.
     fn missing_from(&self, table: &[Seen]) -> Vec<Vec<String>> {
         let fewer = self.rows.len().saturating_sub(table.len());
-        let mut unmatched: Vec<&Seen> = table.iter().collect();
-        let mut rows = self.rows.clone();
-        rows.retain(|row| {
-            let seen = Seen::of(&self.named(row));
-            match unmatched.iter().position(|other| **other == seen) {
-                Some(at) => {
-                    unmatched.swap_remove(at);
-                    false
-                }
-                None => true,
-            }
-        });
+        let unmatched = without_match(&self.says(), table);
         // The first of those left may be rows that somebody has changed.
-        let changed = rows.len() - fewer.min(rows.len());
-        rows.split_off(changed)
+        let changed = unmatched.len().saturating_sub(fewer);
+        let gone = unmatched.into_iter().skip(changed);
+        gone.map(|i| self.rows[i].clone()).collect()
     }
+}
+
+/// The places of those that have no match among others, each of which matches one.
+fn without_match(some: &[Seen], others: &[Seen]) -> Vec<usize> {
+    let mut left: Vec<&Seen> = others.iter().collect();
+    let mut is_unmatched = |seen: &Seen| match left.iter().position(|other| *other == seen) {
+        Some(at) => {
+            left.swap_remove(at);
+            false
+        }
+        None => true,
+    };
+    let places = 0..some.len();
+    places.filter(|i| is_unmatched(&some[*i])).collect()
 }
 
 /// Whether two say the same, in whatever order.
 fn is_same(some: &[Seen], others: &[Seen]) -> bool {
-    let mut left: Vec<&Seen> = others.iter().collect();
-    let found = |seen: &Seen| {
-        let at = left.iter().position(|other| *other == seen);
-        at.map(|at| left.swap_remove(at)).is_some()
-    };
-    some.len() == others.len() && some.iter().all(found)
+    some.len() == others.len() && without_match(some, others).is_empty()
 }
 
 fn ends_with_a_line(file: &mut File) -> io::Result<bool> {
@@ -265,14 +264,12 @@ fn ends_with_a_line(file: &mut File) -> io::Result<bool> {
 pub struct Seen([String; 5]);
 
 impl Seen {
-    const CELLS: [&'static str; 5] = ["who", "count", "age", "name", "note"];
+    /// The headings of what it says.
+    pub const CELLS: [&'static str; 5] = ["who", "count", "age", "name", "note"];
 
     /// From cells with their headings.
     pub fn of(cells: &[(&str, String)]) -> Self {
-        Self(Self::CELLS.map(|wanted| {
-            let found = cells.iter().find(|(name, _)| *name == wanted);
-            found.map_or_else(String::new, |(_, text)| text.trim().to_owned())
-        }))
+        Self::by(|heading| cell_under(cells, heading).unwrap_or("").trim().to_owned())
     }
 
     /// From whatever gives the text under a heading.
@@ -338,47 +335,46 @@ mod tests {
         table
     }
 
+    /// A journal to which some changes were added: the picture, its rows before and after.
+    fn journal(folder: &Path, entries: &[(Change, &str, &[&str], &[&str])]) -> Journal {
+        let mut journal = Journal::open(folder).unwrap();
+        for (change, picture, before, after) in entries {
+            journal.add(entry(*change, picture, before, after)).unwrap();
+        }
+        journal
+    }
+
     #[test]
     fn what_was_saved_is_known_after_a_restart_and_a_torn_line_is_passed_over() {
         let folder = tempfile::tempdir().unwrap();
-        let mut journal = Journal::open(folder.path()).unwrap();
-        journal
-            .add(entry(Change::Saved, "a", &[], &["buck"]))
-            .unwrap();
-        journal
-            .add(entry(Change::Saved, "b", &[], &["doe", "fawn"]))
-            .unwrap();
-        journal
-            .add(entry(Change::Saved, "a", &["buck"], &["doe"]))
-            .unwrap();
-        journal
-            .add(entry(Change::Undone, "a", &["doe"], &["buck"]))
-            .unwrap();
+        let changes: [(Change, &str, &[&str], &[&str]); 4] = [
+            (Change::Saved, "a", &[], &["buck"]),
+            (Change::Saved, "b", &[], &["doe", "fawn"]),
+            (Change::Saved, "a", &["buck"], &["doe"]),
+            (Change::Undone, "a", &["doe"], &["buck"]),
+        ];
+        let before = journal(folder.path(), &changes);
         let mut file = File::options()
             .append(true)
             .open(folder.path().join(JOURNAL))
             .unwrap();
         file.write_all(b"{\"at\":\"2025").unwrap();
-        let mut again = Journal::open(folder.path()).unwrap();
-        assert_eq!((&again.kept, &again.steps), (&journal.kept, &journal.steps));
+        let again = Journal::open(folder.path()).unwrap();
+        assert_eq!((&again.kept, &again.steps), (&before.kept, &before.steps));
         assert_eq!(again.steps.len(), 2);
         // A new line does not grow together with the torn one.
-        again
-            .add(entry(Change::Saved, "c", &[], &["other"]))
-            .unwrap();
+        journal(folder.path(), &[(Change::Saved, "c", &[], &["other"])]);
         assert_eq!(Journal::open(folder.path()).unwrap().steps.len(), 3);
     }
 
     #[test]
     fn rows_are_missed_that_are_gone_and_not_those_that_somebody_changed() {
         let folder = tempfile::tempdir().unwrap();
-        let mut journal = Journal::open(folder.path()).unwrap();
-        journal
-            .add(entry(Change::Saved, "a", &[], &["buck"]))
-            .unwrap();
-        journal
-            .add(entry(Change::Saved, "b", &[], &["doe", "fawn"]))
-            .unwrap();
+        let changes: [(Change, &str, &[&str], &[&str]); 2] = [
+            (Change::Saved, "a", &[], &["buck"]),
+            (Change::Saved, "b", &[], &["doe", "fawn"]),
+        ];
+        let mut journal = journal(folder.path(), &changes);
         let missing = |rows: &[(&str, &str)]| -> Vec<String> {
             let missing = journal.missing(&table(rows));
             missing
@@ -400,13 +396,11 @@ mod tests {
     #[test]
     fn a_table_that_was_set_back_is_told_from_one_that_was_changed() {
         let folder = tempfile::tempdir().unwrap();
-        let mut journal = Journal::open(folder.path()).unwrap();
-        journal
-            .add(entry(Change::Saved, "a", &[], &["buck"]))
-            .unwrap();
-        journal
-            .add(entry(Change::Saved, "a", &["buck"], &["doe"]))
-            .unwrap();
+        let changes: [(Change, &str, &[&str], &[&str]); 2] = [
+            (Change::Saved, "a", &[], &["buck"]),
+            (Change::Saved, "a", &["buck"], &["doe"]),
+        ];
+        let journal = journal(folder.path(), &changes);
         let missing = |who: &str| journal.missing(&table(&[("a", who)])).len();
         assert_eq!(
             [missing("doe"), missing("buck"), missing("fawn")],

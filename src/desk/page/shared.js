@@ -347,20 +347,24 @@ function filterWords(form) {
 
 const SVG = "http://www.w3.org/2000/svg";
 
+export function drawing(tag, attributes, text = "") {
+  const node = document.createElementNS(SVG, tag);
+  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+  node.textContent = text;
+  return node;
+}
+
 export function drawStrip(svg, { legal_from: from, sunrise, sunset, legal_until: until, ticks }, label) {
   const band = (name, left, right) => {
-    const rect = document.createElementNS(SVG, "rect");
     const [x, end] = [Math.max(0, left), Math.min(1440, right)];
-    for (const [key, value] of Object.entries({ class: name, x, width: Math.max(0, end - x), height: 40 })) rect.setAttribute(key, value);
-    return rect;
+    return drawing("rect", { class: name, x, width: Math.max(0, end - x), height: 40 });
   };
   svg.setAttribute("aria-label", label);
   svg.replaceChildren(band("night", 0, 1440), band("gray", from, until), band("day", sunrise, sunset), ...ticks.map((at) => band("tick", at - 3, at + 3)));
 }
 
 export function dayStrip(day, label) {
-  const svg = document.createElementNS(SVG, "svg");
-  for (const [key, value] of Object.entries({ class: "daystrip wide", viewBox: "0 0 1440 40", preserveAspectRatio: "none", role: "img" })) svg.setAttribute(key, value);
+  const svg = drawing("svg", { class: "daystrip wide", viewBox: "0 0 1440 40", preserveAspectRatio: "none", role: "img" });
   drawStrip(svg, day, label);
   return svg;
 }

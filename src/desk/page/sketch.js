@@ -1,19 +1,11 @@
 // A sketch of the land in the log: press where a camera hung or something happened, and its coordinates are filled in.
 
-import { el, getJson } from "./shared.js";
+import { drawing, el, getJson } from "./shared.js";
 
-const SVG = "http://www.w3.org/2000/svg";
 const WIDTH = 640, HEIGHT = 420, EDGE = 24;
 const METRES_PER_DEGREE = 111195;  // of a great circle on a sphere of 6,371 km
 
 let land = null;
-
-const node = (tag, attributes, text = "") => {
-  const made = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
-  made.textContent = text;
-  return made;
-};
 
 export async function loadLand() {
   const { ok, body } = await getJson("api/land");
@@ -50,12 +42,12 @@ function view() {
 export function sketch(fields) {
   if (!land) return null;
   const at = view();
-  const svg = node("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, class: "sketch", tabindex: 0, role: "application",
+  const svg = drawing("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, class: "sketch", tabindex: 0, role: "application",
     "aria-label": "Sketch of the land. Arrow keys move the mark by five metres, with Shift by fifty.", "aria-roledescription": "sketch" });
   for (const shape of land.shapes) svg.append(...drawn(shape, at));
   for (const spot of land.spots) svg.append(...spotNodes(spot, at));
-  const mark = node("g", { class: "mark" });
-  mark.append(node("circle", { r: 9 }), node("path", { d: "M-14 0H14M0-14V14" }));
+  const mark = drawing("g", { class: "mark" });
+  mark.append(drawing("circle", { r: 9 }), drawing("path", { d: "M-14 0H14M0-14V14" }));
   svg.append(mark);
   const said = el("p", { className: "help", role: "status" }, "Press where it is, or type the numbers.");
   const show = () => {
@@ -99,18 +91,18 @@ function drawn({ name, sort, kind, parts }, at) {
   const kindClass = `land ${sort.split(" ")[0]}`;
   if (kind === "point") {
     const [x, y] = at.to(plane(...parts[0][0]));
-    return [node("circle", { cx: x, cy: y, r: 3, class: kindClass }), ...(name ? [node("text", { x: x + 6, y: y + 4 }, name)] : [])];
+    return [drawing("circle", { cx: x, cy: y, r: 3, class: kindClass }), ...(name ? [drawing("text", { x: x + 6, y: y + 4 }, name)] : [])];
   }
-  const path = node("path", { d: parts.map((part) => line(part) + (kind === "area" ? "Z" : "")).join(""), class: `${kindClass} ${kind}` });
-  const title = node("title", {}, [name, sort].filter(Boolean).join(", "));
+  const path = drawing("path", { d: parts.map((part) => line(part) + (kind === "area" ? "Z" : "")).join(""), class: `${kindClass} ${kind}` });
+  const title = drawing("title", {}, [name, sort].filter(Boolean).join(", "));
   path.append(title);
   return [path];
 }
 
 function spotNodes({ name, kind, latitude, longitude }, at) {
   const [x, y] = at.to(plane(longitude, latitude));
-  const shape = { camera: node("circle", { cx: x, cy: y, r: 5 }), stand: node("path", { d: `M${x - 6} ${y + 5}h12l-6-11z` }),
-    event: node("path", { d: `M${x - 6} ${y - 5}h12l-6 11z` }) }[kind];
+  const shape = { camera: drawing("circle", { cx: x, cy: y, r: 5 }), stand: drawing("path", { d: `M${x - 6} ${y + 5}h12l-6-11z` }),
+    event: drawing("path", { d: `M${x - 6} ${y - 5}h12l-6 11z` }) }[kind];
   shape.setAttribute("class", `spot ${kind}`);
-  return [shape, node("text", { x: x + 8, y: y + 4 }, name)];
+  return [shape, drawing("text", { x: x + 8, y: y + 4 }, name)];
 }
