@@ -116,6 +116,7 @@ pub fn shown(path: &Path) -> String {
 mod tests {
     use super::*;
 
+    #[cfg(unix)]
     #[test]
     fn names_that_are_not_utf8_are_shown() {
         use std::os::unix::ffi::OsStrExt;

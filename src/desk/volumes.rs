@@ -80,11 +80,12 @@ fn volumes() -> Vec<PathBuf> {
 
 #[cfg(windows)]
 fn volumes() -> Vec<PathBuf> {
-    let system = std::env::var("SystemDrive").unwrap_or_else(|_| "C:".to_owned());
-    let drives = ('A'..='Z').map(|letter| format!("{letter}:"));
-    drives
-        .filter(|drive| !drive.eq_ignore_ascii_case(&system))
-        .map(|drive| PathBuf::from(drive + "\\"))
+    use sysinfo::{DiskRefreshKind, Disks};
+    let disks = Disks::new_with_refreshed_list_specifics(DiskRefreshKind::nothing());
+    disks
+        .iter()
+        .filter(|d| d.is_removable())
+        .map(|d| d.mount_point().to_path_buf())
         .collect()
 }
 

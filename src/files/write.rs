@@ -7,6 +7,7 @@ use std::path::Path;
 use tempfile::NamedTempFile;
 
 use super::FileState;
+use super::place::at_any_length;
 
 /// Whether a file must outlast a loss of power.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,6 +29,7 @@ pub fn write_whole(
     write: impl FnOnce(&mut File) -> io::Result<()>,
     allow: impl FnOnce() -> io::Result<()>,
 ) -> io::Result<FileState> {
+    let path = &at_any_length(path)?;
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
     let folder = folder.unwrap_or(Path::new("."));
     let mut file = new_file_in(folder)?;
@@ -54,7 +56,7 @@ pub fn new_file_in(folder: &Path) -> io::Result<NamedTempFile> {
     builder.prefix(".graylight-");
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
-    builder.tempfile_in(folder)
+    builder.tempfile_in(at_any_length(folder)?)
 }
 
 /// Gives a finished file its name, if no file has that name yet; hands it back where one has.
@@ -65,6 +67,10 @@ pub fn new_file_in(folder: &Path) -> io::Result<NamedTempFile> {
 /// # Errors
 /// [`ErrorKind::AlreadyExists`] where the name is taken, else what the disk said.
 pub fn name_new_file(file: NamedTempFile, path: &Path) -> Result<(), (io::Error, NamedTempFile)> {
+    let path = &match at_any_length(path) {
+        Ok(path) => path,
+        Err(e) => return Err((e, file)),
+    };
     let refused = match file.persist_noclobber(path) {
         Ok(_) => return Ok(()),
         Err(refused) => refused,

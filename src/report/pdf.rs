@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Result, bail};
 
 /// Commands under which browsers that can print without a window are found.
 const BROWSERS: [&str; 8] = [
@@ -18,10 +18,12 @@ const BROWSERS: [&str; 8] = [
 ];
 
 /// Where they lie on systems that have no path to them.
-const PLACES: [&str; 4] = [
+const PLACES: [&str; 6] = [
     "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
     "/Applications/Microsoft Edge.app/Contents/MacOS/Microsoft Edge",
     r"C:\Program Files\Google\Chrome\Application\chrome.exe",
+    r"C:\Program Files (x86)\Google\Chrome\Application\chrome.exe",
+    r"C:\Program Files\Microsoft\Edge\Application\msedge.exe",
     r"C:\Program Files (x86)\Microsoft\Edge\Application\msedge.exe",
 ];
 
@@ -30,9 +32,11 @@ const PLACES: [&str; 4] = [
 /// # Errors
 /// When no browser that can do it is found, or it does not.
 pub fn print_pdf(page: &Path) -> Result<PathBuf> {
-    let page = page
-        .canonicalize()
-        .with_context(|| format!("{} is not there", page.display()))?;
+    // Not the canonical path: browsers do not understand the form that Windows gives it.
+    let page = std::path::absolute(page)?;
+    if !page.is_file() {
+        bail!("{} is not there", page.display());
+    }
     let pdf = page.with_extension("pdf");
     let browsers = BROWSERS.iter().chain(&PLACES);
     for browser in browsers {
