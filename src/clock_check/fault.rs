@@ -108,6 +108,23 @@ impl Finding {
         self.setting.is_some() || !self.rows.is_empty()
     }
 
+    /// The other answer to a half-day: twelve hours on and twelve hours back differ by a day, which the light
+    /// does not tell. `None` for every other fault.
+    pub fn other_way(&self) -> Option<Self> {
+        let turned = |row: &ClockRow| ClockRow {
+            shift_min: -row.shift_min,
+            until_shift_min: row.until_shift_min.map(|m| -m),
+            ..*row
+        };
+        (self.fault == Fault::HalfDay).then(|| Self {
+            shift_min: -self.shift_min,
+            low_min: -self.high_min,
+            high_min: -self.low_min,
+            rows: self.rows.iter().map(turned).collect(),
+            ..self.clone()
+        })
+    }
+
     /// The rows for `clocks.csv`.
     pub fn corrections(&self) -> Vec<ClockCorrection> {
         let correction = |row: &ClockRow| ClockCorrection {
@@ -261,6 +278,12 @@ pub fn duration(minutes: f64) -> String {
         m if m < 1440.0 * 730.0 => whole(m / 1440.0, "day"),
         m => format!("{:.1} years", m / (1440.0 * 365.2425)),
     }
+}
+
+/// `12 hours taken off`, `58 minutes added`
+pub fn added(minutes: f64) -> String {
+    let way = if minutes < 0.0 { "taken off" } else { "added" };
+    format!("{} {way}", duration(minutes))
 }
 
 #[cfg(test)]

@@ -10,8 +10,8 @@ use serde_json::{Value, json};
 use crate::card::Crawl;
 use crate::clock_check::{self, Anchor, CameraClock, Finding, duration};
 use crate::property::{
-    ClockCorrection, Property, correction_lines, parse_date, parse_date_time, parse_moment,
-    remove_correction, same_name,
+    ClockCorrection, CorrectionLine, Property, correction_lines, parse_date, parse_date_time,
+    parse_moment, remove_correction, same_name,
 };
 use crate::{card, clock, report};
 
@@ -200,7 +200,7 @@ impl Clock {
     fn list(&self) -> Result<()> {
         let rows = correction_lines(&self.property)?;
         if self.json {
-            let row = |(line, text): &(u64, String)| json!({ "line": line, "row": text });
+            let row = |r: &CorrectionLine| json!({ "line": r.line, "row": r.row });
             let value = json!({ "rows": rows.iter().map(row).collect::<Vec<_>>() });
             return super::say(serde_json::to_string_pretty(&value)?);
         }
@@ -208,7 +208,7 @@ impl Clock {
             return super::say("clocks.csv has no rows.");
         }
         rows.iter()
-            .try_for_each(|(line, text)| super::say(format_args!("line {line}: {text}")))
+            .try_for_each(|r| super::say(format_args!("line {}: {}", r.line, r.row)))
     }
 
     fn undo(&self, line: u64) -> Result<()> {

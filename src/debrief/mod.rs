@@ -1,6 +1,7 @@
 //! The season's answers put together.
 
 mod answered;
+mod behind;
 mod daylight;
 mod doubts;
 mod known_deer;
@@ -14,6 +15,7 @@ use chrono::NaiveDate;
 use indicatif::ProgressBar;
 
 pub use answered::Answered;
+pub use behind::{Behind, Beside, Counted};
 pub use daylight::{DaylightAnswer, Usual};
 pub use known_deer::{DeerSeason, KnownDeer, SeenIn, Staying};
 pub use leader::{FEWEST_RANKED_NIGHTS, Leader};

@@ -1,7 +1,7 @@
 //! Clocks on the page: what is found, accepted and undone one by one, and a picture of a watch.
 
 use anyhow::Context;
-use chrono::{Days, NaiveDate};
+use chrono::{Days, NaiveDate, NaiveDateTime};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 
@@ -9,9 +9,10 @@ use super::server::{Answer, Failure, Reply};
 use super::state::DeskSeason;
 use super::visits::{TIME, file_name, number};
 use super::{Desk, live};
-use crate::clock_check::{self, Anchor, Fault, Finding, duration};
+use crate::clock_check::{self, Anchor, Fault, Finding, added, duration};
 use crate::property::{
-    Property, correction_lines, parse_date, parse_moment, remove_correction, same_name,
+    ClockCorrection, CorrectionLine, Property, correction_lines, parse_date, parse_moment,
+    remove_correction, same_name,
 };
 use crate::report;
 
@@ -19,7 +20,8 @@ use crate::report;
 pub(super) fn clocks(desk: &Desk) -> Answer {
     let made = live::view(desk);
     let root = desk.season().property.root.clone();
-    let row = |(line, text): (u64, String)| json!({ "line": line, "row": text });
+    let row =
+        |r: CorrectionLine| json!({ "line": r.line, "row": r.row, "words": r.read.map(in_words) });
     let rows: Vec<Value> = correction_lines(&root)?.into_iter().map(row).collect();
     let known = desk.live.clocks();
     let camera = |c: &clock_check::CameraClock| {
@@ -46,6 +48,7 @@ fn finding_view(finding: &Finding) -> Value {
         "doubt": finding.doubt,
         "pictures": finding.pictures,
         "remedy": remedy(finding),
+        "other_way": finding.other_way().as_ref().and_then(remedy),
         "plot": report::clock_plot_name(finding),
     })
 }
@@ -89,24 +92,39 @@ fn remedy(finding: &Finding) -> Option<String> {
         ));
     }
     let row = finding.rows.first()?;
-    let way = if row.shift_min < 0.0 {
-        "taken off"
-    } else {
-        "added"
-    };
     let end = row.until_shift_min.map_or(String::new(), |end| {
         format!(" at first and {} at the end", duration(end.abs()))
     });
     Some(format!(
-        "{}{end} will be {way} where those pictures are counted. The pictures stay as they are.",
-        duration(row.shift_min.abs())
+        "{}{end} where those pictures are counted. The pictures stay as they are.",
+        added(row.shift_min)
     ))
+}
+
+/// `North Fence: 12 hours added, 3 Oct 2025 06:10 to 21 Nov 2025 17:02 by its own clock`
+fn in_words(row: ClockCorrection) -> String {
+    let moment = |t: NaiveDateTime| t.format("%-d %b %Y %H:%M").to_string();
+    let end = row.until_shift_min.map_or(String::new(), |m| {
+        format!(" at first, {} at the end", added(m))
+    });
+    let when = match (row.from, row.until) {
+        (None, None) => ", always".to_owned(),
+        (Some(from), None) => format!(", from {} by its own clock", moment(from)),
+        (None, Some(until)) => format!(", until {} by its own clock", moment(until)),
+        (Some(from), Some(until)) => {
+            format!(", {} to {} by its own clock", moment(from), moment(until))
+        }
+    };
+    format!("{}: {}{end}{when}", row.camera, added(row.shift_min))
 }
 
 /// Which finding.
 #[derive(Debug, Deserialize)]
 pub(super) struct Accepted {
     key: String,
+    /// The other answer to a half-day.
+    #[serde(default)]
+    other_way: bool,
 }
 
 /// `POST api/clocks/accept`
@@ -119,7 +137,12 @@ pub(super) fn accept(desk: &Desk, sent: &Accepted) -> Answer {
     let finding = finding.ok_or_else(|| {
         Failure::Wrong("The clocks are judged anew just now. Look once more.".to_owned())
     })?;
-    apply(desk, finding)
+    if !sent.other_way {
+        return apply(desk, finding);
+    }
+    let other = finding.other_way();
+    let other = other.ok_or_else(|| Failure::Wrong("There is one way only.".to_owned()))?;
+    apply(desk, &other)
 }
 
 fn apply(desk: &Desk, finding: &Finding) -> Answer {
@@ -150,7 +173,7 @@ pub(super) fn undo(desk: &Desk, sent: &Undone) -> Answer {
     let rows = correction_lines(&root)?;
     if !rows
         .iter()
-        .any(|(line, row)| *line == sent.line && *row == sent.row)
+        .any(|r| r.line == sent.line && r.row == sent.row)
     {
         return Err(Failure::Wrong(
             "clocks.csv has been changed meanwhile. Look once more.".to_owned(),

@@ -47,7 +47,7 @@ struct DeerView {
 
 /// A mean day from midnight to midnight in minutes, and when on it the deer came, by the sun of each day.
 #[derive(Serialize)]
-struct Hours {
+pub(super) struct Hours {
     legal_from: f64,
     sunrise: f64,
     sunset: f64,
@@ -56,7 +56,7 @@ struct Hours {
 }
 
 impl Hours {
-    fn of(visits: &[Visit], settings: &Settings) -> Self {
+    pub fn of(visits: &[Visit], settings: &Settings) -> Self {
         let sun = |v: &Visit| {
             let minute = v.first.minute_of_day();
             (minute - v.after_sunrise_min, minute + v.before_sunset_min)
@@ -84,7 +84,7 @@ struct AtCamera {
 }
 
 #[derive(Serialize)]
-struct PictureView {
+pub(super) struct PictureView {
     id: u64,
     visit: u32,
     camera: String,
@@ -292,7 +292,7 @@ fn share(counted: usize, visits: usize, light: &str) -> String {
     }
 }
 
-fn picture(season: &DeskSeason, index: u32) -> PictureView {
+pub(super) fn picture(season: &DeskSeason, index: u32) -> PictureView {
     let picture = &season.crawl.pictures[index as usize];
     let visit = season.screens.of_picture[index as usize];
     let time = season.screens.times[index as usize];

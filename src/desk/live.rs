@@ -50,7 +50,7 @@ struct Made {
     at: DateTime<Local>,
     mark: Mark,
     files: ReportFiles,
-    clocks: Vec<CameraClock>,
+    debrief: Debrief,
 }
 
 #[derive(Default)]
@@ -74,7 +74,12 @@ impl Live {
 
     /// What the last debrief says of the clocks; `None` before there is one.
     pub fn clocks(&self) -> Option<Vec<CameraClock>> {
-        self.made().map(|m| m.clocks.clone())
+        self.with_debrief(|d| d.clocks.clone())
+    }
+
+    /// Asks the last debrief; `None` before there is one.
+    pub fn with_debrief<T>(&self, ask: impl FnOnce(&Debrief) -> T) -> Option<T> {
+        self.made().map(|made| ask(&made.debrief))
     }
 
     fn made(&self) -> Option<Arc<Made>> {
@@ -115,13 +120,13 @@ fn make(desk: &Desk, mark: Mark) {
     let mut state = desk.live.state();
     state.making = false;
     match made {
-        Ok(Ok((files, clocks))) => {
+        Ok(Ok((files, debrief))) => {
             state.failed = None;
             state.made = Some(Arc::new(Made {
                 at: Local::now(),
                 mark,
                 files,
-                clocks,
+                debrief,
             }));
         }
         Ok(Err(e)) => state.failed = Some((mark, format!("{e:#}"))),
@@ -129,14 +134,14 @@ fn make(desk: &Desk, mark: Mark) {
     }
 }
 
-fn make_of(root: &Path, today: chrono::NaiveDate) -> Result<(ReportFiles, Vec<CameraClock>)> {
+fn make_of(root: &Path, today: chrono::NaiveDate) -> Result<(ReportFiles, Debrief)> {
     let debrief = Debrief::of(root, today, &ProgressBar::hidden())?;
     let options = ReportOptions {
         with_places: false,
         with_photos: true,
     };
     let files = report::files(&debrief, options)?;
-    Ok((files, debrief.clocks))
+    Ok((files, debrief))
 }
 
 /// What Home and the debrief's own page say of it.
@@ -144,7 +149,10 @@ pub(super) fn view(desk: &Desk) -> Value {
     let now = Mark::of(desk);
     let mut state = desk.live.state();
     state.asked = Some(Instant::now());
-    let doubted = state.made.as_ref().map(|m| doubted_clocks(&m.clocks));
+    let doubted = state
+        .made
+        .as_ref()
+        .map(|m| doubted_clocks(&m.debrief.clocks));
     json!({
         "making": state.making,
         "made": state.made.as_ref().map(|m| m.at.format("%-d %b %Y, %H:%M:%S").to_string()),

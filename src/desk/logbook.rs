@@ -3,14 +3,16 @@
 
 use std::collections::BTreeMap;
 use std::ops::Range;
+use std::sync::MutexGuard;
 
 use serde::{Deserialize, Serialize};
 
 use super::Desk;
 use super::log_columns::{Column, columns};
 use super::server::{Answer, Failure, Reply};
+use super::state::DeskSeason;
 use crate::files::unfit_for_a_folder;
-use crate::property::{Ledger, LogTable, Problem, Property};
+use crate::property::{Ledger, LogTable, Problem, Property, same_name};
 
 #[derive(Serialize)]
 struct TableView {
@@ -36,17 +38,54 @@ struct Found {
 
 /// `GET api/log`
 pub(super) fn read(desk: &Desk) -> Answer {
-    let property = desk.season().property.clone();
-    Reply::json(&serde_json::json!({ "tables": tables(&property)? }))
+    let season = desk.season();
+    Reply::json(&serde_json::json!({ "tables": tables(&season.property, &Named::of(&season))? }))
 }
 
-fn tables(property: &Property) -> anyhow::Result<serde_json::Value> {
-    let tables = LogTable::ALL.map(|which| Ok((which.word().to_owned(), table(property, which)?)));
+/// Names that rows can refer to.
+struct Named {
+    cameras: Vec<String>,
+    stands: Vec<String>,
+}
+
+impl Named {
+    fn of(season: &DeskSeason) -> Self {
+        let property = &season.property;
+        let hung = property.placements.iter().map(|p| p.camera.clone());
+        Self {
+            cameras: season.screens.cameras.iter().cloned().chain(hung).collect(),
+            stands: property.stands.iter().map(|s| s.name.clone()).collect(),
+        }
+    }
+
+    /// What a row refers to that is not there, in words.
+    fn unknown(&self, which: LogTable, cells: &BTreeMap<String, String>) -> Option<String> {
+        let (column, known, what) = match which {
+            LogTable::Disturbances | LogTable::Stands => ("near", &self.cameras, "camera"),
+            LogTable::Sits => ("stand", &self.stands, "stand"),
+            _ => return None,
+        };
+        let is_known = |name: &&str| known.iter().any(|k| same_name(k, name));
+        let names = cells.get(column).map_or("", String::as_str).split(';');
+        let names = names.map(str::trim).filter(|n| !n.is_empty());
+        let unknown: Vec<&str> = names.filter(|n| !is_known(n)).collect();
+        let is_or_are = if unknown.len() == 1 {
+            format!("is no {what}")
+        } else {
+            format!("are no {what}s")
+        };
+        (!unknown.is_empty()).then(|| format!("{} {is_or_are} here.", unknown.join(", ")))
+    }
+}
+
+fn tables(property: &Property, named: &Named) -> anyhow::Result<serde_json::Value> {
+    let tables =
+        LogTable::ALL.map(|which| Ok((which.word().to_owned(), table(property, named, which)?)));
     let tables: anyhow::Result<BTreeMap<String, TableView>> = tables.into_iter().collect();
     Ok(serde_json::to_value(tables?)?)
 }
 
-fn table(property: &Property, which: LogTable) -> anyhow::Result<TableView> {
+fn table(property: &Property, named: &Named, which: LogTable) -> anyhow::Result<TableView> {
     let ledger = which.open(&property.root)?;
     let mut problems = Vec::new();
     let rows = rows(&ledger, which, &mut problems);
@@ -57,7 +96,8 @@ fn table(property: &Property, which: LogTable) -> anyhow::Result<TableView> {
             check: check(text),
             problem: which
                 .problem_of(&ledger, text, &property.settings)
-                .map(|p| said(&p)),
+                .map(|p| said(&p))
+                .or_else(|| named.unknown(which, &found.cells)),
             cells: found.cells,
         }
     };
@@ -96,7 +136,11 @@ pub(super) struct Change {
     table: String,
     row: Option<usize>,
     check: Option<String>,
+    #[serde(default)]
     cells: BTreeMap<String, String>,
+    /// The row is to be taken out of the file.
+    #[serde(default)]
+    take_out: bool,
 }
 
 /// `POST api/log`: in the file when it answers.
@@ -105,7 +149,7 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
     let no_table = || Failure::Wrong(format!("There is no table {}.", sent.table));
     let which = which.ok_or_else(no_table)?;
     // Held until the file is written, so that two windows cannot write at once.
-    let mut season = desk.season_to_change()?;
+    let season = desk.season_to_change()?;
     let property = season.property.clone();
     let mut ledger = which.open(&property.root)?;
     let found = rows(&ledger, which, &mut Vec::new());
@@ -132,9 +176,14 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
             Some(f) if sent.check == Some(check(ledger.row(f.span.clone()))) => {
                 Some(f.span.clone())
             }
-            _ => return Err(changed(&property, which)?),
+            _ => return Err(changed(&season, which)?),
         },
     };
+    if sent.take_out {
+        let span = span.ok_or_else(|| Failure::Wrong("There is no such row.".to_owned()))?;
+        ledger.replace(&[(span, String::new())], "")?;
+        return written(desk, season);
+    }
     let line = match &span {
         None => ledger.line(&cells),
         Some(span) => ledger.changed_line(ledger.row(span.clone()), &cells),
@@ -151,7 +200,12 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
         None => ledger.append(&line)?,
         Some(span) => ledger.replace(&[(span, line)], "")?,
     };
-    // The row is in the file now, whatever becomes of the rest.
+    written(desk, season)
+}
+
+/// The file is as it was asked for now, whatever becomes of the rest.
+fn written(desk: &Desk, mut season: MutexGuard<DeskSeason>) -> Answer {
+    let property = season.property.clone();
     let laid = Property::open(&property.root).and_then(|p| season.lay_out_again(p));
     if let Err(e) = laid {
         season.tell([format!("{e:#}")]);
@@ -182,13 +236,13 @@ fn wrong(error: &str, column: &str) -> Failure {
     }
 }
 
-fn changed(property: &Property, which: LogTable) -> anyhow::Result<Failure> {
+fn changed(season: &DeskSeason, which: LogTable) -> anyhow::Result<Failure> {
     let error = format!(
         "{} was changed by another program meanwhile. This is how it is now; nothing was written.",
         which.file()
     );
     Ok(Failure::Changed(serde_json::json!({
         "error": error,
-        "tables": tables(property)?,
+        "tables": tables(&season.property, &Named::of(season))?,
     })))
 }

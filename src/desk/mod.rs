@@ -19,6 +19,7 @@
 //! `cameras.csv` stay the truth, and are read again when another program has saved them.
 
 mod begin;
+mod behind;
 mod clip;
 mod clocks;
 mod connections;

@@ -21,7 +21,16 @@ const PAGES: [(&str, &str, &str); 9] = [
     ("keys", "Keys", include_str!("page/keys.html")),
 ];
 
-const FILES: [(&str, &str, &str); 14] = [
+/// A page that another one leads to, and which.
+const BELOW: [(&str, &str, &str, &str); 1] = [(
+    "behind",
+    "Behind a number",
+    include_str!("page/behind.html"),
+    "debrief",
+)];
+
+const FILES: [(&str, &str, &str); 15] = [
+    ("behind.js", SCRIPT, include_str!("page/behind.js")),
     ("desk.css", STYLE, include_str!("page/desk.css")),
     ("shared.js", SCRIPT, include_str!("page/shared.js")),
     ("visits.js", SCRIPT, include_str!("page/visits.js")),
@@ -44,11 +53,16 @@ pub(super) fn find(file: &str) -> Option<(&'static str, Cow<'static, str>)> {
         return Some((kind, Cow::Borrowed(text)));
     }
     let name = file.strip_suffix(".html")?;
-    let (_, title, within) = PAGES.iter().find(|p| p.0 == name)?;
-    Some((HTML, Cow::Owned(framed(name, title, within))))
+    let below = BELOW
+        .iter()
+        .map(|(n, title, within, of)| (n, title, within, of));
+    let pages = PAGES.iter().map(|(n, title, within)| (n, title, within, n));
+    let (_, title, within, of) = pages.chain(below).find(|p| *p.0 == name)?;
+    Some((HTML, Cow::Owned(framed(name, title, within, of))))
 }
 
-fn framed(name: &str, title: &str, within: &str) -> String {
+/// `of` is the page that the list of pages shows as the current one.
+fn framed(name: &str, title: &str, within: &str, of: &str) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -65,7 +79,7 @@ fn framed(name: &str, title: &str, within: &str) -> String {
                     p { strong { "Graylight" } " " span #property {} }
                     nav aria-label="Pages" {
                         @for (page, words, _) in PAGES {
-                            a href=(format!("{page}.html")) aria-current=[(page == name).then_some("page")] { (words) }
+                            a href=(format!("{page}.html")) aria-current=[(page == of).then_some(if of == name { "page" } else { "true" })] { (words) }
                             " "
                         }
                     }

@@ -88,10 +88,7 @@ struct CardView {
 /// `GET api/cards`
 pub(super) fn cards(window: &Window, desk: &Desk) -> Answer {
     let card = |path: PathBuf| CardView {
-        name: path.file_name().map_or_else(
-            || path.display().to_string(),
-            |n| n.to_string_lossy().into_owned(),
-        ),
+        name: card_name(&path),
         pulled: desk.pulling.has_pulled(&path),
         path,
     };
@@ -103,6 +100,14 @@ pub(super) fn cards(window: &Window, desk: &Desk) -> Answer {
         "receipts": receipts(&desk.season().property.root),
         "cameras": desk.season().screens.cameras,
     }))
+}
+
+/// The folder's own name; a drive has none but its letter.
+fn card_name(path: &Path) -> String {
+    path.file_name().map_or_else(
+        || path.display().to_string(),
+        |n| n.to_string_lossy().into_owned(),
+    )
 }
 
 /// The names of all pulls of which there is a receipt, the oldest first.
@@ -205,6 +210,14 @@ pub(super) fn begin(desk: &Arc<Desk>, wanted: Wanted) -> Answer {
     Reply::json(&json!({ "pull": view }))
 }
 
+/// `POST api/pull/stop`: it ends after the files that are being copied.
+pub(super) fn stop(desk: &Desk) -> Answer {
+    let job = desk.pulling.job().filter(|j| j.result().is_none());
+    let job = job.ok_or_else(|| Failure::Wrong("No card is being pulled.".to_owned()))?;
+    job.count.stop.store(true, Ordering::Relaxed);
+    Reply::json(&json!({ "pull": job.view() }))
+}
+
 fn work(desk: &Desk, property: &Property, job: &Job) {
     let request = CardPull {
         card: &job.card,
@@ -254,7 +267,7 @@ fn camera(
             |c: &pull::Candidate| json!({ "camera": c.camera, "why": c.why, "against": c.against });
         let candidates: Vec<Value> = candidates.iter().map(view).collect();
         Ok(Err(
-            json!({ "question": words, "card": wanted.card, "candidates": candidates, "named": named }),
+            json!({ "question": words, "card": wanted.card, "name": card_name(&wanted.card), "candidates": candidates, "named": named }),
         ))
     };
     match (&found, named) {

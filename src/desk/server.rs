@@ -22,9 +22,10 @@ use super::lost::{self, LostRows};
 use super::views::{self, Size, is_playable};
 use super::window::{Open, Window};
 use super::{
-    Desk, DeskOptions, begin, clocks, connections, contact_sheet, deer, home, land_sketch, live,
-    logbook, pages, pulling, visits,
+    Desk, DeskOptions, begin, behind, clocks, connections, contact_sheet, deer, home, land_sketch,
+    live, logbook, pages, pulling, visits,
 };
+use crate::debrief::Behind;
 
 /// What is answered: JSON, or a failure.
 pub(super) struct Reply(String);
@@ -150,12 +151,14 @@ fn app(window: Arc<Window>, door: Door) -> Router {
         .route("/api/start", post(start_property))
         .route("/api/cards", get(cards))
         .route("/api/pull", post(begin_pull))
+        .route("/api/pull/stop", post(stop_pull))
         .route("/api/receipt", get(receipt))
         .route("/api/clocks", get(read_clocks))
         .route("/api/clocks/accept", post(accept_clock))
         .route("/api/clocks/undo", post(undo_clock))
         .route("/api/clocks/pictures", get(watch_pictures))
         .route("/api/clocks/watch", post(watch_picture))
+        .route("/api/behind", get(behind_number))
         .route("/api/report", get(report_state).post(save_report))
         .route("/report/{file}", get(report_file))
         .route("/for-others.html", get(for_others))
@@ -340,6 +343,11 @@ async fn cards(State(window): Windowed, Open(desk): Open) -> Answer {
     work(desk, move |desk| pulling::cards(&window, desk)).await
 }
 
+async fn stop_pull(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
+    let _: serde_json::Value = sent(&headers, &body)?;
+    work(desk, |desk| pulling::stop(desk)).await
+}
+
 async fn begin_pull(Open(desk): Open, headers: HeaderMap, body: String) -> Answer {
     let sent: pulling::Wanted = sent(&headers, &body)?;
     work(desk, move |desk| pulling::begin(desk, sent)).await
@@ -407,6 +415,10 @@ async fn report_file(Open(desk): Open, Path(file): Path<String>) -> Result<Respo
         Some("json") => as_type("application/json", bytes).into_response(),
         _ => as_type("text/csv; charset=utf-8", bytes).into_response(),
     })
+}
+
+async fn behind_number(Open(desk): Open, Query(number): Query<Behind>) -> Answer {
+    work(desk, move |desk| behind::behind(desk, &number)).await
 }
 
 async fn for_others(

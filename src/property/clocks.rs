@@ -88,6 +88,17 @@ impl ClockCorrection {
     }
 }
 
+/// A row as it stands in the file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CorrectionLine {
+    /// Its line, from 1.
+    pub line: u64,
+    /// Its text.
+    pub row: String,
+    /// What it says; `None` where it cannot be used.
+    pub read: Option<ClockCorrection>,
+}
+
 pub(super) fn read(
     root: &Path,
     settings: &Settings,
@@ -165,12 +176,15 @@ pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
 ///
 /// # Errors
 /// When the file cannot be read.
-pub fn correction_lines(root: &Path) -> Result<Vec<(u64, String)>> {
+pub fn correction_lines(root: &Path) -> Result<Vec<CorrectionLine>> {
     let ledger = Ledger::open(root, FILE, &HEADINGS)?;
     let mut lines = Vec::new();
     ledger.for_each(&mut Vec::new(), |row, _| {
-        let text = ledger.row(row.span.clone()).trim_end().to_owned();
-        lines.push((row.line, text));
+        lines.push(CorrectionLine {
+            line: row.line,
+            row: ledger.row(row.span.clone()).trim_end().to_owned(),
+            read: correction(row).ok(),
+        });
     });
     Ok(lines)
 }

@@ -55,11 +55,14 @@ impl Ledger {
         let path = root.join(file);
         let path = path.canonicalize().unwrap_or(path);
         let seen = FileState::at(&path);
-        let bytes = read_optional(root, file)?.unwrap_or_default();
+        let mut bytes = read_optional(root, file)?.unwrap_or_default();
+        if is_cut_heading(&bytes, headings) {
+            bytes.clear();
+        }
         let mut sheet = Sheet::decode(file, &bytes)?;
         let plain = bytes.strip_prefix(MARK).unwrap_or(&bytes);
         // Text of another encoding is written as UTF-8 with the first change.
-        let mut whole = seen.is_none() || plain != sheet.text().as_bytes();
+        let mut whole = bytes.is_empty() || plain != sheet.text().as_bytes();
         let own_headings = sheet.columns().len();
         if own_headings > 0 {
             sheet.require(headings)?;
@@ -303,6 +306,13 @@ impl Ledger {
     }
 }
 
+/// Whether a file was cut within its first line, so that there is nothing in it but the beginning of the
+/// headings: the first change completes them.
+fn is_cut_heading(bytes: &[u8], headings: &Headings) -> bool {
+    let usual = headings.known.join(",");
+    !bytes.is_empty() && bytes.len() < usual.len() && usual.as_bytes().starts_with(bytes)
+}
+
 /// The cell under a heading, of cells that are given with theirs.
 pub fn cell_under<'a>(cells: &'a [(&str, String)], heading: &str) -> Option<&'a str> {
     let found = cells.iter().find(|(name, _)| *name == heading);
@@ -430,6 +440,15 @@ mod tests {
         let gone = (rows[0].clone(), String::new());
         assert!(ledger.replace(&[gone], "c,fawn,1\n").is_err());
         assert_eq!(std::fs::read_to_string(&path).unwrap(), theirs);
+    }
+
+    #[test]
+    fn headings_that_were_cut_short_are_completed() {
+        for cut in ["p", "picture", "picture,wh", "picture,who,coun"] {
+            let all = after(cut.as_bytes());
+            let whole = b"picture,who,count\nb.jpg,\"doe, \"\"wet\"\"\",\n";
+            assert_eq!(all, whole, "{cut}");
+        }
     }
 
     #[test]

@@ -34,7 +34,9 @@ use anyhow::{Context, Result};
 
 pub use cameras::{ClockSetting, Placement, set_clock};
 pub use cause::{AtWork, Cause};
-pub use clocks::{ClockCorrection, add_corrections, correction_lines, remove_correction};
+pub use clocks::{
+    ClockCorrection, CorrectionLine, add_corrections, correction_lines, remove_correction,
+};
 pub use compass::CompassPoint;
 pub use coordinates::parse_place;
 pub use dates::{DateOrder, parse_date, parse_date_time, parse_moment};

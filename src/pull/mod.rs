@@ -21,7 +21,7 @@ mod store;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 use anyhow::{Context, Result, bail, ensure};
 use chrono::{NaiveDate, Utc};
@@ -59,7 +59,7 @@ pub struct CardPull<'a> {
     pub today: NaiveDate,
 }
 
-/// How far a pull is, for whoever looks on.
+/// How far a pull is, for whoever looks on, and a way to stop it.
 #[derive(Debug, Default)]
 pub struct PullCount {
     /// Files that were dealt with.
@@ -70,6 +70,8 @@ pub struct PullCount {
     pub bytes: AtomicU64,
     /// Bytes on the card.
     pub of_bytes: AtomicU64,
+    /// Set to end it after the files that are being copied.
+    pub stop: AtomicBool,
 }
 
 /// What became of one file of the card.
@@ -135,6 +137,10 @@ pub fn pull_counted(
         .store(listed.files.len() as u64, Ordering::Relaxed);
     count.of_bytes.store(all_bytes, Ordering::Relaxed);
     let one = |file: &CardFile| {
+        ensure!(
+            !count.stop.load(Ordering::Relaxed),
+            "it was stopped. Pull the card again: it goes on where it was"
+        );
         let fate = transfer(property, request.card, file, &held, &target, request.today);
         progress.inc(1);
         count.files.fetch_add(1, Ordering::Relaxed);

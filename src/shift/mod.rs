@@ -17,6 +17,7 @@
 //!
 //! A verdict says that a pattern changed. It never says who changed it.
 
+mod behind;
 mod choice;
 mod compare;
 mod contrast;
@@ -50,6 +51,7 @@ use crate::measure::{Estimate, Runs};
 use crate::property::{Disturbance, Problem};
 use crate::visits::{DeerYear, Kind, Season};
 
+pub use behind::visits_compared;
 pub use choice::{CHOICES, Chosen, WhyDays};
 pub use doings::{Doing, doings};
 pub use effects::Question;

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::behind::visits_compared;
 use super::compare::Compared;
 use super::effects::{Question, Sides};
 use super::quiet;
@@ -66,15 +67,12 @@ pub(super) fn rests_on(season: &Season, compared: &Compared, row: &Shift) -> Opt
 fn seen<'a>(
     season: &'a Season,
     camera: usize,
-    row: &'a Shift,
-    compared: &'a Compared,
-) -> impl Iterator<Item = &'a Visit> {
-    let windows = compared.windows;
-    let here = &season.cameras[camera];
-    let as_on = quiet::as_on(season, camera, windows);
-    let on = move |side| here.visits_at_place(row.kind, side, as_on);
-    let all = on(windows.before).chain(on(windows.after));
-    all.filter(move |v| quiet::counts_on(season, camera, windows, v.date()))
+    row: &Shift,
+    compared: &Compared,
+) -> impl Iterator<Item = &'a Visit> + use<'a> {
+    visits_compared(season, camera, row.kind, compared.windows)
+        .into_iter()
+        .flatten()
 }
 
 fn left(

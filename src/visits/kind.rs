@@ -39,6 +39,11 @@ impl Kind {
         }
     }
 
+    /// The kind that a word in files and tables means.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|k| k.word() == word)
+    }
+
     /// The plural within a sentence.
     pub fn them(self) -> &'static str {
         match self {

@@ -352,6 +352,7 @@ fn no_page_shuts_anybody_out() {
             "cards.html",
             "clocks.html",
             "debrief.html",
+            "behind.html?of=season&kind=deer",
         ] {
             browser.go(&desk.page(page));
             browser.wait_until("return document.getElementById('property').textContent && (document.querySelector('main li, main tr, main dt, main button'))");

@@ -341,3 +341,39 @@ fn a_camera_is_placed_on_the_sketch() {
     let written = fs::read_to_string(place.path().join("cameras.csv")).unwrap();
     assert!(written.contains("Oak,43.105"), "{written}");
 }
+
+/// A number of the debrief leads to its visits, and a visit to its pictures.
+#[test]
+fn a_number_leads_to_its_visits() {
+    let place = Place::practice(&["--weeks", "5"]);
+    let desk = Running::on(place.path());
+    let browser = Browser::open(1280, 720, false);
+    browser.go(&desk.page("debrief.html"));
+    browser.wait_until("return Boolean(document.getElementById('report')?.contentDocument?.querySelector('td [data-of=season] a'))");
+    let words = browser.js("const a = document.getElementById('report').contentDocument.querySelector('td [data-of=season] a'); const words = a.textContent; a.click(); return words");
+    let words = words.as_str().unwrap();
+    let number = |n: usize| {
+        words
+            .split([' ', '\u{a0}'])
+            .nth(n)
+            .unwrap()
+            .replace(',', "")
+    };
+    let (counted, all) = (number(0), number(2));
+    browser.wait_until("return document.querySelectorAll('#behind li').length");
+    let said = browser.text("#behind strong");
+    assert!(
+        said.starts_with(&format!("{counted} of {all} visits")),
+        "{words}: {said}"
+    );
+    let shown = || {
+        browser
+            .js("return document.querySelectorAll('#behind li').length")
+            .to_string()
+    };
+    assert_eq!(shown(), all);
+    browser.js("document.querySelector('#behind input').click()");
+    assert_eq!(shown(), counted);
+    browser.js("document.querySelector('#behind li a').click()");
+    browser.wait_until("return document.querySelector('#picture img')?.complete");
+}

@@ -51,7 +51,7 @@ fn the_sample_cards_give_their_known_answer() {
             "-c",
             "TIMEFORMAT='%U %S'; time \"$0\" debrief \"$1\" --out \"$2\" >/dev/null",
         ])
-        .arg(crate::support::PROGRAM)
+        .arg(&*crate::support::PROGRAM)
         .arg(&sample)
         .arg(out.path())
         .output()

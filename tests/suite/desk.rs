@@ -141,7 +141,7 @@ fn a_secret_is_used_once_and_other_computers_are_refused() {
     assert_ne!(Running::on(place.path()).secret, secret);
     for address in ["0.0.0.0", "192.168.1.20", "10.0.0.1", "::"] {
         let run = std::process::Command::new("timeout")
-            .args(["10", PROGRAM, "tag"])
+            .args(["10", &*PROGRAM, "tag"])
             .arg(place.path())
             .args(["--no-browser", "--address", address])
             .output()

@@ -274,4 +274,19 @@ fn the_log_is_changed_row_by_row_and_never_written_over() {
         (before, desk.visit(winter)["time"].clone()),
         (json!("06:00:00"), json!("05:00:00"))
     );
+
+    // A name that is none is told beside its row; a row is taken out once it is still what the page showed.
+    let lane = json!({ "id": "lane", "start": "2025-11-06", "by": "own", "what": "A lane", "near": "Oak; Okk" });
+    assert_eq!(desk.post("api/log", &add(lane)).status, 200);
+    let all = rows(&desk);
+    assert_eq!(
+        (&all[2]["problem"], &all[3]["problem"]),
+        (&Value::Null, &json!("Okk is no camera here."))
+    );
+    let out = |row: usize, check: &Value| json!({ "table": "disturbances", "row": row, "check": check, "take_out": true });
+    assert_eq!(desk.post("api/log", &out(1, &all[0]["check"])).status, 409);
+    let before = file();
+    assert_eq!(desk.post("api/log", &out(1, &all[1]["check"])).status, 200);
+    let without = before.replace("lanes;2025-11-05;2025-11-05;own;Lanes;;y\r\n", "");
+    assert_eq!(file(), without);
 }

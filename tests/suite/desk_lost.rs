@@ -445,3 +445,20 @@ fn pictures_that_claim_to_be_enormous_are_not_decoded() {
         assert!(kb < 300_000, "{peak}");
     }
 }
+
+#[test]
+fn a_table_that_is_cut_within_its_headings_is_rebuilt() {
+    let place = small();
+    let desk = Running::on(place.path());
+    for id in 0..4 {
+        assert_eq!(desk.tag(id, &doe("wet")).status, 200);
+    }
+    drop(desk);
+    let all = text(&place);
+    fs::write(place.path().join("tags.csv"), &all[..9]).unwrap();
+    let desk = Running::on(place.path());
+    std::thread::sleep(THROUGH);
+    assert_eq!(lost(&desk), all.lines().count() as u64 - 1);
+    put_back(&desk);
+    assert_eq!(text(&place), all);
+}

@@ -1,5 +1,6 @@
 //! The product from the outside, and its numbers against sources outside the project.
 
+mod behind;
 mod biologist;
 mod cli;
 mod clips_outside;

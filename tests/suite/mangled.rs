@@ -93,7 +93,7 @@ fn four_hundred_hostile_files_cost_little() {
         place.put(&format!("cards/A/IMG_{i:04}.JPG"), bytes);
     }
     let start = std::time::Instant::now();
-    let mut child = std::process::Command::new(crate::support::PROGRAM)
+    let mut child = std::process::Command::new(&*crate::support::PROGRAM)
         .arg("debrief")
         .arg(place.path())
         .stdout(std::process::Stdio::null())

@@ -246,7 +246,7 @@ fn a_card_inside_the_property_and_odd_names_are_refused() {
 fn killed_at_any_moment_nothing_is_lost() {
     let (place, card) = (Place::new(), card(30, 6));
     let source = hashes(card.path());
-    let program = crate::support::PROGRAM;
+    let program = &*crate::support::PROGRAM;
     let mut command = Command::new(program);
     command
         .arg("pull")
@@ -342,7 +342,7 @@ fn a_full_disk_is_told_and_the_pull_goes_on_when_there_is_room() {
         .args(["--map-root-user", "--mount", "sh", "-c", script])
         .env("STAGE", stage.path())
         .env("CARD", card.path())
-        .env("GRAYLIGHT", crate::support::PROGRAM)
+        .env("GRAYLIGHT", &*crate::support::PROGRAM)
         .output()
         .unwrap();
     let said = String::from_utf8_lossy(&output.stdout).into_owned();
@@ -362,7 +362,7 @@ fn a_second_pull_waits_for_the_first() {
     fs::create_dir_all(place.path().join("catalogue")).unwrap();
     let lock = fs::File::create(place.path().join("catalogue/.lock")).unwrap();
     lock.lock().unwrap();
-    let mut child = Command::new(crate::support::PROGRAM)
+    let mut child = Command::new(&*crate::support::PROGRAM)
         .arg("pull")
         .arg(card.path())
         .arg("--to")
@@ -432,7 +432,7 @@ fn a_pull_that_is_stopped_says_so() {
         picture[end + 4..end + 8].copy_from_slice(&(n as u32 | 0x0101_0101).to_le_bytes());
         card.put(&format!("DCIM/100MEDIA/IMG_{n:04}.JPG"), picture);
     }
-    let program = crate::support::PROGRAM;
+    let program = &*crate::support::PROGRAM;
     let child = std::process::Command::new(program)
         .arg("pull")
         .arg(card.path())

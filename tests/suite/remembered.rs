@@ -53,7 +53,7 @@ fn opened(place: &Place) -> usize {
     let traced = Command::new("strace")
         .args(["-f", "-qq", "-e", "trace=openat", "-o"])
         .arg(&log)
-        .args([PROGRAM, "daylight"])
+        .args([&*PROGRAM, "daylight"])
         .arg(place.path())
         .output()
         .unwrap();

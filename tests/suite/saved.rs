@@ -12,7 +12,7 @@ use crate::support::{Place, picture_at};
 fn traced(card: &TempDir, place: &Place) -> Vec<String> {
     let log = TempDir::new().unwrap();
     let log = log.path().join("calls");
-    let program = crate::support::PROGRAM;
+    let program = &*crate::support::PROGRAM;
     let output = Command::new("strace")
         .args([
             "-f",

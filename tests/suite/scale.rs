@@ -74,7 +74,7 @@ fn the_kernel_counts_the_same() {
     }
     let script = format!(
         "'{}' daylight '{}' --json >/dev/null; grep rchar /proc/$$/io",
-        crate::support::PROGRAM,
+        &*crate::support::PROGRAM,
         place.path().display()
     );
     // The shell's own count takes in that of the children it has waited for.

@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::process::Command;
+use std::sync::LazyLock;
 
 use chrono::NaiveDate;
 use graylight::debrief::Debrief;
@@ -38,8 +39,12 @@ pub fn reference_json(name: &str) -> serde_json::Value {
     serde_json::from_slice(&fs::read(reference(name)).unwrap()).unwrap()
 }
 
-/// Where the program lies.
-pub const PROGRAM: &str = env!("CARGO_BIN_EXE_graylight");
+/// Where the program lies: the one that was just built, or another that is to do the same, such as one for
+/// another system (`tests/windows`).
+pub static PROGRAM: LazyLock<String> = LazyLock::new(|| {
+    std::env::var("GRAYLIGHT_PROGRAM")
+        .unwrap_or_else(|_| env!("CARGO_BIN_EXE_graylight").to_owned())
+});
 
 /// How a command ended.
 pub trait Ends {
@@ -65,5 +70,5 @@ impl Ends for Command {
 
 /// The program.
 pub fn graylight() -> Command {
-    Command::new(PROGRAM)
+    Command::new(&*PROGRAM)
 }

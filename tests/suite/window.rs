@@ -253,6 +253,41 @@ fn an_evening_from_an_empty_folder() {
     );
 }
 
+/// A pull can be stopped, and goes on where it was.
+#[test]
+fn a_pull_is_stopped_and_goes_on() {
+    let home = home();
+    let window = Running::at_home(home.path());
+    let property = start(&window, home.path());
+    let card = insert_card(&home, "NO NAME", 1);
+    // Large files, so that it is still at work when it is stopped.
+    for n in 0..40_u8 {
+        let large = vec![n; 4_000_000];
+        home.put(&format!("reader/NO NAME/DCIM/100CAM/MOV_{n:04}.AVI"), large);
+    }
+    assert_eq!(
+        window.post("api/pull/stop", &json!({})).status,
+        422,
+        "there is none"
+    );
+    let wanted = json!({ "card": card, "camera": "North Fence" });
+    assert_eq!(window.post("api/pull", &wanted).status, 200);
+    assert_eq!(window.post("api/pull/stop", &json!({})).status, 200);
+    let stopped = pulled(&window);
+    assert!(
+        stopped["error"].as_str().unwrap().contains("stopped"),
+        "{stopped}"
+    );
+    assert!(stopped["files"].as_u64().unwrap() < 41, "{stopped}");
+    assert_eq!(window.post("api/pull", &wanted).status, 200);
+    let whole = pulled(&window);
+    assert_eq!((&whole["error"], &whole["lost"]), (&Value::Null, &json!(0)));
+    for n in 0..40_u8 {
+        let there = property.join(format!("cards/North Fence/DCIM/100CAM/MOV_{n:04}.AVI"));
+        assert!(fs::read(there).unwrap().iter().all(|b| *b == n));
+    }
+}
+
 /// One property is let go when another is opened, so that it can be opened elsewhere.
 #[test]
 fn opening_another_lets_the_first_go() {
@@ -335,6 +370,27 @@ fn clocks_are_put_right_on_the_page() {
     let plot = with_remedy[0]["plot"].as_str().unwrap();
     assert_eq!(desk.get(&format!("report/{plot}")).status, 200);
     let before = fs::read(place.path().join("clocks.csv")).ok();
+    // A half-day can be put right either way; the page offers both, and takes back what it wrote.
+    let half_day = with_remedy.iter().find(|f| !f["other_way"].is_null());
+    let half_day = half_day.expect("a half-day offers the other way");
+    let ways = [&half_day["remedy"], &half_day["other_way"]].map(|w| w.as_str().unwrap());
+    assert!(ways[0].starts_with("12 hours") && ways[1].starts_with("12 hours"));
+    assert_ne!(ways[0], ways[1]);
+    let other = json!({ "key": half_day["key"], "other_way": true });
+    assert_eq!(desk.post("api/clocks/accept", &other).status, 200);
+    let written = desk.get("api/clocks").json()["rows"]
+        .as_array()
+        .unwrap()
+        .last()
+        .cloned()
+        .unwrap();
+    let way = ways[1].split(" where").next().unwrap();
+    assert!(
+        written["words"].as_str().unwrap().contains(way),
+        "{written}"
+    );
+    assert_eq!(desk.post("api/clocks/undo", &written).status, 200);
+    wait_for("judged again", judged);
     let accepted = desk.post(
         "api/clocks/accept",
         &json!({ "key": with_remedy[0]["key"] }),

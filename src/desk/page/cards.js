@@ -27,7 +27,7 @@ async function pull(card, camera = null, evenSo = false) {
 function drawQuestion() {
   byId("question").hidden = !asked;
   if (!asked) return;
-  byId("question-words").textContent = asked.question;
+  byId("question-words").textContent = `The card ${asked.name}: ${asked.question}`;
   byId("candidates").replaceChildren(...asked.candidates.map(candidate));
   byId("other-camera").elements.camera.value = asked.named ?? "";
   byId("question-words").focus();
@@ -60,13 +60,15 @@ function drawPull(job, busy) {
   byId("pulling-heading").textContent = busy ? `Pulling the card of ${job.camera}`
     : job.error ? `The card of ${job.camera} was not pulled to the end`
       : job.lost ? `${job.lost} files of ${job.camera}'s card did not arrive` : `The card of ${job.camera} is pulled`;
-  byId("bar").hidden = !busy;
+  byId("bar").hidden = byId("stop").hidden = !busy;
   byId("bar").value = job.of_bytes ? job.bytes / job.of_bytes : 0;
   byId("far").textContent = busy
     ? (job.of_files ? `${job.files} of ${job.of_files} files, ${mega(job.bytes)} of ${mega(job.of_bytes)}${left(job)}. Each is read back and compared; you may close this tab.` : "Looking at what is on the card…")
-    : job.error ? `${job.error}. What was copied until then is safe; do not clear the card.`
+    : job.error ? `${sentence(job.error)} What was copied until then is safe; do not clear the card.`
       : job.lost ? "Do not clear the card; the receipt names them." : `${job.files} files, each read back and compared. The receipt is below.`;
 }
+
+const sentence = (text) => `${text.charAt(0).toUpperCase()}${text.slice(1).replace(/\.$/, "")}.`;
 
 function receiptItem({ pull: name, date, camera, copied, already_had: had, lost }) {
   const words = `${date ?? name}: ${camera}, ${copied} copied${had ? `, ${had} were here already` : ""}${lost ? `, ${lost} DID NOT ARRIVE` : ""}`;
@@ -93,6 +95,11 @@ if (await start()) {
     const camera = event.target.elements.camera.value.trim();
     // The same name once more, after the question about it, is an answer.
     if (camera) pull(asked.card, camera, camera === asked.named);
+  };
+  byId("stop").onclick = async () => {
+    const { ok, body } = await postJson("api/pull/stop", {});
+    if (!ok) shout(`${body.error}.`);
+    return look();
   };
   byId("leave-question").onclick = () => { asked = null; drawQuestion(); };
   await look();

@@ -42,12 +42,19 @@ function findingPart(camera, finding, report, stale) {
   return el("article", { className: "clock" }, el("h2", {}, `${camera}: ${finding.plain}`),
     el("p", {}, `${capital(finding.evidence)}.`), finding.doubt ? el("p", {}, `But ${finding.doubt}.`) : null,
     el("img", { src: `report/${finding.plot}?made=${report.number}`, alt: `Pictures of ${camera} against sunrise and sunset, as its clock is read now and as it would be`, onerror: (event) => event.target.remove() }),
-    finding.remedy ? el("p", {}, finding.remedy) : null, accept);
+    finding.remedy ? el("p", {}, finding.remedy) : null, accept, ...otherWay(camera, finding, stale));
 }
 
-function rowItem({ line, row }) {
-  return el("li", {}, el("span", { className: "path" }, row), " ",
-    button("Undo", () => change("api/clocks/undo", { line, row }), { "aria-label": `Undo the row ${row}` }));
+// Twelve hours on or back: the light is the same, the date is another.
+function otherWay(camera, finding, stale) {
+  if (!finding.other_way) return [];
+  return [el("p", {}, `Or the other way round, which moves the date by a day: ${finding.other_way} One picture whose date you know tells which.`),
+    button("Put it right the other way", () => change("api/clocks/accept", { key: finding.key, other_way: true }), { disabled: stale, "aria-label": `Put ${camera} right the other way` })];
+}
+
+function rowItem({ line, row, words }) {
+  return el("li", {}, words ?? "This row cannot be used:", " ", el("span", { className: "path" }, row), " ",
+    button("Undo", () => change("api/clocks/undo", { line, row }), { "aria-label": `Undo: ${words ?? row}` }));
 }
 
 async function watchPictures(day = "") {

@@ -18,7 +18,7 @@ function load(made) {
   frame.src = `report/report.html?made=${made}`;
 }
 
-// From the numbers to the visits behind them: cameras lead to their visits, deer with names to their pictures.
+// From the numbers to the visits behind them; cameras lead to their visits, deer with names to their pictures.
 function linkUp(page) {
   const cameras = new Map(desk.cameras.map((name) => [name.toLowerCase(), name]));
   const deer = new Map(desk.names.map(({ name }) => [name.toLowerCase(), name]));
@@ -29,6 +29,13 @@ function linkUp(page) {
     node.textContent = words;
     return node;
   };
+  for (const number of page.querySelectorAll("[data-of]")) {
+    const behind = link("", "behind.html", { ...number.dataset });
+    behind.append(...number.childNodes);
+    if (number.hidden) number.before(" · ");
+    number.hidden = false;
+    number.replaceChildren(behind);
+  }
   for (const cell of page.querySelectorAll("th, td, h3")) {
     const words = cell.textContent.trim();
     const [camera, named] = [cameras.get(words.toLowerCase()), deer.get(words.toLowerCase())];

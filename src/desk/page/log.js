@@ -39,7 +39,21 @@ async function save(form) {
   if (status === 409) takeUpAgain(body.tables);
 }
 
-function saved(body) {
+// Two presses: what is taken out is gone from the file.
+async function takeOut(pressed) {
+  if (pressed.dataset.sure !== "yes") {
+    pressed.dataset.sure = "yes";
+    pressed.textContent = "Take it out of the file for good";
+    return;
+  }
+  const { table: name, row, check } = editing;
+  const { ok, status, body } = await postJson("api/log", { table: name, row, check, take_out: true });
+  if (ok) return saved(body, "Taken out");
+  shout(`NOT TAKEN OUT: ${body.error}.`);
+  if (status === 409) takeUpAgain(body.tables);
+}
+
+function saved(body, word = "Saved") {
   loadLand();
   const name = editing.table;
   editing = null;
@@ -48,7 +62,7 @@ function saved(body) {
   learn(body);
   draw();
   byId(`${name}-heading`).focus();
-  say("Saved", "saved");
+  say(word, "saved");
 }
 
 function refused({ error, column }) {
@@ -144,7 +158,7 @@ function rowsTable(name) {
   const { file, rows: all } = tables[name];
   const rows = whole.has(name) ? all : all.slice(-MOST_SHOWN);
   const columns = tables[name].columns.filter((column) => rows.some(({ cells }) => cells[column.name]));
-  return table(`From ${file}`, [...columns.map(({ words }) => words), "Change"],
+  return table(`${WORDS[name]} (kept in ${file})`, [...columns.map(({ words }) => words), "Change"],
     rows.map((row) => [...columns.map((column) => row.cells[column.name] ?? ""), rowButtons(name, row)]));
 }
 
@@ -162,7 +176,8 @@ function rowButtons(name, row) {
 function form(name) {
   const { columns } = tables[name];
   const node = el("form", { className: "fields", noValidate: true }, el("h3", {}, editing.row === null ? "A new row" : "Change this row"),
-    ...columns.map(field), el("div", { className: "keys" }, el("button", {}, "Save"), button("Leave without saving", leave)));
+    ...columns.map(field), el("div", { className: "keys" }, el("button", {}, "Save"), button("Leave without saving", leave),
+      editing.row === null ? null : button("Take this row out", (event) => takeOut(event.target))));
   const place = ["latitude", "longitude"].map((column) => node.elements[column]);
   const drawing = place.every(Boolean) ? sketch(place) : null;
   if (drawing) node.insertBefore(drawing, node.lastChild);

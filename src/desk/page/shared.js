@@ -17,7 +17,7 @@ export const ACTIONS = {
 // What a button says where there is little room.
 const SHORT = {
   deer: "deer", other: "other", on: "next to tag", next: "next", previous: "back", later: "later", earlier: "earlier",
-  one: "single", repeat: "again", age: "age", bright: "bright",
+  one: "this one", repeat: "again", age: "age", bright: "bright",
 };
 
 const KEY_WORDS = {
@@ -263,7 +263,7 @@ export function pictureNode(picture, size, alt) {
     return box;
   }
   const url = `picture/${picture.id}?size=${size}`;
-  box.append(el("img", { alt, onerror: () => explain(box, url, picture), src: url }));
+  box.append(el("img", { alt, loading: size === "small" ? "lazy" : "eager", onerror: () => explain(box, url, picture), src: url }));
   return box;
 }
 

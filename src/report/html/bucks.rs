@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::behind;
 use super::contents::Part;
 use super::strip::{legend, strip};
 use crate::debrief::{Debrief, DeerSeason, KnownDeer, Staying};
@@ -119,7 +120,7 @@ fn row(debrief: &Debrief, deer: &KnownDeer, season: &DeerSeason) -> Markup {
         div.striped {
             strong { (season.year.name()) }
             (strip(debrief, visits.iter().copied(), &format!("{} by hour, {}", deer.name, season.year.name())))
-            span { (words) " in " (light) }
+            span { (behind::told(&words, &behind::of_deer(&deer.name, &season.year.name()))) " in " (light) }
         }
     }
 }

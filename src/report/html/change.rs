@@ -5,8 +5,8 @@ use maud::{Markup, html};
 
 use super::contents::Part;
 use super::strip::{legend, strip};
-use super::{figure, plan, summary, working};
-use crate::debrief::Debrief;
+use super::{behind, figure, plan, summary, working};
+use crate::debrief::{Beside, Debrief};
 use crate::property::{By, Disturbance};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
@@ -97,12 +97,13 @@ fn strips(debrief: &Debrief, shift: &Shift) -> Markup {
         at.collect()
     };
     html! {
-        @for (side, name) in [(&shift.before, "before"), (&shift.after, "after")] {
+        @for (side, beside) in [(&shift.before, Beside::Before), (&shift.after, Beside::After)] {
+            @let name = beside.word();
             @if side.nights > 0 {
                 div.striped {
                     strong { (camera.name) ", " (name) }
                     (strip(debrief, visits(side).into_iter(), &format!("{} at {} by hour, {name}", shift.kind.plural(), camera.name)))
-                    span { (words::share(side.counted, side.visits, side.share)) " in " (words::counted(side.nights, "night")) }
+                    span { (behind::side(side, &words::share(side.counted, side.visits, side.share), &behind::of_change(debrief, shift, beside))) " in " (words::counted(side.nights, "night")) }
                 }
             }
         }
@@ -350,8 +351,8 @@ fn row(debrief: &Debrief, s: &Shift) -> Markup {
                 strong { (s.light_verdict.word()) }
                 @if let Some(pattern) = s.pattern { ", " (pattern.word()) }
             }
-            td { (words::in_nights(&s.before)) }
-            td { (words::in_nights(&s.after)) }
+            td { (behind::side(&s.before, &words::in_nights(&s.before), &behind::of_change(debrief, s, Beside::Before))) }
+            td { (behind::side(&s.after, &words::in_nights(&s.after), &behind::of_change(debrief, s, Beside::After))) }
             td { (words::times(s.rate_ratio_against_controls)) }
             td { strong { (s.verdict.word()) } }
             td { (s.share_change_against_controls.map_or_else(|| "–".to_owned(), words::points)) }

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::contents::Part;
 use super::figure;
 use crate::card::Shade;
-use crate::clock_check::{CameraClock, Finding, duration};
+use crate::clock_check::{CameraClock, Finding, added, duration};
 use crate::debrief::Debrief;
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
@@ -52,19 +52,14 @@ fn remedy(finding: &Finding) -> String {
             "{stretch} cannot be put right from the pictures alone. Until their clock is settled (graylight clock with --picture and --shows), no change at this camera is called clear."
         );
     };
-    let way = if row.shift_min < 0.0 {
-        "taken off"
-    } else {
-        "added"
-    };
     let more = match (row.until_shift_min, finding.rows.len()) {
         (Some(end), _) => format!(" at first and {} at the end", duration(end)),
         (None, 1) => String::new(),
         (None, _) => " before the clocks changed, and an hour more or less after".to_owned(),
     };
     format!(
-        "{stretch} need {} {way}{more}. If you agree, graylight clock --accept writes the row; until then no change at this camera is called clear.",
-        duration(row.shift_min)
+        "{stretch} need {}{more}. If you agree, graylight clock --accept writes the row; until then no change at this camera is called clear.",
+        added(row.shift_min)
     )
 }
 

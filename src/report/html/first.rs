@@ -7,8 +7,8 @@ use super::bucks::photo;
 use super::contents::Part;
 use super::land::{self, Detail};
 use super::said::{Said, Sure};
-use super::{advice, asked, change, pressure, summary, weather, years};
-use crate::debrief::Debrief;
+use super::{advice, asked, behind, change, pressure, summary, weather, years};
+use crate::debrief::{Behind, Beside, Debrief};
 use crate::measure::Estimate;
 use crate::property::Disturbance;
 use crate::report::photos::Photos;
@@ -24,7 +24,11 @@ pub(super) fn section(debrief: &Debrief, photos: &Photos) -> Markup {
 
 /// The same where there is no other part to go to.
 pub(super) fn section_alone(debrief: &Debrief, photos: &Photos, detail: Detail) -> Markup {
-    let alone = |said: Said| Said { more: None, ..said };
+    let alone = |said: Said| Said {
+        more: None,
+        visits: Vec::new(),
+        ..said
+    };
     let sentences: Vec<Said> = sentences(debrief).into_iter().map(alone).collect();
     laid_out(debrief, &sentences, photos, detail)
 }
@@ -50,10 +54,11 @@ fn say(said: &Said) -> Markup {
                 @if let Some(word) = said.sure.word() { span.sureness { (word) ": " } }
                 strong { (said.heart) } @if !said.rest.is_empty() { " " (said.rest) }
             }
-            @if !said.small.is_empty() || said.more.is_some() {
+            @if !said.small.is_empty() || said.more.is_some() || !said.visits.is_empty() {
                 p.small {
                     (said.small)
                     @if let Some(more) = &said.more { " " a href=(more) { "All of it" } }
+                    @for (words, number) in &said.visits { (behind::way(words, number)) }
                 }
             }
             @if let Some(working) = &said.working {
@@ -100,11 +105,16 @@ fn sentences(debrief: &Debrief) -> Vec<Said> {
 /// The season as a whole, and the camera that leads.
 fn season(debrief: &Debrief) -> Said {
     let (heart, small) = summary::season(debrief);
+    let all = debrief.daylight_of(None, debrief.season.about.kind);
+    let all = all.filter(|a| a.visits > 0);
     Said {
         rest: summary::leads(debrief).unwrap_or_default(),
         small,
         working: summary::best_camera(debrief),
         more: Some(format!("#{}", Part::Light.id())),
+        visits: all
+            .map(|a| vec![("The visits", behind::of_season(debrief, a))])
+            .unwrap_or_default(),
         ..Said::plain(Sure::Counted, heart)
     }
 }
@@ -114,14 +124,12 @@ fn disturbance(debrief: &Debrief, disturbance: &Disturbance) -> Said {
     let title = format!("{} ({})", disturbance.what, day(debrief, disturbance));
     let whole = words::capital(&summary::verdict_sentence(debrief, &disturbance.id));
     let more = Some(format!("#event-{}", change::anchor(debrief, disturbance)));
-    let clear = debrief
-        .shifts
-        .together(&disturbance.id, about)
-        .and_then(|together| {
-            let alone = debrief.shifts.of(&disturbance.id, about);
-            let mut rows = std::iter::once(together).chain(alone);
-            rows.find(|s| s.role == Role::Near && s.is_clear())
-        });
+    let together = debrief.shifts.together(&disturbance.id, about);
+    let clear = together.and_then(|together| {
+        let alone = debrief.shifts.of(&disturbance.id, about);
+        let mut rows = std::iter::once(together).chain(alone);
+        rows.find(|s| s.role == Role::Near && s.is_clear())
+    });
     match clear {
         Some(shift) => Said {
             sure: Sure::Shown,
@@ -130,6 +138,7 @@ fn disturbance(debrief: &Debrief, disturbance: &Disturbance) -> Said {
             small: summary::chance_words(shift),
             working: Some(whole),
             more,
+            visits: ways(debrief, shift),
         },
         None => {
             let (heart, rest) = not_shown(debrief, disturbance);
@@ -140,9 +149,22 @@ fn disturbance(debrief: &Debrief, disturbance: &Disturbance) -> Said {
                 small: String::new(),
                 working: Some(whole),
                 more,
+                visits: together.map_or_else(Vec::new, |row| ways(debrief, row)),
             }
         }
     }
+}
+
+/// To the visits on both sides, as far as there are any.
+fn ways(debrief: &Debrief, row: &Shift) -> Vec<(&'static str, Behind)> {
+    [
+        ("The visits before", &row.before, Beside::Before),
+        ("The visits after", &row.after, Beside::After),
+    ]
+    .into_iter()
+    .filter(|(_, side, _)| side.visits > 0)
+    .map(|(words, _, beside)| (words, behind::of_change(debrief, row, beside)))
+    .collect()
 }
 
 /// Its date; with the year where that is not the newest season's.

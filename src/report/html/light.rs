@@ -3,8 +3,8 @@
 use maud::{Markup, html};
 
 use super::contents::Part;
-use super::figure;
 use super::strip::{legend, strip};
+use super::{behind, figure};
 use crate::debrief::{DaylightAnswer, Debrief, Usual};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
@@ -62,15 +62,19 @@ fn strips(debrief: &Debrief) -> Markup {
             div.striped {
                 strong { (name) }
                 (strip(debrief, visits(camera).iter(), &format!("{} at {name} by hour", about.plural())))
-                span { (debrief.daylight_of(Some(camera), about).map_or_else(String::new, counts)) }
+                span { @if let Some(answer) = debrief.daylight_of(Some(camera), about) { (counts(debrief, answer)) } }
             }
         }
         @if !names.is_empty() { p.note { "No visit of " (about.them()) " at " (names.join(", ")) "." } }
     }
 }
 
-fn counts(a: &DaylightAnswer) -> String {
-    words::share(a.counted, a.visits, a.share)
+fn counts(debrief: &Debrief, a: &DaylightAnswer) -> Markup {
+    let words = words::share(a.counted, a.visits, a.share);
+    match a.visits {
+        0 => html! { (words) },
+        _ => behind::told(&words, &behind::of_season(debrief, a)),
+    }
 }
 
 fn kinds(debrief: &Debrief) -> Markup {
@@ -114,18 +118,18 @@ fn table<'a>(
                 th scope="col" { "Evenings, usually" }
                 th scope="col" { "Mornings, usually" }
             } }
-            tbody { @for (name, answer) in rows { (row(name, answer)) } }
+            tbody { @for (name, answer) in rows { (row(debrief, name, answer)) } }
         } }
     }
 }
 
-fn row(name: &str, a: &DaylightAnswer) -> Markup {
+fn row(debrief: &Debrief, name: &str, a: &DaylightAnswer) -> Markup {
     html! {
         tr {
             th scope="row" { (name) }
             td {
                 @if a.visits == 0 && !a.pictures.are_tagged() { "not tagged" }
-                @else { (words::share(a.counted, a.visits, a.share)) }
+                @else { (counts(debrief, a)) }
             }
             td { (rate(a)) }
             td { (usual(a.evening, words::around_sunset, true)) }

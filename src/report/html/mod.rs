@@ -3,6 +3,7 @@
 
 mod advice;
 mod asked;
+mod behind;
 mod bucks;
 mod cameras;
 mod change;

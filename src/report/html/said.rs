@@ -1,5 +1,7 @@
 //! One thing that is said on the first page, and how sure it is.
 
+use crate::debrief::Behind;
+
 /// How sure a sentence is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Sure {
@@ -53,6 +55,8 @@ pub(super) struct Said {
     pub working: Option<String>,
     /// The part of the page with all of it.
     pub more: Option<String>,
+    /// The visits that it was counted from, each way in words.
+    pub visits: Vec<(&'static str, Behind)>,
 }
 
 impl Said {
@@ -64,6 +68,7 @@ impl Said {
             small: String::new(),
             working: None,
             more: None,
+            visits: Vec::new(),
         }
     }
 }

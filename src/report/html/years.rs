@@ -3,9 +3,9 @@
 use maud::{Markup, html};
 
 use super::contents::Part;
-use super::figure;
 use super::said::{Said, Sure};
-use crate::debrief::Debrief;
+use super::{behind, figure};
+use crate::debrief::{Beside, Debrief};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
 use crate::shift::{Role, Shift, Verdict, YearRow};
@@ -58,12 +58,12 @@ fn one(debrief: &Debrief, with: DeerYear) -> Markup {
                 th scope="col" { "Against the other cameras" }
                 th scope="col" { "Part of all visits" }
             } }
-            tbody { @for year in of_about(debrief, with) { (row(debrief, &year.shift)) } }
+            tbody { @for year in of_about(debrief, with) { (row(debrief, &year.shift, &with.name())) } }
         } }
     }
 }
 
-fn row(debrief: &Debrief, s: &Shift) -> Markup {
+fn row(debrief: &Debrief, s: &Shift, with: &str) -> Markup {
     let name = match s.camera {
         Some(_) => debrief.camera_name(s.camera),
         None => "Whole property",
@@ -72,8 +72,8 @@ fn row(debrief: &Debrief, s: &Shift) -> Markup {
         tr {
             th scope="row" { (name) }
             td { strong { (s.light_verdict.word()) } }
-            td { (words::in_nights(&s.before)) }
-            td { (words::in_nights(&s.after)) }
+            td { (behind::side(&s.before, &words::in_nights(&s.before), &behind::of_years(debrief, s, with, Beside::Before))) }
+            td { (behind::side(&s.after, &words::in_nights(&s.after), &behind::of_years(debrief, s, with, Beside::After))) }
             td { (words::times(s.rate_ratio_against_controls)) }
             td { strong { (s.verdict.word()) } }
         }

@@ -8,7 +8,7 @@ use plotters::style::text_anchor::{HPos, VPos};
 
 use super::{AFTER, Area, Axis, BEFORE, MUTED, dated_axes, plot_error, svg, text, title, write};
 use crate::clock::LocalTime;
-use crate::clock_check::{Finding, LightLook, LightSource};
+use crate::clock_check::{Finding, LightLook, LightSource, added};
 use crate::debrief::Debrief;
 use crate::sun::SunDay;
 
@@ -40,7 +40,7 @@ pub(in crate::report) fn clock_light(
         let (_, panels) = area.split_vertically(58);
         let (now, then) = panels.split_horizontally(430);
         panel(debrief, &now, "As the clock is read now", &looks, 0.0)?;
-        let words = format!("With {:+.0} minutes added", finding.shift_min);
+        let words = format!("With {}", added(finding.shift_min));
         panel(debrief, &then, &words, &looks, finding.shift_min)
     })?;
     Ok(Some(drawn))

@@ -1,0 +1,95 @@
+//! The visits behind a number of the debrief, each with the screen on which it was tagged.
+
+use serde_json::{Value, json};
+
+use super::Desk;
+use super::deer::{self, Hours};
+use super::server::{Answer, Failure, Reply};
+use super::state::DeskSeason;
+use super::visits::{DATE, TIME};
+use crate::debrief::{Behind, Beside, Counted, Debrief};
+use crate::visits::{Kind, Visit};
+
+/// `GET api/behind`
+pub(super) fn behind(desk: &Desk, number: &Behind) -> Answer {
+    let missing = || Failure::Missing("The debrief holds no such number".to_owned());
+    let found = desk.live.with_debrief(|debrief| {
+        let mut visits = debrief.visits_behind(number)?;
+        visits.sort_by_key(|(camera, v)| (v.first, *camera));
+        let named = |(camera, v): (usize, Visit)| (debrief.camera_name(Some(camera)).to_owned(), v);
+        let visits: Vec<(String, Visit)> = visits.into_iter().map(named).collect();
+        Some((title(debrief, number), visits))
+    });
+    let found = found.ok_or_else(|| Failure::Missing("The debrief is not made yet".to_owned()))?;
+    let (title, visits) = found.ok_or_else(missing)?;
+    let mut season = desk.season();
+    season.refresh()?;
+    let settings = &season.property.settings;
+    let alone: Vec<Visit> = visits.iter().map(|(_, v)| *v).collect();
+    let views: Vec<Value> = visits.iter().map(|(c, v)| view(&season, c, v)).collect();
+    Reply::json(&json!({
+        "title": title,
+        "light": settings.share_light(),
+        "counted": alone.iter().filter(|v| v.counted).count(),
+        "hours": Hours::of(&alone, settings),
+        "visits": views,
+    }))
+}
+
+fn title(debrief: &Debrief, number: &Behind) -> String {
+    let whose = match number.of {
+        Counted::Deer => number.which.clone(),
+        _ => Kind::parse(&number.kind).map_or_else(String::new, |k| k.plural().to_owned()),
+    };
+    let place = match (number.camera.as_str(), number.of) {
+        ("", Counted::Change) => ", all near cameras".to_owned(),
+        ("", _) => String::new(),
+        (camera, _) => format!(" at {camera}"),
+    };
+    let newest = || {
+        debrief
+            .season
+            .newest()
+            .map_or_else(String::new, |y| y.name())
+    };
+    let when = match (number.of, number.side) {
+        (Counted::Season, _) => newest(),
+        (Counted::Deer, _) | (Counted::Years, Beside::Before) => number.season.clone(),
+        (Counted::Years, Beside::After) => format!("{}, beside {}", newest(), number.season),
+        (Counted::Change, side) => {
+            let mut all = debrief.property.disturbances.iter();
+            let what = all.find(|d| d.id == number.which);
+            format!(
+                "{} \u{201c}{}\u{201d}",
+                side.word(),
+                what.map_or("", |d| d.what.as_str())
+            )
+        }
+    };
+    format!("{whose}{place}, {when}")
+}
+
+fn view(season: &DeskSeason, camera: &str, visit: &Visit) -> Value {
+    let shown = |form| visit.first.shown().format(form).to_string();
+    let picture = first_picture(season, camera, visit).map(|p| deer::picture(season, p));
+    json!({
+        "camera": camera,
+        "date": shown(DATE),
+        "time": shown(TIME),
+        "light": visit.light.word(),
+        "counted": visit.counted,
+        "picture": picture,
+    })
+}
+
+/// The picture with which a visit begins; a row of sightings.csv has none.
+fn first_picture(season: &DeskSeason, camera: &str, visit: &Visit) -> Option<u32> {
+    let screens = &season.screens;
+    let camera = screens.cameras.iter().position(|c| c == camera)?;
+    let start = screens.all.partition_point(|s| s.camera < camera);
+    let of_camera = screens.all[start..]
+        .iter()
+        .take_while(|s| s.camera == camera);
+    let mut pictures = of_camera.flat_map(|s| s.pictures.iter().copied());
+    pictures.find(|p| screens.times[*p as usize] == Some(visit.first))
+}

@@ -1,0 +1,167 @@
+//! From the numbers of a debrief to the visits behind them.
+
+use std::collections::BTreeMap;
+use std::time::{Duration, Instant};
+
+use graylight::debrief::{Behind, Debrief};
+use graylight::practice::Options;
+use graylight::report::{self, ReportOptions};
+use serde_json::Value;
+
+use crate::desk_support::Running;
+use crate::support::Place;
+
+/// A number in a page: its words, and what it carries to ask for its visits.
+struct Number {
+    words: String,
+    carried: BTreeMap<String, String>,
+}
+
+impl Number {
+    fn is_hidden_way(&self) -> bool {
+        self.words.starts_with("The visits")
+    }
+}
+
+fn numbers(page: &str) -> Vec<Number> {
+    let mut numbers = Vec::new();
+    for part in page.split("<span").skip(1) {
+        let (head, rest) = part.split_once('>').unwrap();
+        if !head.contains("data-of=") {
+            continue;
+        }
+        let words = rest.split_once("</span>").unwrap().0;
+        let carried = head.split(" data-").skip(1).map(|pair| {
+            let (name, value) = pair.split_once('=').unwrap();
+            let value = value.trim().trim_matches('"');
+            let plain = value.replace("&quot;", "\"").replace("&amp;", "&");
+            (name.to_owned(), plain)
+        });
+        numbers.push(Number {
+            words: words.to_owned(),
+            carried: carried.collect(),
+        });
+    }
+    numbers
+}
+
+fn page(debrief: &Debrief) -> String {
+    let options = ReportOptions {
+        with_places: false,
+        with_photos: false,
+    };
+    let files = report::files(debrief, options).unwrap();
+    let page = files.iter().find(|(name, _)| name == "report.html");
+    String::from_utf8(page.unwrap().1.clone()).unwrap()
+}
+
+/// `11 of 34 visits, 32 % …` says 11 and 34.
+fn told(words: &str) -> (usize, usize) {
+    let number = |word: &str| word.replace(',', "").parse().unwrap();
+    let mut all = words.split([' ', '\u{a0}']);
+    let counted = number(all.next().unwrap());
+    assert_eq!(all.next(), Some("of"), "{words}");
+    (counted, number(all.next().unwrap()))
+}
+
+#[test]
+fn behind_every_number_lie_as_many_visits() {
+    let three_seasons = Options {
+        seasons: 3,
+        weeks: 8,
+        size: 2.0,
+        ..Options::default()
+    };
+    let one_disturbance = Options {
+        with_last_season: true,
+        with_country: true,
+        ..Options::default()
+    };
+    let mut of = BTreeMap::new();
+    for options in [three_seasons, one_disturbance] {
+        let place = Place::practice(&options);
+        let debrief = place.debrief();
+        let page = page(&debrief);
+        for number in numbers(&page) {
+            let asked = serde_json::to_value(&number.carried).unwrap();
+            let asked: Behind = serde_json::from_value(asked).unwrap();
+            let visits = debrief.visits_behind(&asked);
+            let visits = visits.unwrap_or_else(|| panic!("{} {asked:?}", number.words));
+            let counted = visits.iter().filter(|(_, v)| v.counted).count();
+            assert!(!visits.is_empty(), "{asked:?}");
+            if !number.is_hidden_way() {
+                let expected = told(&number.words);
+                assert_eq!(
+                    (counted, visits.len()),
+                    expected,
+                    "{} {asked:?}",
+                    number.words
+                );
+            }
+            *of.entry(number.carried["of"].clone()).or_insert(0) += 1;
+        }
+    }
+    let enough = |what: &str| of.get(what).is_some_and(|n| *n > 10);
+    for what in ["season", "change", "years", "deer"] {
+        assert!(enough(what), "{of:?}");
+    }
+}
+
+#[test]
+fn a_number_leads_to_pictures_of_its_visits() {
+    let place = Place::practice(&Options {
+        weeks: 5,
+        ..Options::default()
+    });
+    let debrief = place.debrief();
+    let number = numbers(&page(&debrief)).into_iter().find(|n| {
+        n.carried["of"] == "change" && n.carried.contains_key("camera") && !n.is_hidden_way()
+    });
+    let number = number.unwrap();
+    let desk = Running::on(place.path());
+    let mut query = url(&number.carried);
+
+    // Before there is a debrief the page asks for one.
+    assert_eq!(desk.get(&query).status, 404);
+    let start = Instant::now();
+    while desk.get("api/report").json()["made"].is_null() {
+        assert!(start.elapsed() < Duration::from_secs(60));
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    let answer = desk.get(&query).json();
+    let visits = answer["visits"].as_array().unwrap();
+    let (counted, all) = told(&number.words);
+    assert_eq!(
+        (answer["counted"].as_u64(), visits.len()),
+        (Some(counted as u64), all)
+    );
+    let camera = &number.carried["camera"];
+    for visit in visits {
+        assert_eq!(visit["camera"], **camera);
+        let screen = desk.visit(visit["picture"]["visit"].as_u64().unwrap());
+        let shown = screen["pictures"].as_array().unwrap();
+        let first = shown.iter().find(|p| p["id"] == visit["picture"]["id"]);
+        let tags = &first.unwrap()["tags"];
+        let is_of_kind = |tag: &Value| tag["who"] == "buck" && tag["age"].as_f64() >= Some(3.5);
+        assert!(tags.as_array().unwrap().iter().any(is_of_kind), "{screen}");
+        let time = visit["time"].as_str().unwrap();
+        assert_eq!(first.unwrap()["time"], time);
+    }
+
+    query = query.replace("of=change", "of=years");
+    assert_eq!(desk.get(&query).status, 404, "no such number");
+    assert_eq!(desk.get("api/behind?of=nothing").status, 400);
+}
+
+fn url(carried: &BTreeMap<String, String>) -> String {
+    let safe = |text: &str| {
+        text.replace('%', "%25")
+            .replace(' ', "%20")
+            .replace('&', "%26")
+    };
+    let pairs: Vec<String> = carried
+        .iter()
+        .map(|(k, v)| format!("{k}={}", safe(v)))
+        .collect();
+    format!("api/behind?{}", pairs.join("&"))
+}
