@@ -26,6 +26,32 @@ pub struct Behind {
     /// Of a comparison, which of the two sides.
     #[serde(default)]
     pub side: Beside,
+    /// Which half of the day; all of it where nothing is said.
+    #[serde(default)]
+    pub half: Option<Half>,
+    /// The first date, as in 2025-10-18, where not all of the season counts.
+    #[serde(default)]
+    pub since: String,
+}
+
+/// A half of the day, divided by the sun's noon.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Half {
+    /// Until noon.
+    Morning,
+    /// From noon on.
+    Evening,
+}
+
+impl Half {
+    /// The word in a page.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Morning => "morning",
+            Self::Evening => "evening",
+        }
+    }
 }
 
 /// What was counted.
@@ -95,8 +121,14 @@ impl Debrief {
             false => vec![self.camera_named(&number.camera)?],
         };
         let of = |c: usize| {
-            let visits = self.season.cameras[c].visits_between(kind, year.first(), year.last());
-            visits.iter().map(move |v| (c, *v))
+            let from = number.since.parse().unwrap_or(year.first());
+            let visits = self.season.cameras[c].visits_between(kind, from, year.last());
+            let is_meant = |v: &&Visit| {
+                number
+                    .half
+                    .is_none_or(|h| v.is_morning() == (h == Half::Morning))
+            };
+            visits.iter().filter(is_meant).map(move |v| (c, *v))
         };
         Some(cameras.into_iter().flat_map(of).collect())
     }

@@ -3,22 +3,17 @@
 use std::fs::File;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::LazyLock;
 
 use anyhow::{Context, Result};
 use indicatif::ProgressBar;
 use serde::{Deserialize, Serialize};
 use serde_json::json;
-use tzf_rs::DefaultFinder;
 
 use super::server::{Answer, Failure, Reply};
 use super::window::Window;
 use crate::card;
 use crate::files::{Lasting, sync_folder, unfit_for_a_folder, write_whole};
-use crate::property::{Position, Settings, parse_place, place_of_land};
-
-/// Time zones by place (boundaries of OpenStreetMap, Open Database License, within the `tzf-dist` crate).
-static ZONES: LazyLock<DefaultFinder> = LazyLock::new(DefaultFinder::new);
+use crate::property::{Position, Settings, parse_place, place_of_land, zone_at};
 
 /// Where the property is: one of these.
 #[derive(Debug, Deserialize)]
@@ -59,13 +54,8 @@ pub(super) fn place(asked: &PlaceAsked) -> Answer {
         "latitude": position.latitude_deg,
         "longitude": position.longitude_deg,
         "words": in_words(position),
-        "time_zone": zone_of(position),
+        "time_zone": zone_at(position),
     }))
-}
-
-fn zone_of(position: Position) -> String {
-    let name = ZONES.get_tz_name(position.longitude_deg, position.latitude_deg);
-    name.to_owned()
 }
 
 /// `43.1000° north, 90.7000° west`: four digits are eleven metres.

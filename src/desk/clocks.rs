@@ -129,14 +129,17 @@ pub(super) struct Accepted {
 
 /// `POST api/clocks/accept`
 pub(super) fn accept(desk: &Desk, sent: &Accepted) -> Answer {
+    let anew = || Failure::Wrong("The clocks are judged anew just now. Look once more.".to_owned());
+    // Two answers to one finding must not both be written.
+    if !live::is_fresh(desk) {
+        return Err(anew());
+    }
     let clocks = desk.live.clocks().unwrap_or_default();
     let finding = clocks
         .iter()
         .flat_map(|c| &c.findings)
         .find(|f| key(f) == sent.key);
-    let finding = finding.ok_or_else(|| {
-        Failure::Wrong("The clocks are judged anew just now. Look once more.".to_owned())
-    })?;
+    let finding = finding.ok_or_else(anew)?;
     if !sent.other_way {
         return apply(desk, finding);
     }

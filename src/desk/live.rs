@@ -163,6 +163,12 @@ pub(super) fn view(desk: &Desk) -> Value {
     })
 }
 
+/// Whether the last debrief is of the files as they are now.
+pub(super) fn is_fresh(desk: &Desk) -> bool {
+    let now = Mark::of(desk);
+    desk.live.made().is_some_and(|made| made.mark == now)
+}
+
 /// Cameras whose clocks have findings.
 fn doubted_clocks(clocks: &[CameraClock]) -> Vec<String> {
     let doubted = clocks.iter().filter(|c| !c.findings.is_empty());

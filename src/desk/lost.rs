@@ -100,6 +100,7 @@ impl DeskSeason {
                 content: gone.content.clone(),
                 before: before.to_vec(),
                 after: before.iter().filter(stays).cloned().collect(),
+                missed: Vec::new(),
             };
             (columns, rows)
         };

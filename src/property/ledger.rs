@@ -307,10 +307,27 @@ impl Ledger {
 }
 
 /// Whether a file was cut within its first line, so that there is nothing in it but the beginning of the
-/// headings: the first change completes them.
+/// headings, in whatever writing: the first change completes them.
 fn is_cut_heading(bytes: &[u8], headings: &Headings) -> bool {
-    let usual = headings.known.join(",");
-    !bytes.is_empty() && bytes.len() < usual.len() && usual.as_bytes().starts_with(bytes)
+    // Marks of UTF-8 and UTF-16, and what UTF-16 has between Latin letters.
+    let marks = |b: &u8| matches!(b, 0 | 0xef | 0xbb | 0xbf | 0xff | 0xfe);
+    let plain: Vec<u8> = bytes.iter().copied().filter(|b| !marks(b)).collect();
+    let Ok(text) = String::from_utf8(plain) else {
+        return false;
+    };
+    let text = text.trim_end_matches(['\r', '\n']).to_lowercase();
+    let mut cells: Vec<&str> = text
+        .split([',', ';', '\t'])
+        .map(|c| c.trim().trim_matches('"'))
+        .collect();
+    let last = cells.pop().unwrap_or("");
+    let is_whole = headings
+        .required
+        .iter()
+        .all(|r| cells.contains(r) || last == *r);
+    let is_known = |c: &&str| headings.known.contains(c);
+    let begins_one = headings.known.iter().any(|k| k.starts_with(last));
+    !bytes.is_empty() && !(is_whole && is_known(&last)) && cells.iter().all(is_known) && begins_one
 }
 
 /// The cell under a heading, of cells that are given with theirs.
@@ -444,7 +461,14 @@ mod tests {
 
     #[test]
     fn headings_that_were_cut_short_are_completed() {
-        for cut in ["p", "picture", "picture,wh", "picture,who,coun"] {
+        for cut in [
+            "p",
+            "picture",
+            "picture,wh",
+            "picture,who,coun",
+            "\u{feff}pi",
+            "\"picture\";\"w",
+        ] {
             let all = after(cut.as_bytes());
             let whole = b"picture,who,count\nb.jpg,\"doe, \"\"wet\"\"\",\n";
             assert_eq!(all, whole, "{cut}");

@@ -27,6 +27,7 @@ mod stands;
 mod text;
 mod weather;
 mod written;
+mod zone;
 
 use std::path::{Path, PathBuf};
 
@@ -56,6 +57,7 @@ pub use sits::Sit;
 pub use stands::Stand;
 pub use weather::{WeatherRow, WeatherTime};
 pub use written::Written;
+pub use zone::zone_at;
 
 /// The land and everything that was written down about it.
 #[derive(Debug, Clone)]

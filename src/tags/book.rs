@@ -207,6 +207,7 @@ impl TagBook {
                 rows.iter().map(|row| self.ledger.cells(row)).collect()
             }),
             after: after.remove(&picture).unwrap_or_default(),
+            missed: Vec::new(),
         };
         pictures.map(of_picture).collect()
     }

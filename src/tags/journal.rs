@@ -41,6 +41,10 @@ pub struct PictureRows {
     pub before: Vec<Vec<String>>,
     /// Its rows after.
     pub after: Vec<Vec<String>>,
+    /// The rows that it had had, where the table lacked them at that moment: one that brings them back later has
+    /// been set back.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub missed: Vec<Vec<String>>,
 }
 
 /// A line of the journal.
@@ -77,6 +81,17 @@ impl Kept {
     fn says(&self) -> Vec<Seen> {
         let seen = |row: &Vec<String>| Seen::of(&self.named(row));
         self.rows.iter().map(seen).collect()
+    }
+
+    /// Its rows under other headings, if some others say something else.
+    fn missed(&self, columns: &[String], others: &[Vec<String>]) -> Vec<Vec<String>> {
+        let under = |row: &Vec<String>| {
+            let named = self.named(row);
+            let cell = |c: &String| cell_under(&named, c).unwrap_or("").to_owned();
+            columns.iter().map(cell).collect()
+        };
+        let rows: Vec<Vec<String>> = self.rows.iter().map(under).collect();
+        if rows == others { Vec::new() } else { rows }
     }
 
     /// A row's cells with their headings.
@@ -128,7 +143,12 @@ impl Journal {
     ///
     /// # Errors
     /// What the disk said. What it tells of counts all the same as long as the program runs.
-    pub fn add(&mut self, entry: Entry) -> io::Result<()> {
+    pub fn add(&mut self, mut entry: Entry) -> io::Result<()> {
+        for picture in &mut entry.pictures {
+            let kept = self.kept.get(&picture.picture);
+            picture.missed =
+                kept.map_or_else(Vec::new, |k| k.missed(&entry.columns, &picture.before));
+        }
         let written = self.append(&entry);
         self.follow(entry);
         written
@@ -171,6 +191,9 @@ impl Journal {
             kept.earlier =
                 before.map_or_else(Vec::new, |b| [b.earlier.clone(), vec![b.says()]].concat());
             kept.earlier.push(said_before);
+            kept.rows.clone_from(&picture.missed);
+            let missed = kept.says();
+            kept.earlier.push(missed);
             kept.rows.clone_from(&picture.after);
             let now = kept.says();
             kept.earlier.retain(|e| !e.is_empty() && *e != now);

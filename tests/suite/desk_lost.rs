@@ -462,3 +462,64 @@ fn a_table_that_is_cut_within_its_headings_is_rebuilt() {
     put_back(&desk);
     assert_eq!(text(&place), all);
 }
+
+/// A table that was emptied, tagged into, and then comes back as it was has set that tag back, also after a restart
+/// and where the row that came back was never tagged here.
+#[test]
+fn a_table_that_comes_back_after_it_was_emptied_takes_no_tag() {
+    let place = small();
+    let old = "picture,who,count,age,name,note\ncards/Oak/IMG_0000.JPG,doe,1,2.5,,\n";
+    place.put("tags.csv", old);
+    for emptied in ["", "picture,who,count,age,name,note\n"] {
+        let desk = Running::on(place.path());
+        assert_eq!(desk.visit(0)["state"], "partly");
+        std::thread::sleep(THROUGH);
+        fs::write(place.path().join("tags.csv"), emptied).unwrap();
+        std::thread::sleep(THROUGH);
+        assert_eq!(lost(&desk), 1);
+        assert_eq!(desk.tag(0, &doe("mine")).status, 200);
+        let mine = rows(&text(&place));
+        fs::write(place.path().join("tags.csv"), old).unwrap();
+        drop(desk);
+        let desk = Running::on(place.path());
+        std::thread::sleep(THROUGH);
+        assert_eq!(lost(&desk), mine.len() as u64, "{emptied:?}");
+        put_back(&desk);
+        let there = rows(&text(&place));
+        assert!(there.is_superset(&mine), "{there:?}");
+        drop(desk);
+        fs::remove_file(place.path().join("tags-journal.jsonl")).unwrap();
+        place.put("tags.csv", old);
+    }
+}
+
+/// Whatever a table is cut to within its first line, it is rebuilt.
+#[test]
+fn a_heading_cut_anywhere_is_rebuilt() {
+    let place = small();
+    let desk = Running::on(place.path());
+    assert_eq!(desk.tag(0, &doe("mine")).status, 200);
+    drop(desk);
+    let all = rows(&text(&place));
+    let cuts: [&[u8]; 10] = [
+        b"\xef\xbb",
+        b"\xef\xbb\xbfpict",
+        b"picture;",
+        b"\"pict",
+        b"\"picture\",\"wh",
+        b"picture\r\n",
+        b"\xff\xfep\0i\0c\0",
+        b"picture;who;cou",
+        b"picture\twho\tag",
+        b"pic",
+    ];
+    for cut in cuts {
+        fs::write(place.path().join("tags.csv"), cut).unwrap();
+        let desk = Running::on(place.path());
+        std::thread::sleep(THROUGH);
+        assert_eq!(lost(&desk), all.len() as u64, "{cut:?}");
+        put_back(&desk);
+        assert_eq!(rows(&text(&place)), all, "{cut:?}");
+        drop(desk);
+    }
+}

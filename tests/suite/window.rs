@@ -378,6 +378,9 @@ fn clocks_are_put_right_on_the_page() {
     assert_ne!(ways[0], ways[1]);
     let other = json!({ "key": half_day["key"], "other_way": true });
     assert_eq!(desk.post("api/clocks/accept", &other).status, 200);
+    // The other answer to the same question, from another tab, comes too late.
+    let late = desk.post("api/clocks/accept", &json!({ "key": half_day["key"] }));
+    assert_eq!(late.status, 422);
     let written = desk.get("api/clocks").json()["rows"]
         .as_array()
         .unwrap()

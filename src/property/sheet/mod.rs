@@ -177,7 +177,7 @@ impl Sheet {
 
     /// # Errors
     /// When a column is missing that no row can do without.
-    pub(super) fn require(&self, headings: &Headings) -> Result<()> {
+    pub fn require(&self, headings: &Headings) -> Result<()> {
         let is_missing = |c: &&&str| !self.columns.iter().any(|known| known == **c);
         if let Some(column) = headings.required.iter().find(is_missing) {
             bail!(
@@ -189,7 +189,11 @@ impl Sheet {
         Ok(())
     }
 
-    pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<Self> {
+    /// Reads the bytes of a table, in whatever writing; `name` is what messages call it.
+    ///
+    /// # Errors
+    /// When they are no table.
+    pub fn decode(name: &str, bytes: &[u8]) -> Result<Self> {
         let text::Text {
             text,
             torn,

@@ -3,7 +3,7 @@
 
 use maud::{Markup, html};
 
-use crate::debrief::{Behind, Beside, Counted, DaylightAnswer, Debrief};
+use crate::debrief::{Behind, Beside, Counted, DaylightAnswer, Debrief, Half};
 use crate::shift::{Shift, Side};
 
 /// A number in words, with what it was counted from.
@@ -22,7 +22,8 @@ fn marked(words: &str, number: &Behind, is_hidden: bool) -> Markup {
     html! {
         span hidden[is_hidden] data-of=(number.of.word()) data-kind=[some(&number.kind)] data-camera=[some(&number.camera)]
             data-which=[some(&number.which)] data-season=[some(&number.season)]
-            data-side=[is_compared.then(|| number.side.word())] { (words) }
+            data-side=[is_compared.then(|| number.side.word())]
+            data-half=[number.half.map(Half::word)] data-since=[some(&number.since)] { (words) }
     }
 }
 
@@ -35,6 +36,16 @@ pub(super) fn of_season(debrief: &Debrief, answer: &DaylightAnswer) -> Behind {
         which: String::new(),
         season: String::new(),
         side: Beside::Before,
+        half: None,
+        since: String::new(),
+    }
+}
+
+/// Of one half of its days.
+pub(super) fn of_half(debrief: &Debrief, answer: &DaylightAnswer, half: Half) -> Behind {
+    Behind {
+        half: Some(half),
+        ..of_season(debrief, answer)
     }
 }
 
@@ -47,6 +58,8 @@ pub(super) fn of_change(debrief: &Debrief, row: &Shift, side: Beside) -> Behind 
         which: row.disturbance.clone(),
         season: String::new(),
         side,
+        half: None,
+        since: String::new(),
     }
 }
 
@@ -69,6 +82,8 @@ pub(super) fn of_deer(name: &str, season: &str) -> Behind {
         which: name.to_owned(),
         season: season.to_owned(),
         side: Beside::Before,
+        half: None,
+        since: String::new(),
     }
 }
 

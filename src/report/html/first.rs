@@ -113,8 +113,10 @@ fn season(debrief: &Debrief) -> Said {
         working: summary::best_camera(debrief),
         more: Some(format!("#{}", Part::Light.id())),
         visits: all
-            .map(|a| vec![("The visits", behind::of_season(debrief, a))])
-            .unwrap_or_default(),
+            .map(|a| ("The visits".to_owned(), behind::of_season(debrief, a)))
+            .into_iter()
+            .chain(leaders(debrief))
+            .collect(),
         ..Said::plain(Sure::Counted, heart)
     }
 }
@@ -155,15 +157,27 @@ fn disturbance(debrief: &Debrief, disturbance: &Disturbance) -> Said {
     }
 }
 
+/// To the visits at the camera that leads.
+fn leaders(debrief: &Debrief) -> Option<(String, Behind)> {
+    let leader = debrief.leader?;
+    let at = debrief.daylight_of(Some(leader.camera), debrief.season.about.kind)?;
+    let number = Behind {
+        since: leader.since.to_string(),
+        ..behind::of_season(debrief, at)
+    };
+    let camera = debrief.camera_name(Some(leader.camera));
+    Some((format!("Those at {camera}"), number))
+}
+
 /// To the visits on both sides, as far as there are any.
-fn ways(debrief: &Debrief, row: &Shift) -> Vec<(&'static str, Behind)> {
+fn ways(debrief: &Debrief, row: &Shift) -> Vec<(String, Behind)> {
     [
         ("The visits before", &row.before, Beside::Before),
         ("The visits after", &row.after, Beside::After),
     ]
     .into_iter()
     .filter(|(_, side, _)| side.visits > 0)
-    .map(|(words, _, beside)| (words, behind::of_change(debrief, row, beside)))
+    .map(|(words, _, beside)| (words.to_owned(), behind::of_change(debrief, row, beside)))
     .collect()
 }
 

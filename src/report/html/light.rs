@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::contents::Part;
 use super::strip::{legend, strip};
 use super::{behind, figure};
-use crate::debrief::{DaylightAnswer, Debrief, Usual};
+use crate::debrief::{Behind, DaylightAnswer, Debrief, Half, Usual};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
 use crate::visits::Kind;
@@ -131,9 +131,12 @@ fn row(debrief: &Debrief, name: &str, a: &DaylightAnswer) -> Markup {
                 @if a.visits == 0 && !a.pictures.are_tagged() { "not tagged" }
                 @else { (counts(debrief, a)) }
             }
-            td { (rate(a)) }
-            td { (usual(a.evening, words::around_sunset, true)) }
-            td { (usual(a.morning, words::around_sunrise, false)) }
+            td {
+                @if a.per_100_nights.is_some() && a.visits > 0 { (behind::told(&rate(a), &behind::of_season(debrief, a))) }
+                @else { (rate(a)) }
+            }
+            td { (usual(a.evening, words::around_sunset, behind::of_half(debrief, a, Half::Evening))) }
+            td { (usual(a.morning, words::around_sunrise, behind::of_half(debrief, a, Half::Morning))) }
         }
     }
 }
@@ -148,13 +151,14 @@ fn rate(a: &DaylightAnswer) -> String {
     }
 }
 
-fn usual(usual: Option<Usual>, told: fn(f64) -> String, is_evening: bool) -> Markup {
+fn usual(usual: Option<Usual>, told: fn(f64) -> String, number: Behind) -> Markup {
+    let is_evening = number.half == Some(Half::Evening);
     html! {
         @match usual {
             None => { "no visits" }
             Some(u) => {
                 (told(u.median_min))
-                div.note { (words::spread(u, told, is_evening)) }
+                div.note { (behind::told(&words::spread(u, told, is_evening), &number)) }
             }
         }
     }

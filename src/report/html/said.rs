@@ -56,7 +56,7 @@ pub(super) struct Said {
     /// The part of the page with all of it.
     pub more: Option<String>,
     /// The visits that it was counted from, each way in words.
-    pub visits: Vec<(&'static str, Behind)>,
+    pub visits: Vec<(String, Behind)>,
 }
 
 impl Said {
