@@ -22,6 +22,7 @@
 //! | [`outlook`] | what the season says for the next one | [`outlook::Outlook`] |
 //! | [`debrief`] | the season's answers | [`debrief::Debrief`] |
 //! | [`report`] | plots, page, tables, findings file | files |
+//! | [`exchange`] | packages by an open standard, out and in | files |
 //! | [`desk`] | the tagging page, served to this computer's browser | `tags.csv` |
 //! | [`practice`] | seasons with a known answer | a property folder |
 //! | [`commands`] | one file per command | exit status |
@@ -61,6 +62,7 @@ pub mod clock_check;
 pub mod commands;
 pub mod debrief;
 pub mod desk;
+pub mod exchange;
 pub mod files;
 pub mod measure;
 pub mod outlook;

@@ -36,6 +36,7 @@ enum Command {
     Herd(commands::herd::Herd),
     Plan(commands::plan::Plan),
     Share(commands::share::Share),
+    Receive(commands::receive::Receive),
     Clock(commands::clock::Clock),
     Practice(commands::practice::Practice),
 }
@@ -63,6 +64,7 @@ fn run(command: Command) -> anyhow::Result<()> {
         Command::Herd(c) => c.run(),
         Command::Plan(c) => c.run(),
         Command::Share(c) => c.run(),
+        Command::Receive(c) => c.run(),
         Command::Clock(c) => c.run(),
         Command::Practice(c) => c.run(),
     }

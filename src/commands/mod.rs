@@ -9,6 +9,7 @@ pub mod herd;
 pub mod plan;
 pub mod practice;
 pub mod pull;
+pub mod receive;
 pub mod refile;
 pub mod share;
 pub mod shift;

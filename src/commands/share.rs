@@ -1,4 +1,4 @@
-//! `graylight share PROPERTY --to FILE`
+//! `graylight share PROPERTY --to FILE`, or `--to FOLDER --package`
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -6,32 +6,56 @@ use std::path::PathBuf;
 use anyhow::{Context, Result, ensure};
 use clap::Args;
 
+use crate::exchange::{Coordinates, Files, PackageOptions, write_package};
 use crate::files::{self, Lasting};
 use crate::report::{ShareOptions, one_page};
 
-/// One page for others: no coordinates and no scale
+/// One page for others without coordinates, or a data package for biologists
 #[derive(Args)]
 pub struct Share {
     /// The property's folder
     property: PathBuf,
-    /// The page to write
+    /// The page to write; with --package the new folder of the package
     #[arg(long, value_name = "FILE")]
     to: PathBuf,
     /// Letters in place of the names of the property, its cameras and its deer, and no photographs: cameras
     /// print names onto them
-    #[arg(long)]
+    #[arg(long, conflicts_with = "package")]
     no_names: bool,
     /// Leave out what is logged as a neighbour's
-    #[arg(long)]
+    #[arg(long, conflicts_with = "package")]
     no_neighbours: bool,
     /// Leave out the photographs
-    #[arg(long)]
+    #[arg(long, conflicts_with = "package")]
     no_photos: bool,
+    /// A camera-trap data package (TDWG 1.0.2): deployments, media and observations with their schemas
+    #[arg(long, requires = "coordinates")]
+    package: bool,
+    /// What the package says of places: exact, none, or the width of a grid in degrees such as 0.1
+    #[arg(long, requires = "package", value_name = "HOW")]
+    coordinates: Option<Coordinates>,
+    /// Whether the pictures stay where they are or are copied into the package; those of people and vehicles
+    /// never are
+    #[arg(long, requires = "package", value_enum, default_value = "referenced")]
+    files: Files,
+    /// The scientific name of the deer
+    #[arg(long, requires = "package", default_value = "Odocoileus virginianus")]
+    species: String,
+    /// Who is named as the package's maker
+    #[arg(long, requires = "package", default_value = "the landowner")]
+    contributor: String,
 }
 
 impl Share {
     /// Runs the command.
     pub fn run(&self) -> Result<()> {
+        match self.coordinates.filter(|_| self.package) {
+            Some(coordinates) => self.package(coordinates),
+            None => self.page(),
+        }
+    }
+
+    fn page(&self) -> Result<()> {
         ensure!(
             self.to
                 .extension()
@@ -56,5 +80,35 @@ impl Share {
             super::say("Names of places, cameras and deer are in it; --no-names leaves them out.")?;
         }
         Ok(())
+    }
+
+    fn package(&self, coordinates: Coordinates) -> Result<()> {
+        let debrief = super::debrief(&self.property)?;
+        let options = PackageOptions {
+            coordinates,
+            files: self.files,
+            species: self.species.clone(),
+            contributor: self.contributor.clone(),
+            created: chrono::Utc::now(),
+        };
+        let written = write_package(&debrief, &options, &self.to)?;
+        for (table, rows) in &written.rows {
+            super::say(format_args!("{table}: {rows}"))?;
+        }
+        if self.files == Files::Copied {
+            super::say(format_args!(
+                "{} pictures copied; {} of people or vehicles kept back",
+                written.copied, written.kept_back
+            ))?;
+        }
+        if coordinates == Coordinates::LeftOut {
+            super::say(
+                "The standard wants coordinates; without them the package can be read and is not complete by it.",
+            )?;
+        }
+        super::say(
+            "Names of places, cameras and deer, and your notes, are in it. Sits, stands and grounds are not.",
+        )?;
+        super::say(format_args!("The package: {}", self.to.display()))
     }
 }

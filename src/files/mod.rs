@@ -5,6 +5,7 @@
 //! folder that lists it before it counts ([`Lasting::Synced`]); reports and memories can be made anew and
 //! are not. *One at a time*: whoever changes what several commands change holds a lock meanwhile ([`hold`]).
 
+mod folder;
 mod hash;
 mod lock;
 mod names;
@@ -14,6 +15,7 @@ mod state;
 mod sync;
 mod write;
 
+pub use folder::make_folder;
 pub use hash::{hash_from_disk, hash_whole};
 pub use lock::{Busy, hold};
 pub use names::unfit_for_a_folder;

@@ -327,7 +327,8 @@ fn is_cut_heading(bytes: &[u8], headings: &Headings) -> bool {
         .all(|r| cells.contains(r) || last == *r);
     let is_known = |c: &&str| headings.known.contains(c);
     let begins_one = headings.known.iter().any(|k| k.starts_with(last));
-    !bytes.is_empty() && !(is_whole && is_known(&last)) && cells.iter().all(is_known) && begins_one
+    let is_heading = is_whole && is_known(&last);
+    !bytes.is_empty() && !is_heading && cells.iter().all(is_known) && begins_one
 }
 
 /// The cell under a heading, of cells that are given with theirs.

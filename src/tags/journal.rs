@@ -346,6 +346,7 @@ mod tests {
                 content: String::new(),
                 before: rows(before),
                 after: rows(after),
+                missed: Vec::new(),
             }],
         }
     }

@@ -12,6 +12,7 @@ mod desk_files;
 mod desk_lost;
 mod desk_support;
 mod error_rates;
+mod exchange;
 mod exif_outside;
 mod findings;
 mod keywords_outside;

@@ -10,12 +10,16 @@ pub fn reference(name: &str) -> PathBuf {
     folders.find(|f| f.is_dir()).unwrap().join(name)
 }
 
+/// The Python with the pinned libraries, made if it is not there yet.
+pub fn python() -> String {
+    let python = Command::new(reference("python")).output().unwrap();
+    String::from_utf8(python.stdout).unwrap().trim().to_owned()
+}
+
 /// Puts pictures that cameras of several makers took into a folder, with what an independent reader says
 /// of them (`reference/real_cameras.py` names the packages they are from).
 pub fn real_cameras(into: &Path) {
-    let python = Command::new(reference("python")).output().unwrap();
-    let python = String::from_utf8(python.stdout).unwrap();
-    let made = Command::new(python.trim())
+    let made = Command::new(python())
         .arg(reference("real_cameras.py"))
         .arg(into)
         .output()

@@ -1,0 +1,132 @@
+//! What the standard has no place for.
+
+use super::media::Media;
+use super::sheet::Sheet;
+use super::{Files, PackageOptions};
+use crate::debrief::Debrief;
+use crate::exchange::coordinates::degrees;
+use crate::exchange::schema;
+
+pub(super) fn disturbances(debrief: &Debrief, options: &PackageOptions) -> Sheet {
+    let mut sheet = Sheet::of(schema::disturbances());
+    for d in &debrief.property.disturbances {
+        let place = d.position.and_then(|p| options.coordinates.tell(p));
+        sheet.add(&[
+            ("id", d.id.clone()),
+            ("start", d.start.format("%FT%T").to_string()),
+            (
+                "end",
+                d.end
+                    .map_or_else(String::new, |e| e.format("%FT%T").to_string()),
+            ),
+            ("by", d.by.word().to_owned()),
+            ("what", d.what.clone()),
+            (
+                "latitude",
+                place.map_or_else(String::new, |p| degrees(p.latitude_deg)),
+            ),
+            (
+                "longitude",
+                place.map_or_else(String::new, |p| degrees(p.longitude_deg)),
+            ),
+            ("near", d.near.join("|")),
+        ]);
+    }
+    sheet
+}
+
+pub(super) fn silences(debrief: &Debrief) -> Sheet {
+    let mut sheet = Sheet::of(schema::silences());
+    for camera in &debrief.season.cameras {
+        for silence in &camera.effort.silences {
+            sheet.add(&[
+                ("locationName", camera.name.clone()),
+                ("from", silence.from.to_string()),
+                ("until", silence.until.to_string()),
+            ]);
+        }
+    }
+    sheet
+}
+
+pub(super) fn clock_corrections(debrief: &Debrief) -> Sheet {
+    let mut sheet = Sheet::of(schema::clock_corrections());
+    for c in &debrief.property.corrections {
+        let moment = |t: Option<chrono::NaiveDateTime>| {
+            t.map_or_else(String::new, |t| t.format("%FT%T").to_string())
+        };
+        sheet.add(&[
+            ("locationName", c.camera.clone()),
+            ("from", moment(c.from)),
+            ("until", moment(c.until)),
+            ("minutes", c.shift_min.to_string()),
+            (
+                "minutesAtEnd",
+                c.until_shift_min
+                    .map_or_else(String::new, |m| m.to_string()),
+            ),
+            ("reason", c.why.clone()),
+        ]);
+    }
+    sheet
+}
+
+pub(super) fn individuals(debrief: &Debrief) -> Sheet {
+    let mut sheet = Sheet::of(schema::individuals());
+    for deer in &debrief.property.deer {
+        sheet.add(&[
+            ("individualID", deer.name.clone()),
+            (
+                "born",
+                deer.born.map_or_else(String::new, |y| y.to_string()),
+            ),
+            ("note", deer.note.clone()),
+        ]);
+    }
+    sheet
+}
+
+pub(super) fn settings(debrief: &Debrief) -> Sheet {
+    let s = &debrief.property.settings;
+    let mut sheet = Sheet::of(schema::settings());
+    for (setting, value, unit) in [
+        ("time_zone", s.time_zone.name().to_owned(), ""),
+        (
+            "legal_before_sunrise",
+            s.legal_before_sunrise_min.to_string(),
+            "min",
+        ),
+        (
+            "legal_after_sunset",
+            s.legal_after_sunset_min.to_string(),
+            "min",
+        ),
+        ("visit_gap", s.gap_min.to_string(), "min"),
+        ("mature_age", s.mature_age.to_string(), "years"),
+        (
+            "season_begins",
+            format!("{:02}-{:02}", s.year_start.month, s.year_start.day),
+            "month-day",
+        ),
+    ] {
+        sheet.add(&[
+            ("setting", setting.to_owned()),
+            ("value", value),
+            ("unit", unit.to_owned()),
+        ]);
+    }
+    sheet
+}
+
+pub(super) fn untimed(debrief: &Debrief, media: &Media, files: Files) -> Sheet {
+    let mut sheet = Sheet::of(schema::untimed());
+    // A picture that nothing can be said of is not copied.
+    let paths = media.untimed.iter().filter(|_| files == Files::Referenced);
+    for picture in paths.map(|p| &debrief.crawl.pictures[*p as usize]) {
+        sheet.add(&[
+            ("filePath", picture.path.clone()),
+            ("locationName", picture.camera.clone()),
+        ]);
+    }
+    sheet
+}
