@@ -27,7 +27,7 @@ impl Check {
         let found = check(&property, &progress);
         progress.finish_and_clear();
         if self.json {
-            super::say(serde_json::to_string_pretty(&json!({ "check": found }))?)?;
+            super::say_json(&json!({ "check": found }))?;
         } else {
             super::say(&found)?;
         }

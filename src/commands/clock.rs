@@ -82,9 +82,7 @@ impl Clock {
             false => Vec::new(),
         };
         if self.json {
-            return super::say(serde_json::to_string_pretty(
-                &self.told(&clocks, &known, &accepted),
-            )?);
+            return super::say_json(&self.told(&clocks, &known, &accepted));
         }
         if clocks.is_empty() && findings.is_empty() {
             return super::say(
@@ -202,7 +200,7 @@ impl Clock {
         if self.json {
             let row = |r: &CorrectionLine| json!({ "line": r.line, "row": r.row });
             let value = json!({ "rows": rows.iter().map(row).collect::<Vec<_>>() });
-            return super::say(serde_json::to_string_pretty(&value)?);
+            return super::say_json(&value);
         }
         if rows.is_empty() {
             return super::say("clocks.csv has no rows.");
@@ -214,7 +212,7 @@ impl Clock {
     fn undo(&self, line: u64) -> Result<()> {
         let row = remove_correction(&self.property, line)?;
         match self.json {
-            true => super::say(serde_json::to_string_pretty(&json!({ "removed": row }))?),
+            true => super::say_json(&json!({ "removed": row })),
             false => super::say(format_args!(
                 "Line {line} was taken out of clocks.csv: {row}"
             )),

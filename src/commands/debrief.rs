@@ -45,7 +45,7 @@ impl Debrief {
         let pdf = self.pdf.then(|| print_pdf(&saved.page)).transpose()?;
         if self.json {
             let findings = findings(&debrief, self.with_places);
-            super::say(serde_json::to_string_pretty(&findings)?)?;
+            super::say_json(&findings)?;
         } else {
             super::daylight::print(&debrief)?;
             super::say("")?;

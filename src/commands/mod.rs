@@ -29,7 +29,7 @@ use serde_json::{Value, json};
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
 use crate::property::Problem;
-use crate::report::whole_percent;
+use crate::report::{rounded, whole_percent};
 
 /// Reads a property and answers everything, with a progress bar and the problems on stderr.
 fn debrief(property: &Path) -> Result<Debrief> {
@@ -74,9 +74,7 @@ fn tell(
 ) -> Result<()> {
     let debrief = debrief(property)?;
     if json {
-        say(serde_json::to_string_pretty(
-            &json!({ key: value(&debrief) }),
-        )?)
+        say_json(&json!({ key: value(&debrief) }))
     } else {
         lines(&debrief)
     }
@@ -114,6 +112,12 @@ fn in_sum(problems: &[Problem]) -> String {
         problems.len(),
         named.join(", ")
     )
+}
+
+/// Prints facts as JSON, numbers as the findings file has them.
+fn say_json(value: &impl serde::Serialize) -> Result<()> {
+    let value = rounded(serde_json::to_value(value)?);
+    say(serde_json::to_string_pretty(&value)?)
 }
 
 /// Prints a line of results. A reader that has seen enough, as `head` has, is no error.

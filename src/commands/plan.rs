@@ -80,9 +80,7 @@ impl Plan {
             keep(&debrief, &proof.question)?;
         }
         match self.json {
-            true => super::say(serde_json::to_string_pretty(
-                &serde_json::json!({ "plan": report::proof(&proof) }),
-            )?),
+            true => super::say_json(&serde_json::json!({ "plan": report::proof(&proof) })),
             false => print(&debrief, &proof, self.keep),
         }
     }

@@ -46,7 +46,7 @@ impl Pull {
         let receipt = pull(&property, &request, &progress)?;
         progress.finish_and_clear();
         if self.json {
-            super::say(serde_json::to_string_pretty(&json!({ "pull": receipt }))?)?;
+            super::say_json(&json!({ "pull": receipt }))?;
         } else {
             super::say(&receipt)?;
         }

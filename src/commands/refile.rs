@@ -30,7 +30,7 @@ impl Refile {
         let property = Property::open(&self.property)?;
         let refiled = refile(&property, &self.what, &self.to)?;
         if self.json {
-            return super::say(serde_json::to_string_pretty(&json!({ "refile": refiled }))?);
+            return super::say_json(&json!({ "refile": refiled }));
         }
         super::say(format_args!(
             "{} files belong to {} now, and {} rows of tags.csv with them.",

@@ -329,7 +329,7 @@ fn folder_of(property: &Property, camera: &str) -> Result<PathBuf> {
 }
 
 /// The card must not lie in the property, nor the property on the card.
-fn apart(property: &Property, card: &Path) -> Result<()> {
+fn apart(property: &Property, request: &Path) -> Result<()> {
     let real = |path: &Path| {
         path.canonicalize().with_context(|| {
             format!(
@@ -338,7 +338,17 @@ fn apart(property: &Property, card: &Path) -> Result<()> {
             )
         })
     };
-    let (card, root) = (real(card)?, real(&property.root)?);
+    let (card, root) = match (real(request), real(&property.root)) {
+        // A path of more than 260 signs cannot be resolved everywhere (Wine's "more data available").
+        (card, Err(_)) if cfg!(windows) && property.root.exists() => {
+            let _ = card?;
+            (
+                std::path::absolute(request)?,
+                std::path::absolute(&property.root)?,
+            )
+        }
+        (card, root) => (card?, root?),
+    };
     if !card.is_dir() {
         bail!(
             "{} is not a folder. Name the card's folder.",

@@ -34,7 +34,7 @@ fn round(value: &mut Value) {
 }
 
 /// The same, of a value that is handed on.
-pub(super) fn rounded(mut value: Value) -> Value {
+pub(crate) fn rounded(mut value: Value) -> Value {
     round(&mut value);
     value
 }

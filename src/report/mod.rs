@@ -21,6 +21,7 @@ mod words;
 
 pub use clock_findings::{clock_finding, clocks};
 pub use deer_findings::deer;
+pub(crate) use digits::rounded;
 pub use findings::{cameras, daylight, findings, pictures};
 pub use gallery::clock_plot_name;
 pub use html::{ShareOptions, one_page};
