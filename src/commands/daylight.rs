@@ -42,7 +42,8 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
         .cameras
         .iter()
         .map(|c| c.name.chars().count())
-        .fold(18, usize::max);
+        .fold(18, usize::max)
+        .min(60);
     for kind in debrief.season.about.kinds() {
         super::say(format_args!("  {}", kind.plural()))?;
         for answer in debrief.daylight_now().filter(|a| a.kind == kind) {

@@ -35,7 +35,7 @@ pub struct Share {
     #[arg(long, requires = "package", value_name = "HOW")]
     coordinates: Option<Coordinates>,
     /// Whether the pictures stay where they are or are copied into the package; those of people and vehicles
-    /// never are
+    /// never are, and where places are not told exactly only JPEG pictures, without what stands beside their pixels
     #[arg(long, requires = "package", value_enum, default_value = "referenced")]
     files: Files,
     /// The scientific name of the deer
@@ -97,7 +97,7 @@ impl Share {
         }
         if self.files == Files::Copied {
             super::say(format_args!(
-                "{} pictures copied; {} of people or vehicles kept back",
+                "{} pictures copied; {} kept back (people, vehicles, and what may say where it was taken)",
                 written.copied, written.kept_back
             ))?;
         }

@@ -4,7 +4,7 @@
 //! Information Standards (TDWG), 1.0.2; types and constraints are written down as Table Schema says
 //! (Frictionless Data, "Table Schema", 1.0). The other tables are this program's own.
 
-use chrono::{DateTime, FixedOffset};
+use chrono::{DateTime, Datelike, FixedOffset};
 use serde_json::{Map, Value, json};
 
 /// What cells of a field hold.
@@ -210,7 +210,7 @@ impl Field {
             Sort::Boolean => boolean(cell)
                 .is_none()
                 .then_some("is neither true nor false"),
-            Sort::Moment => moment(cell).is_none().then_some(
+            Sort::Moment => moment(cell).filter(is_possible).is_none().then_some(
                 "is no moment such as 2025-10-18T06:30:00-05:00 (its distance from UTC is needed)",
             ),
             Sort::Date => cell
@@ -250,6 +250,12 @@ pub(super) fn moment(cell: &str) -> Option<DateTime<FixedOffset>> {
     DateTime::parse_from_rfc3339(cell)
         .or_else(|_| DateTime::parse_from_str(cell, MOMENT_FORMAT))
         .ok()
+}
+
+/// Clocks on the wall are at most 14 hours from UTC (Kiribati), and no trail camera is older than this.
+fn is_possible(at: &DateTime<FixedOffset>) -> bool {
+    let hours = at.offset().local_minus_utc().abs() / 3600;
+    hours <= 14 && (1980..=2100).contains(&at.year())
 }
 
 /// The words of Table Schema for yes and no.

@@ -88,6 +88,14 @@ pub fn read(
     })
 }
 
+/// The person's notes in `sightings.csv`, one for each of the sightings without a picture, in their order.
+///
+/// # Errors
+/// When the file cannot be read.
+pub fn notes_without_picture(property: &Property, today: NaiveDate) -> Result<Vec<Option<String>>> {
+    rows::notes(property, today)
+}
+
 impl Tagged {
     /// Whether every table of tags has a row that can be used.
     ///

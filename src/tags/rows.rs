@@ -52,6 +52,23 @@ pub(super) fn read(
     Ok(table)
 }
 
+/// The person's notes beside the usable rows, in the order of the table that [`read`] makes.
+pub(super) fn notes(property: &Property, today: NaiveDate) -> Result<Vec<Option<String>>> {
+    let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, &mut Vec::new())? else {
+        return Ok(Vec::new());
+    };
+    let mut notes = Vec::new();
+    let sheet = sheet.with_order(property.settings.date_order);
+    sheet.for_each(&mut Vec::new(), |row, problems| {
+        if moment_of(row, today).is_ok()
+            && let Some(tag) = seen(row, FILE, problems)
+        {
+            notes.push(tag.note);
+        }
+    });
+    Ok(notes)
+}
+
 /// Some of the rows, with camera codes of their own where a camera was not known before.
 struct Part<'a> {
     cameras: CameraCodes,

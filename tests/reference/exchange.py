@@ -122,10 +122,14 @@ def write(folder):
                 else:
                     row |= {"observationType": rng.choice(["human", "vehicle"]), "count": "1"}
                 observations.append(row)
+            if level == "both" and rng.random() < 0.2:
+                # What only the event tells.
+                who = ("Odocoileus virginianus", "male", "adult")
             if level in ("both", "event") and kind < 0.6:
                 observations.append({
                     "observationID": f"o{len(observations)}", "deploymentID": dep, "eventID": event,
-                    "eventStart": stamp(frames[0], zone), "eventEnd": stamp(frames[-1], zone),
+                    "eventStart": stamp(frames[0], zone),
+                    "eventEnd": stamp(frames[-1] + timedelta(minutes=rng.choice([0, 0, 20, 75])), zone),
                     "observationLevel": "event", "observationType": "animal", "scientificName": who[0],
                     "sex": who[1], "lifeStage": who[2], "count": str(rng.randint(1, 3)),
                     "individualID": "Split Brow" if who[1] == "male" else "",
@@ -157,6 +161,13 @@ def write(folder):
     }, indent=1))
 
 
+TOLD = """
+create macro told(name, sex, stage) as case
+  when name not like 'Odocoileus virginianus%' or name is null then coalesce(name, '')
+  when stage = 'juvenile' then 'fawn' when sex = 'male' then 'buck' when sex = 'female' then 'doe'
+  else 'deer' end
+"""
+
 COUNT = """
 with d as (
   select *, case
@@ -174,28 +185,37 @@ pictures as (
     and observationType not in ('unclassified', 'unknown')
 ),
 events as (
-  select o.*, d.place, o.eventStart::timestamptz as moment
+  select o.*, d.place, o.eventStart::timestamptz as moment, o.eventEnd::timestamptz as ending
   from o join d using (deploymentID)
   where observationLevel = 'event' and not exists (
-    select 1 from pictures p where p.deploymentID = o.deploymentID and (
-      p.eventID = o.eventID or p.moment between o.eventStart::timestamptz and o.eventEnd::timestamptz))
+    select 1 from pictures p
+    where p.deploymentID = o.deploymentID and p.observationType = o.observationType
+      and told(p.scientificName, p.sex, p.lifeStage) = told(o.scientificName, o.sex, o.lifeStage)
+      and (p.eventID = o.eventID or p.moment between o.eventStart::timestamptz and o.eventEnd::timestamptz)
+  ) and not coalesce((
+    select bool_and(captureMethod = 'timeLapse') from m
+    where m.deploymentID = o.deploymentID
+      and m.timestamp::timestamptz between o.eventStart::timestamptz and o.eventEnd::timestamptz), false)
 ),
 seen as (
-  select place, moment, scientificName, sex, lifeStage, observationType from pictures
-  union all by name select place, moment, scientificName, sex, lifeStage, observationType from events
+  select place, moment, moment as ending, scientificName, sex, lifeStage, observationType from pictures
+  union all by name
+  select place, moment, ending, scientificName, sex, lifeStage, observationType from events
 ),
 deer as (
-  select place, moment, coalesce(lifeStage, '') as stage, coalesce(sex, '') as sex from seen
+  select place, moment, ending, coalesce(lifeStage, '') as stage, coalesce(sex, '') as sex from seen
   where observationType = 'animal' and scientificName like 'Odocoileus virginianus%'
 ),
 kinds as (
-  select place, moment, 'deer' as kind from deer
-  union all select place, moment, 'fawn' from deer where stage = 'juvenile'
-  union all select place, moment, 'buck' from deer where stage <> 'juvenile' and sex = 'male'
-  union all select place, moment, 'doe' from deer where stage <> 'juvenile' and sex = 'female'
+  select place, moment, ending, 'deer' as kind from deer
+  union all select place, moment, ending, 'fawn' from deer where stage = 'juvenile'
+  union all select place, moment, ending, 'buck' from deer where stage <> 'juvenile' and sex = 'male'
+  union all select place, moment, ending, 'doe' from deer where stage <> 'juvenile' and sex = 'female'
 ),
 gaps as (
-  select place, kind, moment - lag(moment) over (partition by place, kind order by moment) as gap from kinds
+  select place, kind, moment - max(ending) over (partition by place, kind order by moment
+      rows between unbounded preceding and 1 preceding) as gap
+  from kinds
 )
 select place, kind, count(*) filter (where gap is null or gap > interval 30 minute) as visits
 from gaps group by all order by all
@@ -207,6 +227,7 @@ def count(folder):
 
     folder = Path(folder)
     paths = {"deployments": "deployments.csv", "media": "media.csv.gz", "observations": "observations.csv"}
+    duckdb.execute(TOLD)
     rows = duckdb.execute(COUNT, {k: str(folder / v) for k, v in paths.items()}).fetchall()
     print(json.dumps([{"place": p, "kind": k, "visits": v} for p, k, v in rows]))
 

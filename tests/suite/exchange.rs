@@ -139,10 +139,16 @@ fn a_property_goes_out_and_comes_back_with_the_same_counts() {
     };
     assert_eq!(named(&debrief), named(&returned));
 
+    // Notes of rows without pictures go out as well.
+    let rows = fs::read_to_string(back.path().join("sightings.csv")).unwrap();
+    let noted = rows.replacen(",,,\n", ",,,\"limping, left\"\n", 1);
+    back.put("sightings.csv", &noted);
     // And once more: what came in goes out and comes in as it was.
     share(back.path(), second.path(), &["--coordinates", "exact"]);
     by_script("validate", second.path());
     let (again, _) = received(second.path(), &[]);
+    let returned = fs::read_to_string(again.path().join("sightings.csv")).unwrap();
+    assert!(returned.contains("\"limping, left\""));
     assert_eq!(visits(&again.debrief()), home);
 }
 
@@ -210,15 +216,29 @@ fn pictures_can_come_along_but_for_those_of_people() {
         &["--coordinates", "exact", "--files", "copied"],
     );
     by_script("validate", package.path());
+    // Where places are blurred the pictures' own headers, which may hold them, stay behind.
+    let blurred = Place::empty();
+    share(
+        place.path(),
+        blurred.path(),
+        &["--coordinates", "0.1", "--files", "copied"],
+    );
     let mut media = csv::Reader::from_path(package.path().join("media.csv")).unwrap();
-    let (mut copied, mut private) = (0, 0);
+    let (mut copied, mut private, mut left_behind) = (0, 0, Vec::new());
     for row in media.deserialize::<BTreeMap<String, String>>() {
         let row = row.unwrap();
         let file = package.path().join(&row["filePath"]);
+        let is_bare = |bytes: &[u8]| !bytes.windows(4).any(|w| w == b"Exif");
         match row["filePublic"].as_str() {
             "true" => {
                 copied += 1;
-                assert!(fs::read(&file).unwrap().starts_with(&[0xff, 0xd8]));
+                let bytes = fs::read(&file).unwrap();
+                assert!(bytes.starts_with(&[0xff, 0xd8]) && !is_bare(&bytes));
+                match fs::read(blurred.path().join(&row["filePath"])) {
+                    Ok(blurred) => assert!(blurred.starts_with(&[0xff, 0xd8]) && is_bare(&blurred)),
+                    // One that is cut short cannot be parted from its header.
+                    Err(_) => left_behind.push(row["mediaID"].clone()),
+                }
             }
             _ => {
                 private += 1;
@@ -227,6 +247,12 @@ fn pictures_can_come_along_but_for_those_of_people() {
         }
     }
     assert!(copied > 50 && private >= 1, "{copied} {private}");
+    assert!(left_behind.len() < 4, "{left_behind:?}");
+    let said = fs::read_to_string(blurred.path().join("media.csv")).unwrap();
+    for id in &left_behind {
+        let row = said.lines().find(|l| l.starts_with(id.as_str())).unwrap();
+        assert!(row.contains(",false,"), "{row}");
+    }
 }
 
 /// A package that another program could have written, against counts that were made by SQL.
@@ -256,6 +282,13 @@ fn a_package_of_another_program_is_counted_as_sql_counts_it() {
         .collect();
     assert!(expected.len() > 15);
     assert_eq!(found, expected, "{said}");
+    assert!(
+        debrief
+            .season
+            .cameras
+            .iter()
+            .any(|c| c.name == "Old orchard")
+    );
     // Two deployments at one pond are one camera's placements; two cameras at one ridge are two cameras.
     let placements = |name: &str| {
         debrief
@@ -341,7 +374,7 @@ fn broken_packages_are_refused_line_by_line() {
     let whole = Place::empty();
     by_script("write", whole.path());
     type Break = fn(&Path);
-    let cases: [(&str, Break, &[&str]); 9] = [
+    let cases: [(&str, Break, &[&str]); 13] = [
         (
             "a missing table",
             |p| fs::remove_file(p.join("observations.csv")).unwrap(),
@@ -407,6 +440,26 @@ fn broken_packages_are_refused_line_by_line() {
             &["leaves the package"],
         ),
         (
+            "a clock of another part of the world",
+            |p| change(p, "deployments.csv", "-04:00", "+08:00"),
+            &["deployments.csv, line 2, deploymentStart", "no clock there"],
+        ),
+        (
+            "an offset that no clock has",
+            |p| change(p, "deployments.csv", "-04:00", "-18:00"),
+            &["deployments.csv, line 2, deploymentStart", "no moment"],
+        ),
+        (
+            "a year that has not come",
+            |p| change(p, "deployments.csv", "2024-10-20", "9999-10-20"),
+            &["deployments.csv, line", "no moment"],
+        ),
+        (
+            "an observation of one picture without a picture",
+            |p| change(p, "observations.csv", ",d1-m1,", ",,"),
+            &["observations.csv, line 2, mediaID"],
+        ),
+        (
             "not JSON",
             |p| fs::write(p.join("datapackage.json"), "{").unwrap(),
             &["is not JSON"],
@@ -432,6 +485,43 @@ fn change(folder: &Path, file: &str, from: &str, to: &str) {
     let text = fs::read_to_string(&path).unwrap();
     assert!(text.contains(from), "{from} in {file}");
     fs::write(path, text.replacen(from, to, 1)).unwrap();
+}
+
+/// What is no file of the package is not read, however it got there.
+#[cfg(unix)]
+#[test]
+fn links_and_things_that_are_no_files_are_refused() {
+    let whole = Place::empty();
+    by_script("write", whole.path());
+    let outside = Place::empty();
+    outside.put(
+        "observations.csv",
+        fs::read(whole.path().join("observations.csv")).unwrap(),
+    );
+    let table = whole.path().join("observations.csv");
+    for (leads_to, told) in [
+        (
+            outside.path().join("observations.csv"),
+            "leaves the package",
+        ),
+        ("/dev/zero".into(), "leaves the package"),
+    ] {
+        fs::remove_file(&table).unwrap();
+        std::os::unix::fs::symlink(leads_to, &table).unwrap();
+        let into = whole.path().join("property");
+        let (is_done, said) = receive(whole.path(), &into, &[]);
+        assert!(!is_done && said.contains(told) && !into.exists(), "{said}");
+    }
+    // A packed table that never ends.
+    let mut packed = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    for _ in 0..600 {
+        packed.write_all(&[b'0'; 1 << 20]).unwrap();
+    }
+    fs::write(whole.path().join("media.csv.gz"), packed.finish().unwrap()).unwrap();
+    fs::remove_file(&table).unwrap();
+    fs::copy(outside.path().join("observations.csv"), &table).unwrap();
+    let (is_done, said) = receive(whole.path(), &whole.path().join("property"), &[]);
+    assert!(!is_done && said.contains("swells to more than"), "{said}");
 }
 
 /// Archives that would write elsewhere, or never end.

@@ -7,9 +7,9 @@ use std::path::Path;
 use anyhow::{Context, Result, bail, ensure};
 
 /// A package's tables take no more than this; pictures in it are not taken out.
-const MOST_BYTES: u64 = 8_000_000_000;
+const MOST_BYTES: u64 = 1_000_000_000;
 /// Far more than tables of text shrink to.
-const MOST_TIMES: u64 = 400;
+const MOST_TIMES: u64 = 100;
 const MOST_FILES: usize = 2_000_000;
 
 /// Takes the descriptor and the tables out of a ZIP archive into a folder. Names that leave the folder, and
@@ -35,7 +35,8 @@ pub(super) fn take_out(archive: &Path, into: &Path) -> Result<()> {
             .by_index(i)
             .with_context(|| format!("{shown} cannot be read"))?;
         let name = entry.name().to_owned();
-        let Some(place) = entry.enclosed_name() else {
+        let is_absolute = name.starts_with(['/', '\\']) || name.contains(':');
+        let Some(place) = entry.enclosed_name().filter(|_| !is_absolute) else {
             bail!("{shown} holds \"{name}\", a path that leaves the package. Nothing was read.");
         };
         if entry.is_symlink() {
@@ -81,7 +82,17 @@ fn copy_at_most(from: impl Read, to: &mut impl Write, most: u64) -> io::Result<O
 pub(super) fn read_plain(path: &Path) -> Result<Vec<u8>> {
     let shown = path.display();
     let mut bytes = Vec::new();
-    let mut file = File::open(path).with_context(|| format!("{shown} is not there"))?;
+    let facts = path
+        .metadata()
+        .with_context(|| format!("{shown} is not there"))?;
+    ensure!(facts.is_file(), "{shown} is no file");
+    ensure!(
+        facts.len() <= MOST_BYTES,
+        "{shown} has {} MB; tables up to {} MB are read",
+        facts.len() / 1_000_000,
+        MOST_BYTES / 1_000_000
+    );
+    let mut file = File::open(path).with_context(|| format!("{shown} cannot be read"))?;
     file.read_to_end(&mut bytes)
         .with_context(|| format!("{shown} cannot be read"))?;
     const GZIP: [u8; 2] = [0x1f, 0x8b];

@@ -11,6 +11,7 @@ mod source;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, ensure};
+use chrono::TimeDelta;
 use chrono_tz::Tz;
 
 use super::schema;
@@ -76,6 +77,7 @@ pub fn receive(package: &Path, folder: &Path, options: &ReceiveOptions) -> Resul
         &tables.media,
         &tables.observations,
         &kinds,
+        tables.gap(),
         &mut faults,
     );
     faults.none()?;
@@ -87,6 +89,11 @@ pub fn receive(package: &Path, folder: &Path, options: &ReceiveOptions) -> Resul
         lost: lost(&tables, &deployments, &seen),
     };
     received.lost.extend(files.lost);
+    if !source.has_version {
+        received.lost.push(
+            "datapackage.json names no version of the standard; it was read as 1.0.2.".to_owned(),
+        );
+    }
     let account = received.account(package);
     files::make_folder(folder, |making| {
         for (name, text) in &files.all {
@@ -214,6 +221,16 @@ impl Tables {
         unread
     }
 
+    /// A longer silence ends a visit: as the package says, or as a property begins with.
+    fn gap(&self) -> TimeDelta {
+        const USUAL_MIN: f64 = 30.0;
+        let said = self.setting("visit_gap").and_then(|v| v.parse().ok());
+        let minutes: f64 = said
+            .filter(|m| (1.0..=1440.0).contains(m))
+            .unwrap_or(USUAL_MIN);
+        TimeDelta::seconds((minutes * 60.0) as i64)
+    }
+
     /// A setting that this program's own packages carry.
     fn setting(&self, name: &str) -> Option<&str> {
         let mut rows = self.settings.iter();
@@ -255,6 +272,18 @@ fn cameras(deployments: &[Deployment]) -> usize {
 /// What was left out or understood in part.
 fn lost(tables: &Tables, deployments: &[Deployment], seen: &Seen) -> Vec<String> {
     let mut lost = Vec::new();
+    let placeless = deployments.iter().filter(|d| d.position.is_none()).count();
+    if placeless > 0 {
+        lost.push(format!(
+            "{placeless} deployments have no place; the property's own counts for them."
+        ));
+    }
+    if seen.unseen_media > 0 {
+        lost.push(format!(
+            "{} media have no observation that says who was there: days on which nothing else was taken may count as silent, which lowers the effort.",
+            seen.unseen_media
+        ));
+    }
     for (why, n) in &seen.left_out {
         lost.push(format!("{n} observations left out: {why}."));
     }

@@ -29,7 +29,36 @@ impl Deployment<'_> {
     pub fn setting(&self) -> String {
         match (self.row.get("habitat"), self.row.get("featureType")) {
             ("", feature) => features::in_words(feature),
-            (habitat, _) => habitat.to_owned(),
+            (habitat, "") => habitat.to_owned(),
+            (habitat, feature) if features::of_setting(habitat) == Some(feature) => {
+                habitat.to_owned()
+            }
+            (habitat, feature) => format!("{habitat}, {}", features::in_words(feature)),
+        }
+    }
+
+    /// A clock that is neither on UTC nor near the sun's own at a place is none of that place.
+    pub fn check_offset(
+        &self,
+        row: &Row,
+        field: &str,
+        at: DateTime<FixedOffset>,
+        faults: &mut Faults,
+    ) {
+        const HOURS_FROM_SUN: f64 = 4.0;
+        let hours = f64::from(at.offset().local_minus_utc()) / 3600.0;
+        let Some(place) = self.position.filter(|_| hours != 0.0) else {
+            return;
+        };
+        let away = (hours - place.longitude_deg / 15.0 + 12.0).rem_euclid(24.0) - 12.0;
+        if away.abs() > HOURS_FROM_SUN {
+            let words = format!(
+                "\"{}\" is {:.0} hours from the sun's time at {:.2} degrees east; no clock there is kept so",
+                row.get(field),
+                away.abs(),
+                place.longitude_deg
+            );
+            faults.add(row.file(), row.line, field, &words);
         }
     }
 }
@@ -66,6 +95,11 @@ pub(super) fn read<'a>(rows: &'a Rows, faults: &mut Faults) -> Vec<Deployment<'a
                 .parse::<String>()
                 .is_ok_and(|t| schema::boolean(&t) == Some(true)),
         });
+    }
+    for d in &all {
+        for (field, at) in [("deploymentStart", d.start), ("deploymentEnd", d.end)] {
+            d.check_offset(&d.row, field, at, faults);
+        }
     }
     all
 }
@@ -168,8 +202,13 @@ fn first_of(row: &Row, fields: &[&str]) -> String {
         .iter()
         .map(|f| row.get(f).trim())
         .find(|t| !t.is_empty());
-    let plain = said
-        .unwrap_or("camera")
-        .replace(|c: char| c.is_control() || c == ';', " ");
+    as_name(said.unwrap_or("camera"))
+}
+
+/// A name as tables take it: one line, no sign that parts lists, not endless.
+pub(super) fn as_name(text: &str) -> String {
+    const LONGEST: usize = 80;
+    let plain = text.replace(|c: char| c.is_control() || c == ';', " ");
+    let plain: String = plain.trim().chars().take(LONGEST).collect();
     plain.trim().to_owned()
 }

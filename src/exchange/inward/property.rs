@@ -5,7 +5,7 @@ use chrono_tz::Tz;
 use serde::Serialize;
 
 use super::Tables;
-use super::places::Deployment;
+use super::places::{Deployment, as_name};
 use super::sightings::{Seen, Sighting};
 use super::source::Source;
 use crate::property::{Position, Settings};
@@ -198,7 +198,17 @@ fn disturbances(tables: &Tables) -> Result<Vec<u8>> {
     let rows = tables.disturbances.iter();
     table(
         fields,
-        rows.map(|r| fields.map(|f| r.get(f).replace('|', ";"))),
+        rows.map(|r| {
+            fields.map(|f| match f {
+                "near" => r
+                    .get(f)
+                    .split('|')
+                    .map(as_name)
+                    .collect::<Vec<_>>()
+                    .join(";"),
+                _ => r.get(f).to_owned(),
+            })
+        }),
     )
 }
 

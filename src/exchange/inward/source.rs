@@ -17,6 +17,8 @@ pub(super) struct Source {
     /// Where an archive was taken out; goes away with it.
     _taken_out: Option<tempfile::TempDir>,
     pub descriptor: Value,
+    /// Whether it says by which version of the standard it was made.
+    pub has_version: bool,
 }
 
 impl Source {
@@ -56,22 +58,23 @@ impl Source {
         let descriptor: Value =
             serde_json::from_slice(text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&text))
                 .with_context(|| format!("{} is not JSON", file.display()))?;
-        let source = Self {
+        let mut source = Self {
             folder,
             _taken_out: taken_out,
             descriptor,
+            has_version: false,
         };
-        source.ensure_known_version()?;
+        source.has_version = source.says_its_version()?;
         Ok(source)
     }
 
-    /// A version that is not known may mean other things by the same words.
-    fn ensure_known_version(&self) -> Result<()> {
+    /// Whether a version is named. One that is not known may mean other things by the same words.
+    fn says_its_version(&self) -> Result<bool> {
         let said = ["profile", "conformsTo", "$schema"];
         let mut said = said.iter().filter_map(|k| self.descriptor[k].as_str());
         let Some(profile) = said.find(|p| p.contains("camtrap-dp")) else {
             // The tables' names and fields tell in any case.
-            return Ok(());
+            return Ok(false);
         };
         let version = profile.split('/').find_map(|part| {
             let number = part.trim_start_matches('v');
@@ -80,7 +83,7 @@ impl Source {
             is_version.then_some(number)
         });
         match version {
-            Some(version) if VERSIONS_READ.contains(&version) => Ok(()),
+            Some(version) if VERSIONS_READ.contains(&version) => Ok(true),
             Some(version) => bail!(
                 "{DESCRIPTOR} says version {version} of the standard (\"profile\": \"{profile}\"); versions {} are read",
                 VERSIONS_READ.join(", ")
@@ -115,7 +118,15 @@ impl Source {
                 is_within,
                 "{DESCRIPTOR}: {name} has the path \"{path}\", which leaves the package"
             );
-            Ok(self.folder.join(path))
+            let file = self.folder.join(path);
+            // A link may lead anywhere, and what is no file may never end.
+            if let (Ok(real), Ok(folder)) = (file.canonicalize(), self.folder.canonicalize()) {
+                ensure!(
+                    real.starts_with(folder),
+                    "{DESCRIPTOR}: {name} has the path \"{path}\", a link that leaves the package"
+                );
+            }
+            Ok(file)
         };
         let files: Result<Vec<PathBuf>> = paths.iter().map(file).collect();
         Ok(Some((files?, resource["dialect"].clone())))

@@ -1,8 +1,8 @@
 //! What the standard has no place for.
 
+use super::PackageOptions;
 use super::media::Media;
 use super::sheet::Sheet;
-use super::{Files, PackageOptions};
 use crate::debrief::Debrief;
 use crate::exchange::coordinates::degrees;
 use crate::exchange::schema;
@@ -118,11 +118,13 @@ pub(super) fn settings(debrief: &Debrief) -> Sheet {
     sheet
 }
 
-pub(super) fn untimed(debrief: &Debrief, media: &Media, files: Files) -> Sheet {
+pub(super) fn untimed(debrief: &Debrief, media: &Media) -> Sheet {
     let mut sheet = Sheet::of(schema::untimed());
-    // A picture that nothing can be said of is not copied.
-    let paths = media.untimed.iter().filter(|_| files == Files::Referenced);
-    for picture in paths.map(|p| &debrief.crawl.pictures[*p as usize]) {
+    for picture in media
+        .untimed
+        .iter()
+        .map(|p| &debrief.crawl.pictures[*p as usize])
+    {
         sheet.add(&[
             ("filePath", picture.path.clone()),
             ("locationName", picture.camera.clone()),

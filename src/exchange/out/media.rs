@@ -18,7 +18,7 @@ pub(super) struct Medium<'a> {
     pub picture: u32,
     pub deployment: &'a Deployment,
     pub at: LocalTime,
-    /// Whether people or vehicles were seen in it.
+    /// Whether people or vehicles were seen in it, or it is not to be seen for another reason.
     pub is_private: bool,
 }
 
@@ -78,6 +78,13 @@ impl<'a> Media<'a> {
             all,
             untimed,
             of_picture,
+        }
+    }
+
+    /// Keeps back more pictures than those of people.
+    pub fn keep_back(&mut self, is_kept: impl Fn(u32) -> bool) {
+        for medium in &mut self.all {
+            medium.is_private |= is_kept(medium.picture);
         }
     }
 

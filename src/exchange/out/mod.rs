@@ -1,5 +1,6 @@
 //! A property as a package.
 
+mod bare;
 mod deployments;
 mod descriptor;
 mod extra;
@@ -50,7 +51,7 @@ pub struct PackageWritten {
     pub rows: Vec<(&'static str, usize)>,
     /// Pictures copied.
     pub copied: usize,
-    /// Pictures of people and vehicles that were not.
+    /// Pictures that were not: of people and vehicles, and those that may say where they were taken.
     pub kept_back: usize,
 }
 
@@ -69,10 +70,19 @@ pub fn write_package(
         "{} is not an empty folder. Name a new one for the package.",
         folder.display()
     );
+    let cards = std::path::absolute(debrief.property.cards())?;
+    ensure!(
+        !std::path::absolute(folder)?.starts_with(&cards),
+        "{} lies among the property's cards. Name a folder elsewhere.",
+        folder.display()
+    );
     let times = debrief.timeline.times(debrief.crawl.pictures.len())?;
     let private = observations::private(debrief)?;
     let deployments = Deployments::of(debrief, &times)?;
-    let media = Media::of(debrief, &deployments, &times, &private);
+    let mut media = Media::of(debrief, &deployments, &times, &private);
+    if options.files == Files::Copied && options.coordinates != Coordinates::Exact {
+        media.keep_back(|picture| bare_copy(debrief, picture).is_none());
+    }
     let mut sheets = vec![
         deployments.sheet(debrief, options),
         media.sheet(debrief, options.files),
@@ -84,7 +94,7 @@ pub fn write_package(
         extra::clock_corrections(debrief),
         extra::individuals(debrief),
         extra::settings(debrief),
-        extra::untimed(debrief, &media, options.files),
+        extra::untimed(debrief, &media),
     ];
     sheets.extend(extra.into_iter().filter(|s| s.len() > 0));
     let (copied, kept_back) = files::make_folder(folder, |making| {
@@ -97,7 +107,7 @@ pub fn write_package(
         )?;
         match options.files {
             Files::Referenced => Ok((0, 0)),
-            Files::Copied => copy(debrief, &media, making),
+            Files::Copied => copy(debrief, &media, options, making),
         }
     })
     .with_context(|| format!("cannot write the package {}", folder.display()))?;
@@ -108,23 +118,47 @@ pub fn write_package(
     })
 }
 
-/// Copies the pictures and reads each copy back.
-fn copy(debrief: &Debrief, media: &Media, making: &Path) -> Result<(usize, usize)> {
+/// Copies the pictures and reads each copy back. Where places are not told exactly, only what surely holds none is
+/// copied: JPEG pictures without anything beside their pixels. Returns how many were copied, and how many were not.
+fn copy(
+    debrief: &Debrief,
+    media: &Media,
+    options: &PackageOptions,
+    making: &Path,
+) -> Result<(usize, usize)> {
     std::fs::create_dir(making.join("media"))?;
-    let (private, public): (Vec<_>, Vec<_>) = media.all.iter().partition(|m| m.is_private);
-    for medium in &public {
+    let (mut copied, mut kept_back) = (0, 0);
+    for medium in &media.all {
         let picture = &debrief.crawl.pictures[medium.picture as usize];
         let from = debrief.property.root.join(&picture.file);
         let to = making.join(medium.path(picture, Files::Copied));
-        std::fs::copy(&from, &to).with_context(|| format!("cannot copy {}", picture.path))?;
-        let [there, here] = [&from, &to].map(|f| hash_whole(f));
-        ensure!(
-            there.is_some() && there == here,
-            "the copy of {} differs from it",
-            picture.path
-        );
+        if medium.is_private {
+            kept_back += 1;
+            continue;
+        }
+        if options.coordinates != Coordinates::Exact {
+            let bare = bare_copy(debrief, medium.picture)
+                .with_context(|| format!("cannot copy {}", picture.path))?;
+            std::fs::write(&to, bare)?;
+        } else {
+            std::fs::copy(&from, &to).with_context(|| format!("cannot copy {}", picture.path))?;
+            let [there, here] = [&from, &to].map(|f| hash_whole(f));
+            ensure!(
+                there.is_some() && there == here,
+                "the copy of {} differs from it",
+                picture.path
+            );
+        }
+        copied += 1;
     }
-    Ok((public.len(), private.len()))
+    Ok((copied, kept_back))
+}
+
+/// A picture without anything beside its pixels; `None` where it cannot be had.
+fn bare_copy(debrief: &Debrief, picture: u32) -> Option<Vec<u8>> {
+    let picture = &debrief.crawl.pictures[picture as usize];
+    let bytes = std::fs::read(debrief.property.root.join(&picture.file)).ok()?;
+    bare::bare(&bytes)
 }
 
 /// A moment with its distance from UTC, to the second (ISO 8601).

@@ -10,7 +10,7 @@ use super::sheet::Sheet;
 use super::{PackageOptions, moment};
 use crate::debrief::Debrief;
 use crate::exchange::schema;
-use crate::tags::{Sighting, Tag, TagBook, Who};
+use crate::tags::{Sighting, Tag, TagBook, Who, notes_without_picture};
 
 /// Pictures of people and vehicles.
 pub(super) fn private(debrief: &Debrief) -> Result<HashSet<u32>> {
@@ -28,15 +28,24 @@ pub(super) fn sheet(
     let mut sheet = Sheet::of(schema::observations());
     let notes = Notes::of(debrief)?;
     let codes = debrief.season.places_of(&debrief.tagged.sightings.cameras);
-    let mut rows: Vec<Sighting> = debrief.tagged.sightings.rows()?.collect();
+    let without_picture = notes_without_picture(&debrief.property, options.created.date_naive())?;
+    let mut unpictured = without_picture.into_iter();
+    let mut rows: Vec<(Sighting, Option<String>)> = Vec::new();
+    for row in debrief.tagged.sightings.rows()? {
+        let note = match row.picture {
+            Some(_) => notes.of_sighting(&row),
+            None => unpictured.next().flatten(),
+        };
+        rows.push((row, note));
+    }
     // In the media's order; those without a picture last, in their own.
-    rows.sort_by_key(|s| {
+    rows.sort_by_key(|(s, _)| {
         let place = s.picture.and_then(|p| media.of_picture.get(&p));
         place.copied().unwrap_or(usize::MAX)
     });
     let mut count_of: HashMap<&str, usize> = HashMap::new();
     let mut events = 0;
-    for row in &rows {
+    for (row, note) in &rows {
         let medium = row
             .picture
             .map(|p| media.of_picture.get(&p).map(|i| &media.all[*i]));
@@ -73,10 +82,7 @@ pub(super) fn sheet(
                 "observationLevel",
                 if medium.is_some() { "media" } else { "event" }.to_owned(),
             ),
-            (
-                "observationComments",
-                notes.of_sighting(row).unwrap_or_default(),
-            ),
+            ("observationComments", note.clone().unwrap_or_default()),
         ]);
         sheet.add(&cells);
     }
