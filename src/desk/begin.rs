@@ -12,7 +12,7 @@ use serde_json::json;
 use super::server::{Answer, Failure, Reply};
 use super::window::Window;
 use crate::card;
-use crate::files::{Lasting, sync_folder, unfit_for_a_folder, write_whole};
+use crate::files::{Lasting, is_free, sync_folder, unfit_for_a_folder, write_whole};
 use crate::property::{Position, Settings, parse_place, place_of_land, zone_at};
 
 /// Where the property is: one of these.
@@ -123,8 +123,7 @@ fn check(wanted: &Wanted) -> Result<PathBuf, String> {
         return Err(format!("There is no folder {}.", wanted.within.display()));
     }
     let folder = wanted.within.join(folder);
-    let is_empty = |p: &Path| p.read_dir().is_ok_and(|mut d| d.next().is_none());
-    if folder.exists() && !is_empty(&folder) {
+    if !is_free(&folder) {
         return Err(format!(
             "{} is there already and is not empty. Choose another name, or open it if it is a property.",
             folder.display()

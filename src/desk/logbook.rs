@@ -12,7 +12,7 @@ use super::log_columns::{Column, columns};
 use super::server::{Answer, Failure, Reply};
 use super::state::DeskSeason;
 use crate::files::unfit_for_a_folder;
-use crate::property::{Ledger, LogTable, Problem, Property, same_name};
+use crate::property::{Ledger, LogTable, Problem, Property, listed, same_name};
 
 #[derive(Serialize)]
 struct TableView {
@@ -65,10 +65,9 @@ impl Named {
             LogTable::Sits => ("stand", &self.stands, "stand"),
             _ => return None,
         };
-        let is_known = |name: &&str| known.iter().any(|k| same_name(k, name));
-        let names = cells.get(column).map_or("", String::as_str).split(';');
-        let names = names.map(str::trim).filter(|n| !n.is_empty());
-        let unknown: Vec<&str> = names.filter(|n| !is_known(n)).collect();
+        let is_known = |name: &String| known.iter().any(|k| same_name(k, name));
+        let mut unknown = listed(cells.get(column).map_or("", String::as_str));
+        unknown.retain(|n| !is_known(n));
         let is_or_are = if unknown.len() == 1 {
             format!("is no {what}")
         } else {

@@ -143,14 +143,6 @@ impl Field {
         }
     }
 
-    /// The same where a package goes without it.
-    pub const fn optional(self) -> Self {
-        Self {
-            is_required: false,
-            ..self
-        }
-    }
-
     /// As Table Schema writes it.
     fn described(&self) -> Value {
         let mut constraints = Map::new();
@@ -307,6 +299,14 @@ impl Table {
         schema
     }
 
+    /// The same where rows may go without some fields.
+    pub fn without(mut self, names: &[&str]) -> Self {
+        for field in self.fields.iter_mut().filter(|f| names.contains(&f.name)) {
+            field.is_required = false;
+        }
+        self
+    }
+
     pub fn field(&self, name: &str) -> Option<&Field> {
         self.fields.iter().find(|f| f.name == name)
     }
@@ -319,6 +319,9 @@ fn key_of(table: &str) -> &'static str {
         _ => "observationID",
     }
 }
+
+/// Where a deployment is.
+pub(super) const PLACE: [&str; 2] = ["latitude", "longitude"];
 
 pub(super) const DEPLOYMENTS: &str = "deployments";
 pub(super) const MEDIA: &str = "media";

@@ -4,6 +4,11 @@ use std::path::Path;
 
 use anyhow::{Context, Result};
 
+/// Whether a folder can be made there: nothing is there yet, or an empty one.
+pub fn is_free(folder: &Path) -> bool {
+    !folder.exists() || folder.read_dir().is_ok_and(|mut d| d.next().is_none())
+}
+
 /// Fills a new folder and gives it its name once all of it is there; an empty folder that has the name makes
 /// room. Whatever goes wrong before leaves nothing.
 ///

@@ -15,7 +15,7 @@ mod state;
 mod sync;
 mod write;
 
-pub use folder::make_folder;
+pub use folder::{is_free, make_folder};
 pub use hash::{hash_from_disk, hash_whole};
 pub use lock::{Busy, hold};
 pub use names::unfit_for_a_folder;

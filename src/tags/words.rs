@@ -81,7 +81,8 @@ pub struct Tag {
 /// The oldest age that is believed: wild deer rarely pass 10 years and captive ones 20 (common
 /// practice, no source).
 const OLDEST_AGE: f64 = 20.0;
-const COUNT_MAX: f64 = 200.0;
+/// More than so many of one kind in one picture are not believed.
+pub const COUNT_MAX: f64 = 200.0;
 
 /// Reads the shared cells of a row. An unknown word or count loses the row; an impossible age
 /// loses only the age.

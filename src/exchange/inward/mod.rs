@@ -14,7 +14,7 @@ use anyhow::{Context, Result, ensure};
 use chrono::TimeDelta;
 use chrono_tz::Tz;
 
-use super::schema;
+use super::{VERSION, schema};
 use crate::files;
 use crate::property::{Position, zone_at};
 use faults::Faults;
@@ -53,9 +53,8 @@ pub struct Received {
 /// With file and line where the package breaks its standard, and when the folder is not a new one; then nothing
 /// is written.
 pub fn receive(package: &Path, folder: &Path, options: &ReceiveOptions) -> Result<Received> {
-    let is_free = !folder.exists() || folder.read_dir().is_ok_and(|mut d| d.next().is_none());
     ensure!(
-        is_free,
+        files::is_free(folder),
         "{} is not an empty folder. Name a new one for the property.",
         folder.display()
     );
@@ -90,9 +89,9 @@ pub fn receive(package: &Path, folder: &Path, options: &ReceiveOptions) -> Resul
     };
     received.lost.extend(files.lost);
     if !source.has_version {
-        received.lost.push(
-            "datapackage.json names no version of the standard; it was read as 1.0.2.".to_owned(),
-        );
+        received.lost.push(format!(
+            "datapackage.json names no version of the standard; it was read as {VERSION}."
+        ));
     }
     let account = received.account(package);
     files::make_folder(folder, |making| {
@@ -130,12 +129,7 @@ impl Tables {
             })
         };
         // A package without coordinates is no less readable for that.
-        let mut places = schema::deployments();
-        for field in &mut places.fields {
-            if ["latitude", "longitude"].contains(&field.name) {
-                *field = field.optional();
-            }
-        }
+        let places = schema::deployments().without(&schema::PLACE);
         let deployments = needed(places, &mut faults)?;
         let media = needed(schema::media(), &mut faults)?;
         let observations = needed(schema::observations(), &mut faults)?;

@@ -90,10 +90,7 @@ pub(super) fn read<'a>(rows: &'a Rows, faults: &mut Faults) -> Vec<Deployment<'a
                 .and_then(|(a, o)| Position::new(a, o)),
             camera: String::new(),
             dates: (start.date_naive(), end.date_naive()),
-            is_doubtful: row
-                .get("timestampIssues")
-                .parse::<String>()
-                .is_ok_and(|t| schema::boolean(&t) == Some(true)),
+            is_doubtful: schema::boolean(row.get("timestampIssues")) == Some(true),
         });
     }
     for d in &all {

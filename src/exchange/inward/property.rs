@@ -85,19 +85,12 @@ struct Written<'a> {
 }
 
 fn settings(source: &Source, tables: &Tables, position: Position, zone: Tz) -> Result<Vec<u8>> {
-    let said = |keys: [&str; 2]| {
-        let value = keys.iter().fold(
-            &source.descriptor,
-            |v, k| if k.is_empty() { v } else { &v[*k] },
-        );
-        value
-            .as_str()
-            .map(|t| t.replace(char::is_control, " ").trim().to_owned())
-            .filter(|t| !t.is_empty())
+    let said = |path: &&str| {
+        let text = source.descriptor.pointer(path)?.as_str()?;
+        let plain = text.replace(char::is_control, " ").trim().to_owned();
+        (!plain.is_empty()).then_some(plain)
     };
-    let name = said(["project", "title"])
-        .or(said(["title", ""]))
-        .or(said(["name", ""]));
+    let name = ["/project/title", "/title", "/name"].iter().find_map(said);
     let number = |setting: &str, key: &str| {
         let value = tables.setting(setting).and_then(|v| v.parse::<f64>().ok());
         value.map(|v| (key.to_owned(), toml::Value::Float(v)))

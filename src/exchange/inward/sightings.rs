@@ -9,10 +9,7 @@ use super::kinds::{Kinds, Meaning, tag};
 use super::places::Deployment;
 use super::source::{Row, Rows};
 use crate::exchange::schema;
-use crate::tags::Who;
-
-/// More than so many of one kind in one picture are not believed.
-const COUNT_MAX: f64 = 200.0;
+use crate::tags::{COUNT_MAX, Who};
 
 /// A row of `sightings.csv`.
 pub(super) struct Sighting {
@@ -81,7 +78,7 @@ pub(super) fn read(
         let Some((deployment, medium)) = belongs(&places, &media, &row, faults) else {
             continue;
         };
-        if medium.is_none() {
+        let Some(medium) = medium else {
             faults.add(
                 row.file(),
                 row.line,
@@ -89,20 +86,16 @@ pub(super) fn read(
                 "is empty, though the observation is of one picture (observationLevel media)",
             );
             continue;
-        }
-        let at = medium
-            .map(|m| m.at)
-            .or_else(|| schema::moment(row.get("eventStart")));
-        let Some(at) = at else { continue };
+        };
         span(&row, faults);
-        if medium.is_some_and(|m| m.is_time_lapse) {
+        if medium.is_time_lapse {
             seen.leave_out("pictures taken by the clock (time-lapse) are no triggers");
             spoken_of.insert(row.get("mediaID"));
             continue;
         }
-        if let Some(said) = seen.add(deployment, &row, &[at], kinds) {
+        if let Some(said) = seen.add(deployment, &row, &[medium.at], kinds) {
             spoken_of.insert(row.get("mediaID"));
-            told.learn(deployment.id, &row, said, at);
+            told.learn(deployment.id, &row, said, medium.at);
         }
     }
     for moments in told.moments.values_mut() {

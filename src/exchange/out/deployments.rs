@@ -98,14 +98,10 @@ impl Deployments {
     }
 
     pub fn sheet(&self, debrief: &Debrief, options: &PackageOptions) -> Sheet {
-        let mut table = schema::deployments();
-        if options.coordinates == Coordinates::LeftOut {
-            for field in &mut table.fields {
-                if ["latitude", "longitude"].contains(&field.name) {
-                    *field = field.optional();
-                }
-            }
-        }
+        let table = match options.coordinates {
+            Coordinates::LeftOut => schema::deployments().without(&schema::PLACE),
+            _ => schema::deployments(),
+        };
         let mut sheet = Sheet::of(table);
         for deployment in &self.all {
             sheet.add(&deployment.cells(debrief, options));

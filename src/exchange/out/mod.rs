@@ -64,9 +64,8 @@ pub fn write_package(
     options: &PackageOptions,
     folder: &Path,
 ) -> Result<PackageWritten> {
-    let is_free = !folder.exists() || folder.read_dir().is_ok_and(|mut d| d.next().is_none());
     ensure!(
-        is_free,
+        files::is_free(folder),
         "{} is not an empty folder. Name a new one for the package.",
         folder.display()
     );
