@@ -1,7 +1,7 @@
 //! The same bytes twice are one picture.
 
 use std::collections::HashMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
@@ -67,14 +67,20 @@ pub(super) fn set_twins_aside(
     root: &Path,
     pictures: Vec<Picture>,
 ) -> (Vec<Picture>, Vec<(String, String)>) {
+    let numbered: Vec<(usize, PathBuf)> = (0..pictures.len())
+        .into_par_iter()
+        .filter_map(|i| Some((i, before_numbering(&pictures[i].file)?.0)))
+        .collect();
+    if numbered.is_empty() {
+        return (pictures, Vec::new());
+    }
     let by_file: HashMap<&Path, usize> = pictures
         .iter()
         .enumerate()
         .map(|(i, p)| (p.file.as_path(), i))
         .collect();
     let moment = |i: usize| pictures[i].time.as_ref().ok().map(|s| s.time);
-    let twin = |i: usize| {
-        let (name, _) = before_numbering(&pictures[i].file)?;
+    let twin = |(i, name): (usize, PathBuf)| {
         let other = *by_file.get(name.as_path())?;
         let same = moment(i) == moment(other)
             && is_same_picture(&root.join(&pictures[i].file), &root.join(name));
@@ -84,7 +90,7 @@ pub(super) fn set_twins_aside(
             (i, other)
         })
     };
-    let aside: HashMap<usize, usize> = (0..pictures.len()).filter_map(twin).collect();
+    let aside: HashMap<usize, usize> = numbered.into_iter().filter_map(twin).collect();
     apart(pictures, &aside)
 }
 

@@ -1,6 +1,6 @@
 //! Looking at one file: whether it is a picture, and what its header says.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
@@ -9,7 +9,7 @@ use exif::{In, Tag, Value};
 
 use super::container::read_container;
 use super::header::{self, Header, ascii, read_header};
-use super::memory::{Headers, recalled};
+use super::memory::recalled;
 use super::stamp::Beside;
 use super::walk::shown;
 use super::{
@@ -37,7 +37,10 @@ pub(super) struct Reading {
 }
 
 /// What is remembered of a file, or else a look at it.
-pub(super) fn read_or_recall(place: &Place, headers: &Headers) -> Reading {
+pub(super) fn read_or_recall(
+    place: &Place,
+    headers: &HashMap<&str, &(FileState, Picture)>,
+) -> Reading {
     let of_file = FileState::at(&place.root.join(place.path));
     let known = place.path.to_str().and_then(|path| headers.get(path));
     if let (Some(known), Some(of_file)) = (known, of_file)

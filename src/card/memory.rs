@@ -28,8 +28,8 @@ const FILE: &str = "pictures.parquet";
 /// No file has this number on its disk.
 const NO_INODE: u64 = u64::MAX;
 
-/// Pictures as their headers said when their files were read, by path below the property.
-pub(super) type Headers = HashMap<String, (FileState, Picture)>;
+/// Pictures as their headers said when their files were read, in the order in which they were read.
+pub(super) type Headers = Vec<(FileState, Picture)>;
 
 /// What a look showed; `None` of a picture that cannot be decoded.
 pub(super) type Looks = HashMap<String, Option<Glance>>;

@@ -4,6 +4,7 @@ use anyhow::{Context, Result};
 use chrono::{DateTime, FixedOffset, Utc};
 use image::GrayImage;
 use polars::prelude::*;
+use rayon::prelude::*;
 
 use super::frame::{ACROSS, DOWN};
 use super::glance::Glance;
@@ -89,8 +90,8 @@ pub(super) fn with_looks(mut table: DataFrame, looks: &Looks) -> Result<DataFram
 
 /// The table without its looks, its pictures, and the looks.
 pub(super) fn read(table: DataFrame) -> Result<(DataFrame, Headers, Looks)> {
-    let pictures = pictures(&table)?;
-    let looks = looks(&table)?;
+    let (pictures, looks) = rayon::join(|| pictures(&table), || looks(&table));
+    let (pictures, looks) = (pictures?, looks?);
     let table = table.drop_many(LOOKS);
     Ok((table, pictures, looks))
 }
@@ -100,7 +101,7 @@ fn looks(table: &DataFrame) -> Result<Looks> {
         table.column(LOOKS[0])?.str()?,
         table.column(LOOKS[1])?.binary()?,
     );
-    let mut looks = Looks::new();
+    let mut looks = Looks::with_capacity(table.height());
     for ((path, look), small) in paths(table)?.iter().zip(look.iter()).zip(small.iter()) {
         let (Some(path), Some(look)) = (path, look) else {
             continue;
@@ -151,8 +152,7 @@ fn pictures(table: &DataFrame) -> Result<Headers> {
     let (latitude, longitude) = (number("latitude")?, number("longitude")?);
     let (temperature, exposure) = (number("temperature_c")?, number("exposure_s")?);
     let (flash, described) = (flag("flash_fired")?, flag("is_described")?);
-    let mut headers = Headers::with_capacity(table.height());
-    for row in 0..table.height() {
+    let picture = |row: usize| -> Result<(FileState, Picture)> {
         let path = path.get(row).context("a row without a path")?.to_owned();
         let facts = FileState {
             bytes: bytes.get(row).unwrap_or(-1) as u64,
@@ -192,11 +192,11 @@ fn pictures(table: &DataFrame) -> Result<Headers> {
             cut_short: cut_short.get(row).unwrap_or(false),
             is_described: described.get(row).unwrap_or(true),
             fingerprint: ends.get(row).unwrap_or(0),
-            ..Picture::plain(path.clone(), String::new(), facts.bytes, time)
+            ..Picture::plain(path, String::new(), facts.bytes, time)
         };
-        headers.insert(path, (facts, picture));
-    }
-    Ok(headers)
+        Ok((facts, picture))
+    };
+    (0..table.height()).into_par_iter().map(picture).collect()
 }
 
 fn untimed_word(untimed: &Untimed) -> String {
@@ -306,8 +306,7 @@ mod tests {
         let table = with_looks(of(&rows).unwrap(), &looks).unwrap();
         let (_, headers, read_looks) = read(table).unwrap();
         assert_eq!(headers.len(), pictures.len());
-        for picture in &pictures {
-            let back = &headers[&picture.path];
+        for (picture, back) in pictures.iter().zip(&headers) {
             assert_eq!(
                 format!("{:?}", (facts, picture)),
                 format!("({:?}, {:?})", back.0, back.1)

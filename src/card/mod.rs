@@ -28,7 +28,7 @@ mod time;
 mod walk;
 mod xmp_time;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use anyhow::Result;
@@ -157,6 +157,8 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     let walk = walk::files(&property.root, &property.cards());
     progress.set_length(walk.files.len() as u64);
     let (mut memory, headers) = Memory::of(&property.root);
+    let headers: HashMap<&str, &(FileState, Picture)> =
+        headers.iter().map(|h| (h.1.path.as_str(), h)).collect();
     let read: Vec<look::Reading> = walk
         .files
         .par_iter()
@@ -233,12 +235,13 @@ pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
     let (memory, headers) = Memory::of(&property.root);
     let mut pictures: Vec<Picture> = headers
         .into_par_iter()
-        .map(|(_, (state, picture))| look::placed(property, &state, picture))
+        .map(|(state, picture)| look::placed(property, &state, picture))
         .collect();
     if pictures.is_empty() {
         return None;
     }
-    pictures.par_sort_unstable_by(|a, b| walk::by_parts(&a.file, &b.file));
+    // They mostly are in order, which a stable sort takes for what it is.
+    pictures.sort_by(|a, b| walk::by_parts(&a.file, &b.file));
     let mut crawl = Crawl {
         memory: Arc::new(memory),
         ..Crawl::default()

@@ -17,9 +17,13 @@ const TRIGGER_S: i64 = 120;
 /// Reads the clips of cameras as UTC where their neighbours prove it, or moves them by the constant
 /// whole half-hours that lie between the two.
 pub(super) fn settle(clocks: &Clocks, crawl: &mut Crawl) {
-    let mut cameras: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    let contained = crawl.pictures.iter().filter(|p| is_contained(p));
+    let mut cameras: BTreeMap<String, Vec<usize>> =
+        contained.map(|p| (p.camera.clone(), Vec::new())).collect();
     for (i, picture) in crawl.pictures.iter().enumerate() {
-        cameras.entry(picture.camera.clone()).or_default().push(i);
+        if let Some(of_camera) = cameras.get_mut(&picture.camera) {
+            of_camera.push(i);
+        }
     }
     for (camera, pictures) in cameras {
         let pairs = pairs(&crawl.pictures, &pictures);
@@ -38,10 +42,13 @@ pub(super) fn settle(clocks: &Clocks, crawl: &mut Crawl) {
 
 /// The stamps of a still and of the clip that has the next file number, or the one before.
 fn pairs(pictures: &[Picture], of_camera: &[usize]) -> Vec<(Stamp, Stamp)> {
-    let number = |p: &Picture| Some((p.file.parent()?.to_path_buf(), file_number(&p.file)?));
+    let number = |i: usize| {
+        let file = &pictures[i].file;
+        Some((file.parent()?, file_number(file)?))
+    };
     let mut by_number = BTreeMap::new();
     for &i in of_camera {
-        if let Some(key) = number(&pictures[i]) {
+        if let Some(key) = number(i) {
             by_number.entry(key).or_insert_with(Vec::new).push(i);
         }
     }
@@ -51,7 +58,7 @@ fn pairs(pictures: &[Picture], of_camera: &[usize]) -> Vec<(Stamp, Stamp)> {
             // The same number first: some cameras number a trigger, not a file.
             let near = [*n, n.wrapping_sub(1), n + 1];
             let still = near.iter().find_map(|m| {
-                let there = by_number.get(&(folder.clone(), *m))?;
+                let there = by_number.get(&(*folder, *m))?;
                 there
                     .iter()
                     .map(|i| &pictures[*i])
