@@ -4,6 +4,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 use graylight::commands;
+use graylight::files::without_number;
 
 /// From a season of trail-camera pictures to what to change for the next one
 #[derive(Parser)]
@@ -74,7 +75,7 @@ fn ended(result: anyhow::Result<()>) -> ExitCode {
     match result {
         Ok(()) => ExitCode::SUCCESS,
         Err(e) => {
-            eprintln!("graylight: {e:#}");
+            eprintln!("graylight: {}", without_number(&format!("{e:#}")));
             ExitCode::FAILURE
         }
     }

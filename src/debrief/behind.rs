@@ -1,13 +1,16 @@
 //! From a number that is told to the visits behind it.
 
+use chrono::NaiveDate;
 use serde::Deserialize;
 
 use super::Debrief;
+use crate::outlook::{Half, is_usable};
+use crate::property::By;
 use crate::shift::{Role, Shift, Windows, visits_compared};
-use crate::visits::{Kind, Visit};
+use crate::visits::{Kind, Named, Visit};
 
 /// Which number: what a page carries beside it, and sends back to ask for its visits.
-#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize)]
 pub struct Behind {
     /// What was counted.
     pub of: Counted,
@@ -17,7 +20,8 @@ pub struct Behind {
     /// The camera's name; empty for all that the number is about.
     #[serde(default)]
     pub camera: String,
-    /// The disturbance's id, or the deer's name.
+    /// The disturbance's id, the deer's name, the stand's, what happened again, or the word of a
+    /// [`Belief`](crate::outlook::Belief); empty for all weather.
     #[serde(default)]
     pub which: String,
     /// The season's name, where it is not the newest.
@@ -26,39 +30,47 @@ pub struct Behind {
     /// Of a comparison, which of the two sides.
     #[serde(default)]
     pub side: Beside,
+    /// Of a comparison, only the visits of the deer with this name.
+    #[serde(default)]
+    pub deer: String,
+    /// Whether only those in light are meant.
+    #[serde(default)]
+    pub only: Option<Only>,
     /// Which half of the day; all of it where nothing is said.
     #[serde(default)]
     pub half: Option<Half>,
+    /// The part of the season of a stand; whose what happened again was, the word of a
+    /// [`By`](crate::property::By).
+    #[serde(default)]
+    pub part: String,
     /// The first date, as in 2025-10-18, where not all of the season counts.
     #[serde(default)]
     pub since: String,
 }
 
-/// A half of the day, divided by the sun's noon.
+/// Which visits alone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Half {
-    /// Until noon.
-    Morning,
-    /// From noon on.
-    Evening,
+pub enum Only {
+    /// Those that the daylight share counts.
+    Light,
 }
 
-impl Half {
+impl Only {
     /// The word in a page.
     pub fn word(self) -> &'static str {
         match self {
-            Self::Morning => "morning",
-            Self::Evening => "evening",
+            Self::Light => "light",
         }
     }
 }
 
 /// What was counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Counted {
     /// The newest season.
+    #[default]
     Season,
     /// The days before or after a disturbance.
     Change,
@@ -66,6 +78,12 @@ pub enum Counted {
     Years,
     /// A deer with a name, in one season.
     Deer,
+    /// What came in light where a stand is, in one half of the days of one part of the season.
+    Stand,
+    /// What came in light on the days after something that happened several times, or on the others.
+    Again,
+    /// What came in light in some weather.
+    Weather,
 }
 
 impl Counted {
@@ -76,6 +94,9 @@ impl Counted {
             Self::Change => "change",
             Self::Years => "years",
             Self::Deer => "deer",
+            Self::Stand => "stand",
+            Self::Again => "again",
+            Self::Weather => "weather",
         }
     }
 }
@@ -89,6 +110,8 @@ pub enum Beside {
     Before,
     /// The later one.
     After,
+    /// One and the other.
+    Both,
 }
 
 impl Beside {
@@ -97,6 +120,7 @@ impl Beside {
         match self {
             Self::Before => "before",
             Self::After => "after",
+            Self::Both => "both",
         }
     }
 }
@@ -105,12 +129,17 @@ impl Debrief {
     /// The visits behind a number, each with the index of its camera, camera by camera in order of time;
     /// `None` where the debrief holds no such number.
     pub fn visits_behind(&self, number: &Behind) -> Option<Vec<(usize, Visit)>> {
-        match number.of {
+        let all = match number.of {
             Counted::Season => self.of_season(number),
             Counted::Change => self.of_change(number),
             Counted::Years => self.of_years(number),
             Counted::Deer => self.of_deer(number),
-        }
+            Counted::Stand => self.of_stand(number),
+            Counted::Again => self.of_again(number),
+            Counted::Weather => self.of_weather(number),
+        }?;
+        let is_meant = |v: &Visit| v.counted || number.only.is_none();
+        Some(all.into_iter().filter(|(_, v)| is_meant(v)).collect())
     }
 
     fn of_season(&self, number: &Behind) -> Option<Vec<(usize, Visit)>> {
@@ -123,11 +152,7 @@ impl Debrief {
         let of = |c: usize| {
             let from = number.since.parse().unwrap_or(year.first());
             let visits = self.season.cameras[c].visits_between(kind, from, year.last());
-            let is_meant = |v: &&Visit| {
-                number
-                    .half
-                    .is_none_or(|h| v.is_morning() == (h == Half::Morning))
-            };
+            let is_meant = |v: &&Visit| number.half.is_none_or(|h| Half::of(v) == h);
             visits.iter().filter(is_meant).map(move |v| (c, *v))
         };
         Some(cameras.into_iter().flat_map(of).collect())
@@ -182,8 +207,14 @@ impl Debrief {
             let side = match number.side {
                 Beside::Before => before,
                 Beside::After => after,
+                Beside::Both => [before, after].concat(),
             };
-            side.into_iter().map(move |v| (c, *v))
+            let is_meant = |v: &&Visit| match v.named() {
+                _ if number.deer.is_empty() => true,
+                Named::One(name) => self.season.names[usize::from(name)] == number.deer,
+                Named::Nobody | Named::Several => false,
+            };
+            side.into_iter().filter(is_meant).map(move |v| (c, *v))
         };
         Some(cameras.flat_map(of).collect())
     }
@@ -199,6 +230,56 @@ impl Debrief {
             .iter()
             .filter(|(_, v)| season.year.contains(v.date()));
         Some(visits.copied().collect())
+    }
+
+    fn of_stand(&self, number: &Behind) -> Option<Vec<(usize, Visit)>> {
+        let row = self.outlook.stands.iter().find(|r| {
+            r.stand == number.which && r.part == number.part && Some(r.half) == number.half
+        })?;
+        Some(self.in_light(&row.outings_on, number.half))
+    }
+
+    fn of_again(&self, number: &Behind) -> Option<Vec<(usize, Visit)>> {
+        let repeated = self
+            .shifts
+            .repeated
+            .iter()
+            .find(|r| r.what == number.which && r.by.map_or("", By::word) == number.part)?;
+        let days = match number.side {
+            Beside::Before => &repeated.matched.others_on,
+            Beside::After | Beside::Both => &repeated.matched.days_on,
+        };
+        Some(self.in_light(days, None))
+    }
+
+    fn of_weather(&self, number: &Behind) -> Option<Vec<(usize, Visit)>> {
+        let conditions = &self.outlook.conditions;
+        let half_days = match number.which.as_str() {
+            "" => &conditions.all_on,
+            belief => {
+                let row = conditions.rows.iter().find(|r| r.belief.word() == belief)?;
+                &row.thirds_on[usize::from(number.side == Beside::After)]
+            }
+        };
+        let of = |(date, half): &(NaiveDate, Half)| {
+            let usable = (0..self.season.cameras.len())
+                .filter(|c| is_usable(&self.season, *c, *date))
+                .map(|c| (c, *date));
+            self.in_light(&usable.collect::<Vec<_>>(), Some(*half))
+        };
+        Some(half_days.iter().flat_map(of).collect())
+    }
+
+    /// What came in light of the deer that the season is about, on some dates of some cameras.
+    fn in_light(&self, days: &[(usize, NaiveDate)], half: Option<Half>) -> Vec<(usize, Visit)> {
+        let kind = self.season.about.kind;
+        let is_meant = |v: &&Visit| v.counted && half.is_none_or(|h| Half::of(v) == h);
+        let on = |(camera, date): &(usize, NaiveDate)| {
+            let camera = *camera;
+            let visits = self.season.cameras[camera].visits_between(kind, *date, *date);
+            visits.iter().filter(is_meant).map(move |v| (camera, *v))
+        };
+        days.iter().flat_map(on).collect()
     }
 
     fn camera_named(&self, name: &str) -> Option<usize> {

@@ -15,7 +15,7 @@ use chrono::NaiveDate;
 use indicatif::ProgressBar;
 
 pub use answered::Answered;
-pub use behind::{Behind, Beside, Counted, Half};
+pub use behind::{Behind, Beside, Counted, Only};
 pub use daylight::{DaylightAnswer, Usual};
 pub use known_deer::{DeerSeason, KnownDeer, SeenIn, Staying};
 pub use leader::{FEWEST_RANKED_NIGHTS, Leader};

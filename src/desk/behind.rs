@@ -8,6 +8,8 @@ use super::server::{Answer, Failure, Reply};
 use super::state::DeskSeason;
 use super::visits::{DATE, TIME};
 use crate::debrief::{Behind, Beside, Counted, Debrief};
+use crate::outlook::{Belief, Half};
+use crate::report::outlook_words;
 use crate::visits::{Kind, Visit};
 
 /// `GET api/behind`
@@ -39,6 +41,11 @@ pub(super) fn behind(desk: &Desk, number: &Behind) -> Answer {
 fn title(debrief: &Debrief, number: &Behind) -> String {
     let whose = match number.of {
         Counted::Deer => number.which.clone(),
+        Counted::Stand | Counted::Again | Counted::Weather => {
+            let about = debrief.season.about.kind.plural();
+            format!("{about} in {}", debrief.property.settings.share_light())
+        }
+        _ if !number.deer.is_empty() => number.deer.clone(),
         _ => Kind::parse(&number.kind).map_or_else(String::new, |k| k.plural().to_owned()),
     };
     let place = match (number.camera.as_str(), number.of) {
@@ -55,18 +62,46 @@ fn title(debrief: &Debrief, number: &Behind) -> String {
     let when = match (number.of, number.side) {
         (Counted::Season, _) => newest(),
         (Counted::Deer, _) | (Counted::Years, Beside::Before) => number.season.clone(),
-        (Counted::Years, Beside::After) => format!("{}, beside {}", newest(), number.season),
+        (Counted::Years, _) => format!("{}, beside {}", newest(), number.season),
         (Counted::Change, side) => {
             let mut all = debrief.property.disturbances.iter();
             let what = all.find(|d| d.id == number.which);
             format!(
                 "{} \u{201c}{}\u{201d}",
-                side.word(),
+                match side {
+                    Beside::Both => "before and after",
+                    side => side.word(),
+                },
                 what.map_or("", |d| d.what.as_str())
             )
         }
+        (Counted::Stand, _) => {
+            let half = number.half.map_or("", Half::word);
+            format!("{}, {half}s of {}", number.which, number.part)
+        }
+        (Counted::Again, Beside::Before) => {
+            format!("other days than those of \u{201c}{}\u{201d}", number.which)
+        }
+        (Counted::Again, _) => {
+            format!(
+                "the day of \u{201c}{}\u{201d} and the two after it",
+                number.which
+            )
+        }
+        (Counted::Weather, side) => weather(number, side),
     };
     format!("{whose}{place}, {when}")
+}
+
+fn weather(number: &Behind, side: Beside) -> String {
+    let belief = Belief::ALL.into_iter().find(|b| b.word() == number.which);
+    belief.map_or_else(
+        || "in all weather".to_owned(),
+        |belief| {
+            let third = outlook_words::thirds(belief)[usize::from(side == Beside::After)];
+            format!("{}: {third}", outlook_words::belief(belief))
+        },
+    )
 }
 
 fn view(season: &DeskSeason, camera: &str, visit: &Visit) -> Value {

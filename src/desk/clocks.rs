@@ -97,8 +97,14 @@ fn remedy(finding: &Finding) -> Option<String> {
     });
     Some(format!(
         "{}{end} where those pictures are counted. The pictures stay as they are.",
-        added(row.shift_min)
+        will_be(row.shift_min)
     ))
+}
+
+/// `12 hours will be taken off`
+fn will_be(minutes: f64) -> String {
+    let way = if minutes < 0.0 { "taken off" } else { "added" };
+    format!("{} will be {way}", duration(minutes))
 }
 
 /// `North Fence: 12 hours added, 3 Oct 2025 06:10 to 21 Nov 2025 17:02 by its own clock`

@@ -75,7 +75,7 @@ const DISTURBANCES: [Column; 8] = [
         "near",
         "Cameras it could touch",
         "text",
-        "Names with ; between them. Empty: by distance",
+        "Names with ; between them, one that holds a ; itself in \"…\". Empty: by distance",
     ),
 ];
 
@@ -129,7 +129,7 @@ const STANDS: [Column; 5] = [
         "near",
         "Cameras that watch its ground",
         "text",
-        "Names with ; between them. Empty: by distance",
+        "Names with ; between them, one that holds a ; itself in \"…\". Empty: by distance",
     ),
     column(
         "winds",
@@ -190,7 +190,7 @@ const GROUNDS: [Column; 6] = [
         "feeds",
         "Cameras that see its deer",
         "text",
-        "Names with ; between them",
+        "Names with ; between them, one that holds a ; itself in \"…\"",
     ),
 ];
 

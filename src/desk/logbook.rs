@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::MutexGuard;
 
+use chrono::{Days, NaiveDate};
 use serde::{Deserialize, Serialize};
 
 use super::Desk;
@@ -12,7 +13,7 @@ use super::log_columns::{Column, columns};
 use super::server::{Answer, Failure, Reply};
 use super::state::DeskSeason;
 use crate::files::unfit_for_a_folder;
-use crate::property::{Ledger, LogTable, Problem, Property, listed, same_name};
+use crate::property::{Ledger, LogTable, Problem, Property, listed, parse_day, same_name};
 
 #[derive(Serialize)]
 struct TableView {
@@ -192,6 +193,10 @@ pub(super) fn change(desk: &Desk, sent: &Change) -> Answer {
         let words = said(&problem).replace(", so the row was left out", "");
         return Err(wrong(&words, problem.column.as_deref().unwrap_or("")));
     }
+    if let Some((column, date)) = far_ahead(&cells, &property, desk.today) {
+        let words = format!("{date} is more than a year ahead: is it the year that was meant?");
+        return Err(wrong(&words, column));
+    }
     if which == LogTable::Disturbances && is_taken(&found, sent) {
         return Err(wrong("Another disturbance has this short name.", "id"));
     }
@@ -216,6 +221,20 @@ fn written(desk: &Desk, mut season: MutexGuard<DeskSeason>) -> Answer {
 /// Names of things, some of which become folders or parts of file names.
 fn names_something(column: &str) -> bool {
     ["id", "camera", "stand", "ground", "folder"].contains(&column)
+}
+
+/// A beginning that is so far ahead that it must be a slip.
+fn far_ahead<'a>(
+    cells: &[(&'a str, String)],
+    property: &Property,
+    today: NaiveDate,
+) -> Option<(&'a str, NaiveDate)> {
+    const FAR: Days = Days::new(366);
+    let mut begun = cells
+        .iter()
+        .filter(|(column, _)| ["start", "from", "asked"].contains(column))
+        .filter_map(|(c, text)| Some((*c, parse_day(text, property.settings.date_order)?)));
+    begun.find(|(_, date)| *date > today + FAR)
 }
 
 fn is_taken(found: &[Found], sent: &Change) -> bool {

@@ -26,6 +26,7 @@ use super::{
     live, logbook, pages, pulling, visits,
 };
 use crate::debrief::Behind;
+use crate::files::without_number;
 
 /// What is answered: JSON, or a failure.
 pub(super) struct Reply(String);
@@ -86,7 +87,7 @@ impl IntoResponse for Failure {
             ),
             Self::Refused(e) => (
                 StatusCode::SERVICE_UNAVAILABLE,
-                json!({ "error": format!("{e:#}") }),
+                json!({ "error": without_number(&format!("{e:#}")) }),
             ),
         };
         (status, as_type("application/json", body.to_string())).into_response()

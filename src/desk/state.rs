@@ -11,6 +11,7 @@ use chrono::Utc;
 use super::screens::Screens;
 use super::sorting::Sorting;
 use crate::card::Crawl;
+use crate::files::without_number;
 use crate::property::{Property, Written};
 use crate::tags::{
     Change, Entry, ForeignTag, JOURNAL, Journal, Kept, Opened, PictureRows, Tag, TagBook, Who,
@@ -258,7 +259,7 @@ impl DeskSeason {
 
     /// Keeps what is to be told, once.
     pub fn tell(&mut self, words: impl IntoIterator<Item = String>) {
-        for text in words {
+        for text in words.into_iter().map(|text| without_number(&text)) {
             if !self.notices.contains(&text) {
                 self.notices.push(text);
             }

@@ -415,10 +415,20 @@ pub(super) fn tag(desk: &Desk, sent: Tagged) -> Answer {
             counts: season.counts(),
             version: season.version,
         }),
-        Err(Refused::Changed) => Err(Failure::Changed(serde_json::json!({
-            "error": "These pictures were tagged from elsewhere meanwhile. This is what they have now.",
-            "visit": VisitView::of(&season, screen),
-        }))),
+        Err(Refused::Changed) => {
+            let meanwhile = match season.tags(screen).next() {
+                None => {
+                    "Another program took the tags of these pictures away meanwhile. Press again to tag them anew."
+                }
+                Some(_) => {
+                    "These pictures were tagged from elsewhere meanwhile. This is what they have now."
+                }
+            };
+            Err(Failure::Changed(serde_json::json!({
+                "error": meanwhile,
+                "visit": VisitView::of(&season, screen),
+            })))
+        }
         Err(Refused::NotSaved(e)) => Err(e.into()),
     }
 }

@@ -20,7 +20,7 @@ pub use hash::{hash_from_disk, hash_whole};
 pub use lock::{Busy, hold};
 pub use names::unfit_for_a_folder;
 pub use place::{free_bytes, is_same_file};
-pub use remedy::disk_remedy;
+pub use remedy::{disk_remedy, without_number};
 pub use state::FileState;
 pub use sync::{sync_file, sync_folder, sync_folders_of};
 pub use write::{Lasting, name_new_file, new_file_in, write_whole};

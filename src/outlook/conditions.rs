@@ -150,6 +150,8 @@ pub struct BeliefRow {
     /// On the third of the mornings and evenings with the least of it, for the time of the year, and on the third with the
     /// most.
     pub thirds: [Tally; 2],
+    /// Which mornings and evenings those are.
+    pub thirds_on: [Vec<(NaiveDate, Half)>; 2],
     /// The smallest ratio of visits, for [`Belief::step`], that was likely to be found.
     pub smallest: Option<f64>,
 }
@@ -176,6 +178,8 @@ pub struct Conditions {
     pub seasons: usize,
     /// What went in, in sum.
     pub all: Tally,
+    /// On which mornings and evenings.
+    pub all_on: Vec<(NaiveDate, Half)>,
     /// Belief by belief.
     pub rows: Vec<BeliefRow>,
 }
@@ -190,6 +194,7 @@ const MOST_KNOTS: usize = 14;
 
 /// One season, morning by evening.
 struct HalfDays {
+    dates: Vec<NaiveDate>,
     visits: Vec<f64>,
     /// Cameras that count, each weighed by how many visits it has on average.
     effort: Vec<f64>,
@@ -228,6 +233,7 @@ pub(super) fn conditions(season: &Season, weather: &Weather) -> Result<Condition
         why_not,
         seasons: seasons.len(),
         all,
+        all_on: seasons.iter().flat_map(HalfDays::moments).collect(),
         rows,
     })
 }
@@ -261,18 +267,20 @@ impl HalfDays {
             airs: weather.at(&moments)?,
             moons: moments.iter().map(moon).collect(),
             fit: None,
+            dates,
         };
         for camera in 0..season.cameras.len() {
-            all.take_in(season, camera, &dates);
+            all.take_in(season, camera);
         }
         let day: Vec<f64> = (0..moments.len()).map(|i| (i / HALVES) as f64).collect();
-        let mut columns = natural_spline(&day, (2 + dates.len() / SEASON_DAYS).min(MOST_KNOTS));
+        let mut columns = natural_spline(&day, (2 + all.dates.len() / SEASON_DAYS).min(MOST_KNOTS));
         columns.push((0..moments.len()).map(|i| (i % HALVES) as f64).collect());
         all.fit = Seasonal::of(&all.visits, &all.effort, columns);
         Ok(Some(all))
     }
 
-    fn take_in(&mut self, season: &Season, camera: usize, dates: &[NaiveDate]) {
+    fn take_in(&mut self, season: &Season, camera: usize) {
+        let dates = &self.dates;
         let kind = season.about.kind;
         let usable: Vec<bool> = dates
             .iter()
@@ -293,6 +301,15 @@ impl HalfDays {
             self.effort[i] += rate;
             self.cameras[i] += 1;
         }
+    }
+
+    /// A morning or evening by its place in the columns.
+    fn moment(&self, i: usize) -> (NaiveDate, Half) {
+        (self.dates[i / HALVES], Half::ALL[i % HALVES])
+    }
+
+    fn moments(&self) -> impl Iterator<Item = (NaiveDate, Half)> {
+        (0..self.visits.len()).map(|i| self.moment(i))
     }
 
     fn tally(&self) -> Tally {
@@ -346,6 +363,7 @@ fn row(belief: Belief, seasons: &[HalfDays]) -> BeliefRow {
     };
     let has_enough = with.iter().map(visits).sum::<usize>() >= FEWEST_VISITS;
     let found = goes_with(&stretches).filter(|_| has_enough);
+    let (thirds, thirds_on) = thirds(belief, &with);
     BeliefRow {
         belief,
         held: match found {
@@ -355,14 +373,18 @@ fn row(belief: Belief, seasons: &[HalfDays]) -> BeliefRow {
         found,
         p_adjusted: None,
         not_apart_from: Vec::new(),
-        thirds: thirds(belief, &with),
+        thirds,
+        thirds_on,
         smallest: None,
     }
 }
 
 /// Visits on the third with the least and the third with the most of something; of rain, without and with it.
-fn thirds(belief: Belief, with: &[(&HalfDays, &Seasonal, Vec<f64>)]) -> [Tally; 2] {
-    let mut units: Vec<(f64, Tally)> = Vec::new();
+fn thirds(
+    belief: Belief,
+    with: &[(&HalfDays, &Seasonal, Vec<f64>)],
+) -> ([Tally; 2], [Vec<(NaiveDate, Half)>; 2]) {
+    let mut units: Vec<(f64, Tally, (NaiveDate, Half))> = Vec::new();
     for (season, _, other) in with {
         for (i, value) in season.values(belief).into_iter().enumerate() {
             let tally = Tally {
@@ -375,7 +397,7 @@ fn thirds(belief: Belief, with: &[(&HalfDays, &Seasonal, Vec<f64>)]) -> [Tally; 
                 Some(other[i])
             };
             if let (Some(_), Some(at)) = (value, at) {
-                units.push((at, tally));
+                units.push((at, tally, season.moment(i)));
             }
         }
     }
@@ -388,8 +410,11 @@ fn thirds(belief: Belief, with: &[(&HalfDays, &Seasonal, Vec<f64>)]) -> [Tally; 
         }
         _ => (number / 3, number - number / 3),
     };
-    let add = |units: &[(f64, Tally)]| units.iter().map(|u| u.1).fold(Tally::default(), sum);
-    [add(&units[..few]), add(&units[many..])]
+    let thirds = [&units[..few], &units[many..]];
+    (
+        thirds.map(|third| third.iter().map(|u| u.1).fold(Tally::default(), sum)),
+        thirds.map(|third| third.iter().map(|u| u.2).collect()),
+    )
 }
 
 /// Beliefs with so strong a correlation are two names of nearly one thing.

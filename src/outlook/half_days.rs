@@ -2,13 +2,15 @@
 
 use anyhow::Result;
 use chrono::{DateTime, NaiveDate, Utc};
+use serde::Deserialize;
 
 use crate::property::Position;
 use crate::sun::SunDay;
 use crate::visits::{Season, Visit};
 
 /// A half of a day, on either side of the sun's noon.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Half {
     /// Until the sun's noon.
     Morning,
@@ -51,7 +53,7 @@ impl Half {
 
 /// Whether a date of a camera can be counted: it worked, nearly all of its pictures are tagged, and its clock is
 /// believed.
-pub(super) fn is_usable(season: &Season, camera: usize, date: NaiveDate) -> bool {
+pub fn is_usable(season: &Season, camera: usize, date: NaiveDate) -> bool {
     let here = &season.cameras[camera];
     here.effort.dates.binary_search(&date).is_ok()
         && here.pictures_between(date, date).are_tagged()

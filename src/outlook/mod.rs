@@ -16,7 +16,7 @@ use crate::visits::Season;
 use crate::weather::Weather;
 
 pub use conditions::{Belief, BeliefRow, Conditions, Held, Tally, WhyNot};
-pub use half_days::Half;
+pub use half_days::{Half, is_usable};
 pub use herd::{Herd, HerdCount};
 pub use plan::{Addition, PlanRow, Proof, prove};
 pub use stands::{BesideBest, FEWEST_FOR_SPAN, FEWEST_OUTINGS, StandRow, WindTally};

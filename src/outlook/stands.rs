@@ -66,6 +66,8 @@ pub struct StandRow {
     pub half: Half,
     /// Mornings or evenings, counted at each camera.
     pub outings: usize,
+    /// Which those were: camera and date.
+    pub outings_on: Vec<(usize, NaiveDate)>,
     /// Those left out because the camera may have been dead, or too little is tagged, or its clock is in doubt.
     pub left_out: usize,
     /// Visits in light.
@@ -265,6 +267,7 @@ fn row(
         span,
         half,
         outings: outings.len(),
+        outings_on: outings,
         left_out,
         visits: minutes.len(),
         per_ten: None,

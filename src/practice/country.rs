@@ -14,6 +14,7 @@ use serde_json::{Value, json};
 use super::Plan;
 use super::plan::PlannedCamera;
 use crate::clock::LocalTime;
+use crate::property::as_list;
 use crate::sun::SunDay;
 
 /// What is planted: for a fall of one degree in a day visits of mature bucks are so many times as frequent.
@@ -159,7 +160,7 @@ impl Country {
         let begins = plan.first.year();
         let names = |cameras: &[usize]| -> String {
             let names = cameras.iter().filter_map(|c| known(*c)).map(|c| c.name);
-            names.collect::<Vec<_>>().join(";")
+            as_list(names)
         };
         let corn = names(&FED);
         let sold = names(&[SOLD]);

@@ -1,10 +1,11 @@
 //! A place as people write it: two numbers in degrees, with minutes and seconds or without.
 
 use super::Position;
+use super::grid::place_on_grid;
 
 /// Reads a place in any of the usual notations: decimal degrees (`43.1, -90.7`; `43,1; -90,7`; `43.1 N 90.7 W`),
-/// degrees with minutes or with minutes and seconds (`43°06'00" N, 90°42'00" W`), ISO 6709 (`+43.1-090.7/`) and
-/// `geo:` addresses (RFC 5870). Latitude comes first unless letters say otherwise. `None` where it is no place
+/// degrees with minutes or with minutes and seconds (`43°06'00" N, 90°42'00" W`), ISO 6709 (`+43.1-090.7/`),
+/// `geo:` addresses (RFC 5870) and the grid of maps and receivers (`17T 630084 4833438`). Latitude comes first unless letters say otherwise. `None` where it is no place
 /// or could be two.
 pub fn parse_place(text: &str) -> Option<Position> {
     let text = text.trim();
@@ -14,6 +15,9 @@ pub fn parse_place(text: &str) -> Option<Position> {
         None => text,
     };
     let text = text.trim_end_matches('/').to_uppercase();
+    if let Some(place) = place_on_grid(&text) {
+        return Some(place);
+    }
     let (first, second) = halves(&text)?;
     let (first, second) = (angle(&first)?, angle(&second)?);
     let (latitude, longitude) = match (first.axis, second.axis) {

@@ -82,6 +82,11 @@ pub fn parse_moment(text: &str, order: Option<DateOrder>) -> Option<NaiveDateTim
     Some(date.and_time(time?))
 }
 
+/// The date of a date or a moment, in any of the ways that are understood; `None` where it is none, or two.
+pub fn parse_day(text: &str, order: Option<DateOrder>) -> Option<NaiveDate> {
+    Some(read(text, order).ok()?.0)
+}
+
 /// A date, with a time of day or without one, in any of the ways that are understood.
 pub(super) fn read(
     text: &str,

@@ -12,6 +12,7 @@ mod coordinates;
 mod dates;
 mod deer;
 mod disturbances;
+mod grid;
 mod grounds;
 mod land;
 mod ledger;
@@ -31,7 +32,7 @@ mod zone;
 
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, Result};
+use anyhow::{Result, bail};
 
 pub use cameras::{ClockSetting, Placement, set_clock};
 pub use cause::{AtWork, Cause};
@@ -40,7 +41,7 @@ pub use clocks::{
 };
 pub use compass::CompassPoint;
 pub use coordinates::parse_place;
-pub use dates::{DateOrder, parse_date, parse_date_time, parse_moment};
+pub use dates::{DateOrder, parse_date, parse_date_time, parse_day, parse_moment};
 pub use deer::NamedDeer;
 pub use disturbances::{By, Disturbance};
 pub use grounds::{FenceSide, Ground};
@@ -194,10 +195,32 @@ pub fn same_name(a: &str, b: &str) -> bool {
             .eq(b.chars().flat_map(char::to_lowercase))
 }
 
-/// Names in one cell, with `;` between them.
+/// Names in one cell, with `;` between them. A name that holds a `;` itself stands between quotation marks.
 pub fn listed(text: &str) -> Vec<String> {
-    let names = text.split(';').map(str::trim);
-    names.filter(|s| !s.is_empty()).map(str::to_owned).collect()
+    let mut names = Vec::new();
+    let mut rest = text.trim_start();
+    while !rest.is_empty() {
+        let quoted = rest.strip_prefix('"').and_then(|r| r.split_once('"'));
+        let quoted = quoted
+            .filter(|(_, after)| after.trim_start().starts_with([';']) || after.trim().is_empty());
+        let (name, after) = match quoted {
+            Some((name, after)) => (name, after.split_once(';').map_or("", |(_, r)| r)),
+            None => rest.split_once(';').unwrap_or((rest, "")),
+        };
+        names.push(name.trim().to_owned());
+        rest = after.trim_start();
+    }
+    names.retain(|name| !name.is_empty());
+    names
+}
+
+/// Names as [`listed`] reads them.
+pub fn as_list<'a>(names: impl IntoIterator<Item = &'a str>) -> String {
+    let names = names.into_iter().map(|name| match name.contains(';') {
+        true => format!("\"{name}\""),
+        false => name.to_owned(),
+    });
+    names.collect::<Vec<_>>().join(";")
 }
 
 /// Reads a text file of the property; a missing one is `None`.
@@ -206,11 +229,33 @@ fn read_optional(root: &Path, name: &str) -> Result<Option<Vec<u8>>> {
     match std::fs::read(&path) {
         Ok(bytes) => Ok(Some(bytes)),
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(e) => Err(e).with_context(|| {
-            format!(
-                "{} could not be read. Close it in other programs and check that it is a file you may open.",
-                path.display()
-            )
-        }),
+        Err(_) if path.is_dir() => bail!(
+            "{} is a folder, and a table of that name is wanted: give the folder another name.",
+            path.display()
+        ),
+        Err(e) => bail!(
+            "{} could not be read ({e}). Close it in other programs and check that it is a file you may open.",
+            path.display()
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_in_a_cell_are_read_as_they_are_written() {
+        for (cell, names) in [
+            ("Oak; Creek ;", vec!["Oak", "Creek"]),
+            ("\"Oak; low\"; Creek", vec!["Oak; low", "Creek"]),
+            ("The \"big\" oak;Creek", vec!["The \"big\" oak", "Creek"]),
+            ("\"big\" oak", vec!["\"big\" oak"]),
+            ("\"Oak", vec!["\"Oak"]),
+            (" ; ", vec![]),
+        ] {
+            assert_eq!(listed(cell), names, "{cell}");
+            assert_eq!(listed(&as_list(names.iter().copied())), names, "{cell}");
+        }
     }
 }

@@ -6,7 +6,7 @@ use std::path::Path;
 use anyhow::Result;
 use chrono::NaiveDate;
 
-use super::{Cause, Headings, Problem, Row, Settings, Sheet, listed, parse_number};
+use super::{Cause, Headings, Problem, Row, Settings, Sheet, as_list, listed, parse_number};
 
 pub(super) const FILE: &str = "questions.csv";
 pub(super) const HEADINGS: Headings = Headings {
@@ -51,7 +51,7 @@ impl Question {
             self.asked.to_string(),
             self.from.to_string(),
             self.by.to_string(),
-            self.near.join(";"),
+            as_list(self.near.iter().map(String::as_str)),
             format!("{}", self.loss),
             self.chance.map_or_else(String::new, |c| format!("{c:.2}")),
         ]

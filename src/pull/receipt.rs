@@ -12,6 +12,7 @@ use serde::Serialize;
 use super::list::{CardFile, Listed};
 use super::{CardPull, Fate};
 use crate::card::{self, CameraTime, Picture, TimeOrigin, Unreadable, shown};
+use crate::files::without_number;
 
 /// Something on the card that did not reach the property, or did so damaged.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -55,14 +56,14 @@ impl Trouble {
     }
 
     pub(super) fn unlisted(file: String, why: &str) -> Self {
-        let what = format!("could not be listed ({why})");
+        let what = format!("could not be listed ({})", without_number(why));
         Self { file, what }
     }
 
     pub(super) fn of(file: &CardFile, what: impl Into<String>) -> Self {
         Self {
             file: file.shown(),
-            what: what.into(),
+            what: without_number(&what.into()),
         }
     }
 }

@@ -8,6 +8,7 @@ use super::outlook_words;
 use super::tables::{count, ends};
 use crate::debrief::Debrief;
 use crate::measure::Estimate;
+use crate::property::as_list;
 use crate::shift::{GroundRow, GroundYear};
 
 pub(super) fn conditions(debrief: &Debrief) -> Result<DataFrame> {
@@ -42,7 +43,7 @@ pub(super) fn where_to_sit(debrief: &Debrief) -> Result<DataFrame> {
     let [per_ten, low, high] = ends(rows.iter().map(|r| r.per_ten));
     let cameras = |r: &crate::outlook::StandRow| {
         let names = r.cameras.iter().map(|c| debrief.camera_name(Some(*c)));
-        names.collect::<Vec<_>>().join(";")
+        as_list(names)
     };
     let of_wind = |of: fn(crate::outlook::WindTally) -> usize| -> Vec<Option<u32>> {
         rows.iter().map(|r| r.wind.map(|w| count(of(w)))).collect()
@@ -134,7 +135,7 @@ pub(super) fn asked(debrief: &Debrief) -> Result<DataFrame> {
         "asked" => all.iter().map(|a| a.question.asked).collect::<Vec<_>>(),
         "from" => all.iter().map(|a| a.question.from).collect::<Vec<_>>(),
         "by" => all.iter().map(|a| a.question.by).collect::<Vec<_>>(),
-        "near" => all.iter().map(|a| a.question.near.join(";")).collect::<Vec<_>>(),
+        "near" => all.iter().map(|a| as_list(a.question.near.iter().map(String::as_str))).collect::<Vec<_>>(),
         "loss" => all.iter().map(|a| to_digits(a.question.loss)).collect::<Vec<_>>(),
         "chance_told" => all.iter().map(|a| a.question.chance.map(to_digits)).collect::<Vec<_>>(),
         "verdict" => all.iter().map(|a| a.row.as_ref().map(|r| r.light_verdict.word())).collect::<Vec<_>>(),

@@ -59,7 +59,7 @@ pub use enough::{Enough, MARGIN, MOST_TIMES, POWER, WORTH_KNOWING_DROP, WORTH_KN
 pub use grounds::{GroundRow, GroundYear, grounds};
 pub use onset::Onset;
 pub use placebo::Placebo;
-pub use pressure::{DayAfter, FOLLOWED_DAYS, Matched, Repeated, rules_loss_out};
+pub use pressure::{CameraDay, DayAfter, FOLLOWED_DAYS, Matched, Repeated, rules_loss_out};
 pub use rests_on::{RestsOn, Without};
 pub use roles::Role;
 pub use timing::Timing;

@@ -60,7 +60,7 @@ pub fn rules_loss_out(ratio: Estimate) -> bool {
 }
 
 /// Camera-days that have others like them, and visits in light on them.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Matched {
     /// Days on which it happened or that follow within two days.
     pub days: usize,
@@ -70,6 +70,10 @@ pub struct Matched {
     pub other_days: usize,
     /// Visits in light on those.
     pub other_visits: usize,
+    /// Which the days are: camera and date.
+    pub days_on: Vec<CameraDay>,
+    /// Which the others are.
+    pub others_on: Vec<CameraDay>,
 }
 
 /// Deer of all kinds on the n-th days after, taken together.
@@ -100,7 +104,7 @@ pub(super) const FEWEST_TIMES: usize = 3;
 const FEWEST_VISITS: f64 = 10.0;
 
 /// Camera and date.
-type CameraDay = (usize, NaiveDate);
+pub type CameraDay = (usize, NaiveDate);
 
 /// Tests what happened at least three times: disturbances logged under the same words by the same, and days on
 /// which a person was tagged at a camera (a card pulled, a stand walked to).
@@ -249,7 +253,7 @@ fn matched(
 ) -> (Result<MatchedRatio, Verdict>, Matched) {
     const FORTNIGHT: i64 = 14;
     let kind = season.about.kind;
-    let mut strata: BTreeMap<(usize, i64, bool), Vec<MatchedDay>> = BTreeMap::new();
+    let mut strata: BTreeMap<(usize, i64, bool), Vec<(CameraDay, MatchedDay)>> = BTreeMap::new();
     let mut pictures = PicturesOn::default();
     for (camera, date) in comparable {
         let since = events.days_since((*camera, *date));
@@ -266,21 +270,23 @@ fn matched(
         let fortnight = (*date - NaiveDate::MIN).num_days() / FORTNIGHT;
         let is_weekend = matches!(date.weekday(), Weekday::Sat | Weekday::Sun);
         let stratum = strata.entry((*camera, fortnight, is_weekend)).or_default();
-        stratum.push(MatchedDay {
+        let day = MatchedDay {
             exposed: is_exposed,
             count: visits.iter().filter(|v| v.counted).count() as f64,
             effort: 1.0,
-        });
+        };
+        stratum.push(((*camera, *date), day));
     }
-    let both =
-        |days: &Vec<MatchedDay>| days.iter().any(|d| d.exposed) && days.iter().any(|d| !d.exposed);
-    let every: f64 = strata.values().flatten().map(|d| d.count).sum();
+    let is_some = |days: &[(CameraDay, MatchedDay)], exposed: bool| {
+        days.iter().any(|(_, d)| d.exposed == exposed)
+    };
+    let every: f64 = strata.values().flatten().map(|(_, d)| d.count).sum();
+    strata.retain(|_, days| is_some(days, true) && is_some(days, false));
+    let told = Matched::of(strata.values().flatten());
     let matched: Vec<(i64, Vec<MatchedDay>)> = strata
         .into_iter()
-        .filter(|(_, days)| both(days))
-        .map(|((_, fortnight, _), days)| (fortnight, days))
+        .map(|((_, fortnight, _), days)| (fortnight, days.into_iter().map(|d| d.1).collect()))
         .collect();
-    let told = Matched::of(&matched);
     if !pictures.are_tagged() {
         return (Err(Verdict::NotTagged), told);
     }
@@ -294,15 +300,20 @@ fn matched(
 }
 
 impl Matched {
-    fn of(strata: &[(i64, Vec<MatchedDay>)]) -> Self {
+    fn of<'a>(all: impl Iterator<Item = &'a (CameraDay, MatchedDay)>) -> Self {
         let mut told = Self::default();
-        for day in strata.iter().flat_map(|(_, days)| days) {
-            let (days, visits) = match day.exposed {
-                true => (&mut told.days, &mut told.visits),
-                false => (&mut told.other_days, &mut told.other_visits),
+        for (at, day) in all {
+            let (days, visits, on) = match day.exposed {
+                true => (&mut told.days, &mut told.visits, &mut told.days_on),
+                false => (
+                    &mut told.other_days,
+                    &mut told.other_visits,
+                    &mut told.others_on,
+                ),
             };
             *days += 1;
             *visits += day.count as usize;
+            on.push(*at);
         }
         told
     }

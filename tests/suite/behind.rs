@@ -62,6 +62,7 @@ fn told(words: &str) -> (Option<usize>, Option<usize>) {
     let words: Vec<&str> = words.split(' ').collect();
     let number = |word: &str| word.replace(',', "").parse().ok();
     match words[..] {
+        [all] => (None, number(all)),
         ["of", all, ..] => (None, number(all)),
         [counted, "of", all, ..] => (number(counted), number(all)),
         [all, visits, ..] if visits.starts_with("visit") => (None, number(all)),
@@ -83,7 +84,7 @@ fn behind_every_number_lie_as_many_visits() {
         ..Options::default()
     };
     let mut of = BTreeMap::new();
-    let mut told_of = 0;
+    let (mut told_of, mut of_one_deer, mut only_light) = (0, 0, 0);
     for options in [three_seasons, one_disturbance] {
         let place = Place::practice(&options);
         let debrief = place.debrief();
@@ -106,14 +107,18 @@ fn behind_every_number_lie_as_many_visits() {
                     number.words
                 );
             }
+            of_one_deer += usize::from(number.carried.contains_key("deer"));
+            only_light += usize::from(number.carried.contains_key("only"));
             *of.entry(number.carried["of"].clone()).or_insert(0) += 1;
         }
     }
     assert!(told_of > 100, "{told_of}");
     let enough = |what: &str| of.get(what).is_some_and(|n| *n > 10);
-    for what in ["season", "change", "years", "deer"] {
+    for what in ["season", "change", "years", "deer", "stand", "weather"] {
         assert!(enough(what), "{of:?}");
     }
+    let few = (of.get("again"), of_one_deer, only_light);
+    assert!(few.0.is_some() && few.1 > 0 && few.2 > 0, "{few:?}");
 }
 
 #[test]

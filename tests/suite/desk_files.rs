@@ -260,6 +260,11 @@ fn the_log_is_changed_row_by_row_and_never_written_over() {
             "by",
         ),
         (json!({ "start": "2025-11-06" }), "id"),
+        // Years ahead is a slip of the hand.
+        (
+            json!({ "id": "x", "start": "2052-11-06", "by": "own" }),
+            "start",
+        ),
     ] {
         let refused = desk.post("api/log", &add(cells.clone()));
         assert_eq!(refused.status, 422, "{cells}");

@@ -17,7 +17,7 @@ export const ACTIONS = {
 // What a button says where there is little room.
 const SHORT = {
   deer: "deer", other: "other", on: "next to tag", next: "next", previous: "back", later: "later", earlier: "earlier",
-  one: "one", repeat: "again", age: "age", bright: "bright",
+  one: "one", repeat: "again", remove: "clear", age: "age", bright: "bright",
 };
 
 const KEY_WORDS = {

@@ -8,7 +8,7 @@ use super::Tables;
 use super::places::{Deployment, as_name};
 use super::sightings::{Seen, Sighting};
 use super::source::Source;
-use crate::property::{Position, Settings};
+use crate::property::{Position, Settings, as_list};
 
 /// Names and contents, and what could not be said in them.
 pub(super) struct Files {
@@ -193,12 +193,10 @@ fn disturbances(tables: &Tables) -> Result<Vec<u8>> {
         fields,
         rows.map(|r| {
             fields.map(|f| match f {
-                "near" => r
-                    .get(f)
-                    .split('|')
-                    .map(as_name)
-                    .collect::<Vec<_>>()
-                    .join(";"),
+                "near" => {
+                    let names: Vec<String> = r.get(f).split('|').map(as_name).collect();
+                    as_list(names.iter().map(String::as_str))
+                }
                 _ => r.get(f).to_owned(),
             })
         }),

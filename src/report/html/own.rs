@@ -3,11 +3,12 @@
 use maud::{Markup, html};
 
 use super::contents::Part;
-use crate::debrief::Debrief;
+use super::{behind, pressure};
+use crate::debrief::{Beside, Debrief};
 use crate::measure::Estimate;
 use crate::property::By;
 use crate::report::words;
-use crate::shift::{Repeated, Role, Verdict, rules_loss_out};
+use crate::shift::{Repeated, Role, Side, Verdict, rules_loss_out};
 
 /// Which of three a doing belongs to.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -30,7 +31,7 @@ impl Cost {
 }
 
 pub(super) fn section(debrief: &Debrief) -> Markup {
-    let all: Vec<(Cost, String)> = again(debrief).chain(once(debrief)).collect();
+    let all: Vec<(Cost, Markup)> = again(debrief).chain(once(debrief)).collect();
     html! {
         @if !all.is_empty() {
             section id=(Part::Own.id()) {
@@ -59,7 +60,7 @@ fn cost(verdict: Verdict, ratio: Option<Estimate>) -> Cost {
     }
 }
 
-fn again(debrief: &Debrief) -> impl Iterator<Item = (Cost, String)> {
+fn again(debrief: &Debrief) -> impl Iterator<Item = (Cost, Markup)> {
     let repeated = debrief.shifts.repeated.iter();
     let own = repeated.filter(|r| matches!(r.by, Some(By::Own) | None));
     own.map(|r| {
@@ -76,23 +77,19 @@ fn again(debrief: &Debrief) -> impl Iterator<Item = (Cost, String)> {
             words::counted(r.camera_days, "camera-day")
         );
         let found = match (ratio, r.verdict) {
-            (Some(ratio), _) => format!(
-                "{} on {} on that day or the two after it, {} on {} like them: {} what those lead to expect ({}){}",
-                words::counted(r.matched.visits, "visit"),
-                words::counted(r.matched.days, "camera-day"),
-                words::grouped(r.matched.other_visits),
-                words::counted(r.matched.other_days, "other"),
-                words::times_or_part_of(ratio.value),
-                words::factor_range(ratio),
-                back(r)
-            ),
-            (None, Verdict::NoControl) => {
-                "it happened so often that hardly any other day of the same fortnight is like them".to_owned()
-            }
-            (None, Verdict::NotTagged) => "too many of the pictures have no tag yet".to_owned(),
-            (None, _) => "too few visits in light on such days".to_owned(),
+            (Some(ratio), _) => html! {
+                (pressure::matched(r, Beside::After)) " on " (words::counted(r.matched.days, "camera-day"))
+                " on that day or the two after it, " (pressure::matched(r, Beside::Before)) " on "
+                (words::counted(r.matched.other_days, "other")) " like them: " (words::times_or_part_of(ratio.value))
+                " what those lead to expect (" (words::factor_range(ratio)) ")" (back(r))
+            },
+            (None, Verdict::NoControl) => html! {
+                "it happened so often that hardly any other day of the same fortnight is like them"
+            },
+            (None, Verdict::NotTagged) => html! { "too many of the pictures have no tag yet" },
+            (None, _) => html! { "too few visits in light on such days" },
         };
-        (cost, format!("{times}: {found}."))
+        (cost, html! { (times) ": " (found) "." })
     })
 }
 
@@ -111,7 +108,7 @@ fn back(repeated: &Repeated) -> String {
 }
 
 /// Own work that happened once.
-fn once(debrief: &Debrief) -> impl Iterator<Item = (Cost, String)> {
+fn once(debrief: &Debrief) -> impl Iterator<Item = (Cost, Markup)> {
     let about = debrief.season.about.kind;
     let own = debrief.single_disturbances().filter(|d| d.by == By::Own);
     own.filter_map(move |d| {
@@ -125,11 +122,10 @@ fn once(debrief: &Debrief) -> impl Iterator<Item = (Cost, String)> {
             true => Cost::Lost,
             false => cost(row.light_verdict, against),
         };
-        let counts = format!(
-            "in light {} before, {} after",
-            words::counted_in_nights(&row.before),
-            words::counted_in_nights(&row.after)
-        );
+        let counts = |side: &Side, beside: Beside| {
+            let number = behind::in_light(behind::of_change(debrief, row, beside));
+            behind::some(side.counted, &words::counted_in_nights(side), &number)
+        };
         let against = against.map_or_else(String::new, |r| {
             format!(
                 "; {} what the other cameras lead to expect ({})",
@@ -138,6 +134,10 @@ fn once(debrief: &Debrief) -> impl Iterator<Item = (Cost, String)> {
             )
         });
         let day = words::day(d.start.date());
-        Some((cost, format!("{} ({day}): {counts}{against}.", d.what)))
+        let text = html! {
+            (d.what) " (" (day) "): in light " (counts(&row.before, Beside::Before)) " before, "
+            (counts(&row.after, Beside::After)) " after" (against) "."
+        };
+        Some((cost, text))
     })
 }

@@ -2,9 +2,10 @@
 
 use maud::{Markup, html};
 
+use super::behind;
 use super::contents::Part;
 use super::said::{Said, Sure};
-use crate::debrief::Debrief;
+use crate::debrief::{Beside, Debrief};
 use crate::property::By;
 use crate::report::words;
 use crate::shift::{DayAfter, Repeated, Verdict};
@@ -53,14 +54,29 @@ fn side_by_side(debrief: &Debrief, all: &[Repeated]) -> Markup {
                 td {
                     (words::times(r.ratio))
                     @if r.ratio.is_some() {
-                        br; (words::counted(r.matched.visits, "visit")) " on " (words::counted(r.matched.days, "day")) ", "
-                        (words::grouped(r.matched.other_visits)) " on " (words::counted(r.matched.other_days, "other"))
+                        br; (matched(r, Beside::After)) " on " (words::counted(r.matched.days, "day")) ", "
+                        (matched(r, Beside::Before)) " on " (words::counted(r.matched.other_days, "other"))
                     }
                 }
                 td { strong { (r.verdict.word()) } br; (why(r)) }
             } } }
         } }
     }
+}
+
+/// The visits in light on the days after, or on the others.
+pub(super) fn matched(repeated: &Repeated, side: Beside) -> Markup {
+    let (visits, words) = match side {
+        Beside::Before => {
+            let visits = repeated.matched.other_visits;
+            (visits, words::grouped(visits))
+        }
+        Beside::After | Beside::Both => {
+            let visits = repeated.matched.visits;
+            (visits, words::counted(visits, "visit"))
+        }
+    };
+    behind::some(visits, &words, &behind::of_again(repeated, side))
 }
 
 /// The odds of a clear one, or why nothing can be said.

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::behind;
 use super::contents::Part;
 use crate::debrief::Debrief;
 use crate::outlook::{BesideBest, Half, StandRow};
@@ -117,7 +118,7 @@ fn stand(debrief: &Debrief, row: &StandRow, has_wind: bool) -> Markup {
             }
             td {
                 strong { (outlook_words::per_ten(row.per_ten)) }
-                br; (words::counted(row.visits, "visit")) " in " (words::counted(row.outings, row.half.word()))
+                br; (behind::some(row.visits, &words::counted(row.visits, "visit"), &behind::of_stand(row))) " in " (words::counted(row.outings, row.half.word()))
                 br; (outlook_words::beside_best(row))
                 @if is_much_left_out(row) { br; (words::grouped(row.left_out)) " left out: the camera may have been dead, or is not tagged" }
             }

@@ -2,9 +2,10 @@
 
 use maud::{Markup, html};
 
+use super::behind;
 use super::contents::Part;
 use super::said::{Said, Sure};
-use crate::debrief::Debrief;
+use crate::debrief::{Beside, Debrief};
 use crate::outlook::{BeliefRow, Held};
 use crate::report::{outlook_words, words};
 
@@ -19,7 +20,7 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
                 h2 { (Part::Weather.heading()) }
                 p.answer { (outlook_words::conditions(conditions)) }
                 p {
-                    "Looked at: " (about.them()) " in " (light) ", " (outlook_words::tally(conditions.all)) " at cameras that worked, in "
+                    "Looked at: " (about.them()) " in " (light) ", " (behind::some(conditions.all.visits, &outlook_words::tally(conditions.all), &behind::of_all_weather())) " at cameras that worked, in "
                     (words::counted(conditions.seasons, "season"))
                     ", against the air at sunrise or sunset. What the time of year does by itself is taken out first. A cold week and a week of visits fall together easily, so the weather is turned against the visits day by day to see how often it does; and with ten beliefs asked, one of them must be ten times as sure. So a range that leaves ×1 out is not enough: of ten there is one every other season."
                 }
@@ -54,8 +55,12 @@ fn belief(row: &BeliefRow) -> Markup {
                 }
             }
             td { (outlook_words::ratio(outlook_words::belief_ratio(row))) " " (outlook_words::step(row.belief)) }
-            td { (outlook_words::tally(row.thirds[0])) ", " (outlook_words::thirds(row.belief)[0]) }
-            td { (outlook_words::tally(row.thirds[1])) ", " (outlook_words::thirds(row.belief)[1]) }
+            @for (i, side) in [Beside::Before, Beside::After].into_iter().enumerate() {
+                td {
+                    (behind::some(row.thirds[i].visits, &outlook_words::tally(row.thirds[i]), &behind::of_weather(row, side)))
+                    ", " (outlook_words::thirds(row.belief)[i])
+                }
+            }
             td { (outlook_words::smallest(row)) }
         }
     }

@@ -40,9 +40,18 @@ pub(super) fn section(
     }
 }
 
-fn findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
-    let mut lines = vec![odds(debrief, shift)];
-    lines.extend(shift.rests_on.as_ref().map(rests_on::sentence));
+fn findings(debrief: &Debrief, shift: &Shift) -> Vec<Markup> {
+    let plain = |line: String| html! { (line) };
+    let rests_on = shift.rests_on.as_ref();
+    let rests_on = rests_on.map(|rests| rests_on::sentence(debrief, shift, rests));
+    let mut all = vec![plain(odds(debrief, shift))];
+    all.extend(rests_on);
+    all.extend(more_findings(debrief, shift).into_iter().map(plain));
+    all
+}
+
+fn more_findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
+    let mut lines = Vec::new();
     if shift.is_clear() {
         lines.push("A change that was picked out because it is clear looks larger than it is: chance had to help it over the bar. The truth is more likely in the half of the range that lies nearer to no change.".to_owned());
     }
