@@ -14,6 +14,7 @@ pub mod refile;
 pub mod share;
 pub mod shift;
 pub mod stands;
+pub mod survey;
 pub mod tag;
 pub mod years;
 

@@ -1,38 +1,45 @@
-//! `graylight share PROPERTY --to FILE`, or `--to FOLDER --package`
+//! `graylight share PROPERTY --to FILE`, `--to FOLDER --package` or `--to FOLDER --dataset`
 
 use std::io::Write;
 use std::path::PathBuf;
 
-use anyhow::{Context, Result, ensure};
+use anyhow::{Context, Result, bail, ensure};
 use clap::Args;
 
-use crate::exchange::{Coordinates, Files, PackageOptions, write_package};
+use crate::exchange::{Coordinates, Files, PackageOptions, dataset, write_package};
 use crate::files::{self, Lasting};
 use crate::report::{ShareOptions, one_page};
 
-/// One page for others without coordinates, or a data package for biologists
+/// One page for others without coordinates, a data package for biologists, or a part of a data set of many properties
 #[derive(Args)]
 pub struct Share {
     /// The property's folder
     property: PathBuf,
-    /// The page to write; with --package the new folder of the package
+    /// The page to write; with --package the new folder of the package, with --dataset the data set's
     #[arg(long, value_name = "FILE")]
     to: PathBuf,
     /// Letters in place of the names of the property, its cameras and its deer, and no photographs: cameras
     /// print names onto them
-    #[arg(long, conflicts_with = "package")]
+    #[arg(long, conflicts_with_all = ["package", "dataset"])]
     no_names: bool,
     /// Leave out what is logged as a neighbour's
-    #[arg(long, conflicts_with = "package")]
+    #[arg(long, conflicts_with_all = ["package", "dataset"])]
     no_neighbours: bool,
     /// Leave out the photographs
-    #[arg(long, conflicts_with = "package")]
+    #[arg(long, conflicts_with_all = ["package", "dataset"])]
     no_photos: bool,
     /// A camera-trap data package (TDWG 1.0.2): deployments, media and observations with their schemas
     #[arg(long, requires = "coordinates")]
     package: bool,
-    /// What the package says of places: exact, none, or the width of a grid in degrees such as 0.1
-    #[arg(long, requires = "package", value_name = "HOW")]
+    /// The property's seasons as Parquet files of a data set, beside those of other properties; what is there of other
+    /// seasons stays
+    #[arg(long, requires = "coordinates", conflicts_with = "package")]
+    dataset: bool,
+    /// The property's name in the data set, such as ridge-farm; else it follows from its name
+    #[arg(long = "as", requires = "dataset", value_name = "ID")]
+    id: Option<String>,
+    /// What package or data set say of places: exact, none, or the width of a grid in degrees such as 0.1
+    #[arg(long, value_name = "HOW")]
     coordinates: Option<Coordinates>,
     /// Whether the pictures stay where they are or are copied into the package; those of people and vehicles
     /// never are, and where places are not told exactly only JPEG pictures, without what stands beside their pixels
@@ -49,8 +56,10 @@ pub struct Share {
 impl Share {
     /// Runs the command.
     pub fn run(&self) -> Result<()> {
-        match self.coordinates.filter(|_| self.package) {
-            Some(coordinates) => self.package(coordinates),
+        match self.coordinates {
+            Some(coordinates) if self.package => self.package(coordinates),
+            Some(coordinates) if self.dataset => self.dataset(coordinates),
+            Some(_) => bail!("--coordinates goes with --package or --dataset: the page holds none"),
             None => self.page(),
         }
     }
@@ -80,6 +89,30 @@ impl Share {
             super::say("Names of places, cameras and deer are in it; --no-names leaves them out.")?;
         }
         Ok(())
+    }
+
+    fn dataset(&self, coordinates: Coordinates) -> Result<()> {
+        let debrief = super::debrief(&self.property)?;
+        let done = dataset::append(&debrief, coordinates, self.id.as_deref(), &self.to)?;
+        for (table, rows) in &done.rows {
+            super::say(format_args!("{table}: {rows}"))?;
+        }
+        super::say(format_args!(
+            "files written: {}; as they were: {}",
+            done.written, done.unchanged
+        ))?;
+        if !done.only_there.is_empty() {
+            super::say(format_args!(
+                "Seasons in the data set that are no longer here, left as they are: {}",
+                done.only_there.join(", ")
+            ))?;
+        }
+        super::say("Names of cameras and deer, and your words for what happened, are in it.")?;
+        super::say(format_args!(
+            "The data set: {} (this property: {})",
+            self.to.display(),
+            done.id
+        ))
     }
 
     fn package(&self, coordinates: Coordinates) -> Result<()> {

@@ -392,11 +392,24 @@ impl DeskSeason {
     }
 
     /// Rows that were tagged elsewhere, or before there was a journal, are missed as well as long as the desk
-    /// is open.
+    /// is open; and where another program has corrected a row, the corrected one.
     fn know_what_is_there(&mut self) {
-        for (path, kept) in self.book.kept_rows(&self.crawl) {
+        let there = self.book.kept_rows(&self.crawl, &self.journal);
+        let pictures = self.journal.changed_elsewhere(&there);
+        for (path, kept) in there {
             self.journal.know(path, kept);
         }
+        if pictures.is_empty() {
+            return;
+        }
+        // A journal that cannot be written knows it as long as the desk is open.
+        let _ = self.journal.add(Entry {
+            at: Utc::now().to_rfc3339(),
+            change: Change::Found,
+            words: "found in the table".to_owned(),
+            columns: self.book.columns().to_vec(),
+            pictures,
+        });
     }
 
     /// Whether nobody is about to save the table. One that is away for a moment is about to come back.

@@ -20,19 +20,19 @@ pub fn density(points: &[f64], period: f64, kappa: f64, samples: usize) -> Optio
     if points.is_empty() || samples == 0 {
         return None;
     }
-    let angle = TAU / period;
-    let norm = angle / (TAU * scaled_bessel_i0(kappa) * points.len() as f64);
+    let at = |i: usize| i as f64 * period / samples as f64;
     let values = (0..samples)
-        .map(|i| {
-            let at = i as f64 * period / samples as f64;
-            let sum: f64 = points
-                .iter()
-                .map(|p| (kappa * (((at - p) * angle).cos() - 1.0)).exp())
-                .sum();
-            sum * norm
-        })
+        .map(|i| density_at(at(i), points, period, kappa))
         .collect();
     Some(Density { period, values })
+}
+
+/// The same at one place; `points` must hold one at least.
+pub(super) fn density_at(at: f64, points: &[f64], period: f64, kappa: f64) -> f64 {
+    let angle = TAU / period;
+    let norm = angle / (TAU * scaled_bessel_i0(kappa) * points.len() as f64);
+    let weight = |p: &f64| (kappa * (((at - p) * angle).cos() - 1.0)).exp();
+    points.iter().map(weight).sum::<f64>() * norm
 }
 
 /// How much two sets of points on a circle overlap, from 0 (never together) to 1 (the same pattern):
@@ -79,7 +79,7 @@ impl Density {
 }
 
 /// exp(-x) I0(x): Abramowitz & Stegun (1964), 9.8.1 and 9.8.2, relative error below 2e-7.
-fn scaled_bessel_i0(x: f64) -> f64 {
+pub(super) fn scaled_bessel_i0(x: f64) -> f64 {
     let horner =
         |coefficients: &[f64], t: f64| coefficients.iter().rev().fold(0.0, |s, c| s * t + c);
     if x < 3.75 {

@@ -6,6 +6,7 @@
 //! `None`, never a guess.
 
 mod abundance;
+mod activity;
 mod change_point;
 mod circle;
 mod circular_tests;
@@ -24,6 +25,7 @@ mod spread;
 mod turned;
 
 pub use abundance::{chao1, chapman};
+pub use activity::{ActivityOverlap, activity_overlap};
 pub use change_point::{ChangePoint, Law, change_point};
 pub use circle::{Density, density, overlap, overlap_of};
 pub use circular_tests::{Direction, direction, uniform_scores};
@@ -37,7 +39,7 @@ pub use power::{Repeated, equivalence_p_value, one_sided_reach, power};
 pub use predictive::{Expected, Pair, predictive_interval, predictive_p_value, score_statistic};
 pub use proportion::{Counts, Estimate, change, change_p_value, share_interval, wilson};
 pub use quantiles::{median, median_interval, quantile, shift_between};
-pub use rate::{Exposure, rate, rate_one_sided, rate_p_value, rate_ratio};
+pub use rate::{Exposure, rate, rate_across, rate_one_sided, rate_p_value, rate_ratio};
 pub use resample::{block_interval, block_variance};
 pub use shrink::{Believed, log_marginal, shrunk};
 pub use spline::{Seasonal, natural_spline};

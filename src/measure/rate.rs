@@ -35,6 +35,30 @@ pub fn rate(exposure: Exposure, freedom: f64) -> Option<Estimate> {
     })
 }
 
+/// The rate of several units together, with what they differ by allowed for: the ratio of two sums and its large-sample
+/// variance (Cochran 1977, Sampling Techniques, 3rd ed., section 6.3), by Student's t with one fewer degrees of freedom
+/// than units. Of one unit alone [`rate`]'s interval. `None` without effort.
+pub fn rate_across(units: &[Exposure]) -> Option<Estimate> {
+    let worked: Vec<Exposure> = units.iter().copied().filter(|u| u.effort > 0.0).collect();
+    let together = Exposure {
+        events: worked.iter().map(|u| u.events).sum(),
+        effort: worked.iter().map(|u| u.effort).sum(),
+    };
+    if worked.len() < 2 {
+        return rate(together, super::KNOWN);
+    }
+    let value = together.rate()?;
+    let n = worked.len() as f64;
+    let off = |u: &Exposure| (u.events - value * u.effort).powi(2);
+    let variance = worked.iter().map(off).sum::<f64>() / (n - 1.0) * n / together.effort.powi(2);
+    let half = critical(n - 1.0) * variance.sqrt();
+    Some(Estimate {
+        value,
+        low: (value - half).max(0.0),
+        high: value + half,
+    })
+}
+
 /// P-value of an unchanged rate by the conditional score test (the condition is that of Przyborowski & Wilenski 1940,
 /// Biometrika 31:313-323): given all events, the share that fell after
 /// is binomial with the effort's share. The interval of [`rate_ratio`] holds 1 where this is over 5 %. `None`

@@ -5,19 +5,31 @@ use super::grid::place_on_grid;
 
 /// Reads a place in any of the usual notations: decimal degrees (`43.1, -90.7`; `43,1; -90,7`; `43.1 N 90.7 W`),
 /// degrees with minutes or with minutes and seconds (`43°06'00" N, 90°42'00" W`), ISO 6709 (`+43.1-090.7/`),
-/// `geo:` addresses (RFC 5870) and the grid of maps and receivers (`17T 630084 4833438`). Latitude comes first unless letters say otherwise. `None` where it is no place
+/// `geo:` addresses (RFC 5870) and the grid of maps and receivers (`17T 630084 4833438`, `17T PJ 30084 33438`). Latitude comes first unless letters say otherwise. `None` where it is no place
 /// or could be two.
 pub fn parse_place(text: &str) -> Option<Position> {
     let text = text.trim();
     // What follows a geo address's coordinates are its parameters.
-    let text = match text.strip_prefix("geo:") {
-        Some(address) => address.split([';', '?']).next().unwrap_or(address),
+    let text = match text
+        .strip_prefix("geo:")
+        .or_else(|| text.strip_prefix("GEO:"))
+    {
+        Some(address) => {
+            let place = address.split([';', '?']).next().unwrap_or(address);
+            // A third number is the altitude.
+            let ends = place
+                .match_indices(',')
+                .nth(1)
+                .map_or(place.len(), |(i, _)| i);
+            &place[..ends]
+        }
         None => text,
     };
     let text = text.trim_end_matches('/').to_uppercase();
     if let Some(place) = place_on_grid(&text) {
         return Some(place);
     }
+    let text = in_signs(&text);
     let (first, second) = halves(&text)?;
     let (first, second) = (angle(&first)?, angle(&second)?);
     let (latitude, longitude) = match (first.axis, second.axis) {
@@ -26,6 +38,46 @@ pub fn parse_place(text: &str) -> Option<Position> {
         _ => return None,
     };
     Position::new(latitude.degrees, longitude.degrees)
+}
+
+/// Words and letters that stand for signs: `LAT 43.1 LON -90.7`, `43.1 NORTH`, `43D06M00S N`.
+fn in_signs(text: &str) -> String {
+    let mut text = text.replace('º', "°");
+    for word in ["LATITUDE", "LONGITUDE", "LAT", "LONG", "LON"] {
+        text = text.replace(word, " ");
+    }
+    for (word, letter) in [("NORTH", "N"), ("SOUTH", "S"), ("EAST", "E"), ("WEST", "W")] {
+        text = text.replace(word, letter);
+    }
+    let letters: Vec<char> = text.replace(['=', ':'], " ").chars().collect();
+    let is_digit = |i: Option<usize>| {
+        i.and_then(|i| letters.get(i))
+            .is_some_and(char::is_ascii_digit)
+    };
+    // Right behind a number, a D, an M, and an S that follows an M are degrees, minutes and seconds.
+    let mut has_minutes = false;
+    let sign = |(i, c): (usize, &char)| {
+        let is_unit = is_digit(i.checked_sub(1));
+        match c {
+            'D' if is_unit => '°',
+            'M' if is_unit => {
+                has_minutes = true;
+                '\''
+            }
+            'S' if is_unit && has_minutes => {
+                has_minutes = false;
+                '"'
+            }
+            c => *c,
+        }
+    };
+    letters
+        .iter()
+        .enumerate()
+        .map(sign)
+        .collect::<String>()
+        .trim()
+        .to_owned()
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -164,6 +216,13 @@ mod tests {
             "+43.1-090.7/",
             "geo:43.1,-90.7",
             "geo:43.1,-90.7;u=35",
+            "geo:43.1,-90.7,200",
+            "Lat 43.1 Lon -90.7",
+            "latitude: 43.1, longitude: -90.7",
+            "lat=43.1, long=-90.7",
+            "43.1º N, 90.7º W",
+            "43d06m00s N, 90d42m00s W",
+            "43.1 north 90.7 west",
             "  43.1 , −90.7 ",
         ] {
             let place = parse_place(text).unwrap_or_else(|| panic!("{text}"));

@@ -253,8 +253,11 @@ impl TagBook {
         torn
     }
 
-    /// The rows of every picture of the crawl that a row names by its whole path.
-    pub fn kept_rows(&self, crawl: &Crawl) -> BTreeMap<String, Kept> {
+    /// The rows of every picture of the crawl that a row names by its whole path; not of those of whose rows, by what
+    /// the journal knows, a part is left only.
+    pub fn kept_rows(&self, crawl: &Crawl, journal: &Journal) -> BTreeMap<String, Kept> {
+        let torn = self.torn(&journal.kept);
+        let mut is_torn: Vec<String> = Vec::new();
         let columns: Arc<[String]> = self.ledger.headings().into();
         let of_row = self.rows.iter().map(|r| (r.span.start, r.picture));
         let of_row: HashMap<usize, u32> = of_row.collect();
@@ -267,6 +270,9 @@ impl TagBook {
             if row.get("picture") != path {
                 return;
             }
+            if torn.contains(&row.span) {
+                is_torn.push(path.to_owned());
+            }
             let of_picture = kept.entry(path.to_owned()).or_insert_with(|| Kept {
                 content: row.get("content").to_owned(),
                 columns: Arc::clone(&columns),
@@ -276,6 +282,9 @@ impl TagBook {
             });
             of_picture.rows.push(row.texts(columns.len()));
         });
+        for path in is_torn {
+            kept.remove(&path);
+        }
         kept
     }
 

@@ -27,6 +27,8 @@ pub enum Change {
     Undone,
     /// Rows that had vanished are no longer missed.
     LetGo,
+    /// The table was found to say something else, by another program or by a save that a kill kept out of here.
+    Found,
 }
 
 /// The rows of one picture, before and after a change; cells under the entry's columns.
@@ -83,14 +85,19 @@ impl Kept {
         self.rows.iter().map(seen).collect()
     }
 
-    /// Its rows under other headings, if some others say something else.
-    fn missed(&self, columns: &[String], others: &[Vec<String>]) -> Vec<Vec<String>> {
+    /// Its rows under other headings.
+    fn under(&self, columns: &[String]) -> Vec<Vec<String>> {
         let under = |row: &Vec<String>| {
             let named = self.named(row);
             let cell = |c: &String| cell_under(&named, c).unwrap_or("").to_owned();
             columns.iter().map(cell).collect()
         };
-        let rows: Vec<Vec<String>> = self.rows.iter().map(under).collect();
+        self.rows.iter().map(under).collect()
+    }
+
+    /// Its rows under other headings, if some others say something else.
+    fn missed(&self, columns: &[String], others: &[Vec<String>]) -> Vec<Vec<String>> {
+        let rows = self.under(columns);
         if rows == others { Vec::new() } else { rows }
     }
 
@@ -176,6 +183,26 @@ impl Journal {
         self.kept.entry(picture).or_insert(kept);
     }
 
+    /// Pictures of which a table says something that was never said here, and no less: what it says now is what is
+    /// to be missed. Rows that are fewer, or that say again what was corrected, are left to [`Journal::missing`].
+    pub fn changed_elsewhere(&self, table: &BTreeMap<String, Kept>) -> Vec<PictureRows> {
+        let changed = |(path, now): (&String, &Kept)| {
+            let kept = self.kept.get(path)?;
+            let says = now.says();
+            let is_known = is_same(&kept.says(), &says)
+                || kept.earlier.iter().any(|e| is_same(e, &says))
+                || says.len() < kept.rows.len();
+            (!is_known).then(|| PictureRows {
+                picture: path.clone(),
+                content: now.content.clone(),
+                before: kept.under(&now.columns),
+                after: now.rows.clone(),
+                missed: Vec::new(),
+            })
+        };
+        table.iter().filter_map(changed).collect()
+    }
+
     fn follow(&mut self, entry: Entry) {
         let columns: Arc<[String]> = entry.columns.clone().into();
         for picture in &entry.pictures {
@@ -208,7 +235,7 @@ impl Journal {
             Change::Undone => {
                 self.steps.pop();
             }
-            Change::LetGo => {}
+            Change::LetGo | Change::Found => {}
         }
         if self.steps.len() > 2 * STEPS_MAX {
             self.steps.drain(..STEPS_MAX);
@@ -415,6 +442,60 @@ mod tests {
             .add(entry(Change::LetGo, "b", &["doe", "fawn"], &[]))
             .unwrap();
         assert_eq!(journal.missing(&table(&[])).len(), 1);
+    }
+
+    #[test]
+    fn what_another_program_wrote_is_missed_in_its_turn() {
+        let folder = tempfile::tempdir().unwrap();
+        let changes: [(Change, &str, &[&str], &[&str]); 3] = [
+            (Change::Saved, "a", &[], &["buck"]),
+            (Change::Saved, "a", &["buck"], &["doe"]),
+            (Change::Saved, "b", &[], &["doe", "fawn"]),
+        ];
+        let mut journal = journal(folder.path(), &changes);
+        let kept = |whos: &[&str]| Kept {
+            content: String::new(),
+            columns: ["picture", "who"].map(str::to_owned).into(),
+            rows: whos
+                .iter()
+                .map(|w| vec![String::new(), (*w).to_owned()])
+                .collect(),
+            earlier: Vec::new(),
+            is_set_back: false,
+        };
+        let of = |path: &str, whos: &[&str]| BTreeMap::from([(path.to_owned(), kept(whos))]);
+        // As it was, said before, fewer, and of a picture that is not known.
+        for (path, whos) in [
+            ("a", &["doe"][..]),
+            ("a", &["buck"]),
+            ("b", &["other"]),
+            ("c", &["doe"]),
+        ] {
+            assert_eq!(
+                journal.changed_elsewhere(&of(path, whos)),
+                [],
+                "{path} {whos:?}"
+            );
+        }
+        let found = journal.changed_elsewhere(&of("a", &["fawn"]));
+        assert_eq!(found.len(), 1);
+        let entry = Entry {
+            pictures: found,
+            ..entry(Change::Found, "a", &[], &[])
+        };
+        journal.add(entry).unwrap();
+        for journal in [&journal, &Journal::open(folder.path()).unwrap()] {
+            let missing = journal.missing(&table(&[("b", "doe"), ("b", "fawn")]));
+            assert_eq!(missing["a"].rows[0][1], "fawn");
+            // What it said before is a set-back now, and there is nothing to undo.
+            assert_eq!(
+                journal
+                    .missing(&table(&[("a", "doe"), ("b", "doe"), ("b", "fawn")]))
+                    .len(),
+                1
+            );
+            assert_eq!(journal.steps.len(), 3);
+        }
     }
 
     #[test]

@@ -147,6 +147,15 @@ impl DayTable {
         days.place.get(i as usize).copied().unwrap_or(0)
     }
 
+    /// The number of the place and setting at which a camera hung on a date, from 1.
+    pub fn placement(&self, camera: usize, date: NaiveDate) -> u32 {
+        let place = self
+            .cameras
+            .get(camera)
+            .map(|days| self.place_on(days, date));
+        u32::from(place.unwrap_or(0)) + 1
+    }
+
     /// As a table, one row a camera, kind and date on which the camera worked or took a picture. Columns:
     /// `property`, `season`, `camera`, `placement` (its number, from 1), `kind`, `date`, `light_visits`, `visits`,
     /// `worked`, `pictures`, `untagged`.

@@ -5,7 +5,7 @@ use super::media::Media;
 use super::sheet::Sheet;
 use crate::debrief::Debrief;
 use crate::exchange::coordinates::degrees;
-use crate::exchange::schema;
+use crate::exchange::{schema, settings_told};
 
 pub(super) fn disturbances(debrief: &Debrief, options: &PackageOptions) -> Sheet {
     let mut sheet = Sheet::of(schema::disturbances());
@@ -87,28 +87,8 @@ pub(super) fn individuals(debrief: &Debrief) -> Sheet {
 }
 
 pub(super) fn settings(debrief: &Debrief) -> Sheet {
-    let s = &debrief.property.settings;
     let mut sheet = Sheet::of(schema::settings());
-    for (setting, value, unit) in [
-        ("time_zone", s.time_zone.name().to_owned(), ""),
-        (
-            "legal_before_sunrise",
-            s.legal_before_sunrise_min.to_string(),
-            "min",
-        ),
-        (
-            "legal_after_sunset",
-            s.legal_after_sunset_min.to_string(),
-            "min",
-        ),
-        ("visit_gap", s.gap_min.to_string(), "min"),
-        ("mature_age", s.mature_age.to_string(), "years"),
-        (
-            "season_begins",
-            format!("{:02}-{:02}", s.year_start.month, s.year_start.day),
-            "month-day",
-        ),
-    ] {
+    for (setting, value, unit) in settings_told(&debrief.property.settings) {
         sheet.add(&[
             ("setting", setting.to_owned()),
             ("value", value),

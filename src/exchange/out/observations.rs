@@ -9,8 +9,9 @@ use super::media::{Media, Medium};
 use super::sheet::Sheet;
 use super::{PackageOptions, moment};
 use crate::debrief::Debrief;
+use crate::exchange::notes::noted;
 use crate::exchange::schema;
-use crate::tags::{Sighting, Tag, TagBook, Who, notes_without_picture};
+use crate::tags::{Sighting, Who};
 
 /// Pictures of people and vehicles.
 pub(super) fn private(debrief: &Debrief) -> Result<HashSet<u32>> {
@@ -26,18 +27,8 @@ pub(super) fn sheet(
     options: &PackageOptions,
 ) -> Result<Sheet> {
     let mut sheet = Sheet::of(schema::observations());
-    let notes = Notes::of(debrief)?;
     let codes = debrief.season.places_of(&debrief.tagged.sightings.cameras);
-    let without_picture = notes_without_picture(&debrief.property, options.created.date_naive())?;
-    let mut unpictured = without_picture.into_iter();
-    let mut rows: Vec<(Sighting, Option<String>)> = Vec::new();
-    for row in debrief.tagged.sightings.rows()? {
-        let note = match row.picture {
-            Some(_) => notes.of_sighting(&row),
-            None => unpictured.next().flatten(),
-        };
-        rows.push((row, note));
-    }
+    let mut rows = noted(debrief, options.created.date_naive())?;
     // In the media's order; those without a picture last, in their own.
     rows.sort_by_key(|(s, _)| {
         let place = s.picture.and_then(|p| media.of_picture.get(&p));
@@ -152,29 +143,4 @@ fn who_cells(row: &Sighting, options: &PackageOptions) -> Vec<(&'static str, Str
         ("individualID", row.name.unwrap_or("").to_owned()),
         ("observationTags", tags.join("|")),
     ]
-}
-
-/// What the person wrote beside a tag.
-struct Notes(HashMap<u32, Vec<Tag>>);
-
-impl Notes {
-    fn of(debrief: &Debrief) -> Result<Self> {
-        let (book, _) = TagBook::reopen(&debrief.property, &debrief.crawl)?;
-        let all = 0..debrief.crawl.pictures.len() as u32;
-        let noted = |p: u32| {
-            let tags = book.of_picture(p);
-            tags.iter()
-                .any(|t| t.note.is_some())
-                .then(|| (p, tags.to_vec()))
-        };
-        Ok(Self(all.filter_map(noted).collect()))
-    }
-
-    fn of_sighting(&self, row: &Sighting) -> Option<String> {
-        let tags = self.0.get(&row.picture?)?;
-        let tag = tags
-            .iter()
-            .find(|t| t.who == row.who && t.count == row.count)?;
-        tag.note.clone()
-    }
 }
