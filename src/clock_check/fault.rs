@@ -280,15 +280,33 @@ pub fn duration(minutes: f64) -> String {
     }
 }
 
+/// A span to the minute: `15 days 19 hours 53 minutes`.
+pub fn duration_in_full(minutes: f64) -> String {
+    let whole = minutes.abs().round() as u64;
+    let parts = [
+        (whole / 1440, "day"),
+        (whole % 1440 / 60, "hour"),
+        (whole % 60, "minute"),
+    ];
+    let said = parts
+        .iter()
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, unit)| format!("{n} {unit}{}", if *n == 1 { "" } else { "s" }));
+    match said.collect::<Vec<_>>().join(" ") {
+        none if none.is_empty() => "less than a minute".to_owned(),
+        said => said,
+    }
+}
+
 /// `12 hours taken off`, `58 minutes added`
 pub fn added(minutes: f64) -> String {
     let way = if minutes < 0.0 { "taken off" } else { "added" };
-    format!("{} {way}", duration(minutes))
+    format!("{} {way}", duration_in_full(minutes))
 }
 
 #[cfg(test)]
 mod tests {
-    use super::duration;
+    use super::{added, duration};
 
     #[test]
     fn spans_are_told_as_one_says_them() {
@@ -301,6 +319,18 @@ mod tests {
             (-1_052_640.0, "2.0 years"),
         ] {
             assert_eq!(duration(minutes), words);
+        }
+    }
+
+    #[test]
+    fn what_is_taken_off_is_told_to_the_minute() {
+        for (minutes, words) in [
+            (-22_793.0, "15 days 19 hours 53 minutes taken off"),
+            (720.0, "12 hours added"),
+            (-60.0, "1 hour taken off"),
+            (0.2, "less than a minute added"),
+        ] {
+            assert_eq!(added(minutes), words);
         }
     }
 }

@@ -58,6 +58,9 @@ fn print(debrief: &Debrief) -> Result<()> {
             }
         ))?;
     }
+    if let Some(words) = outlook_words::unwatched(&debrief.outlook.unwatched) {
+        super::say(words)?;
+    }
     super::say(
         "Of stands that are too close to call none is better than another by these pictures. A morning lasts until the sun's noon. Hours and seasons come from your local regulations: check them. Wear a harness on every stand above the ground, and tell somebody where you sit.",
     )

@@ -6,7 +6,7 @@ use serde::Deserialize;
 use super::Debrief;
 use crate::outlook::{Half, is_usable};
 use crate::property::By;
-use crate::shift::{Role, Shift, Windows, visits_compared};
+use crate::shift::{CameraDay, DayAfter, Repeated, Role, Shift, Windows, visits_compared};
 use crate::visits::{Kind, Named, Visit};
 
 /// Which number: what a page carries beside it, and sends back to ask for its visits.
@@ -39,6 +39,10 @@ pub struct Behind {
     /// Which half of the day; all of it where nothing is said.
     #[serde(default)]
     pub half: Option<Half>,
+    /// Of what happened again day by day, how many days after it, such as 0 for the day itself, or `other`; of a
+    /// stand's days by their wind, `suited` or `other`.
+    #[serde(default)]
+    pub days: String,
     /// The part of the season of a stand; whose what happened again was, the word of a
     /// [`By`](crate::property::By).
     #[serde(default)]
@@ -219,16 +223,25 @@ impl Debrief {
         Some(cameras.flat_map(of).collect())
     }
 
+    /// In one season, or where none is named in all of them.
     fn of_deer(&self, number: &Behind) -> Option<Vec<(usize, Visit)>> {
         let deer = self.known_deer.iter().find(|d| d.name == number.which)?;
-        let season = deer
-            .seasons
-            .iter()
-            .find(|s| s.year.name() == number.season)?;
-        let visits = deer
-            .visits
-            .iter()
-            .filter(|(_, v)| season.year.contains(v.date()));
+        let season = match number.season.is_empty() {
+            true => None,
+            false => Some(
+                deer.seasons
+                    .iter()
+                    .find(|s| s.year.name() == number.season)?,
+            ),
+        };
+        let camera = match number.camera.is_empty() {
+            true => None,
+            false => Some(self.camera_named(&number.camera)?),
+        };
+        let visits = deer.visits.iter().filter(|(c, v)| {
+            camera.is_none_or(|camera| camera == *c)
+                && season.is_none_or(|s| s.year.contains(v.date()))
+        });
         Some(visits.copied().collect())
     }
 
@@ -236,7 +249,12 @@ impl Debrief {
         let row = self.outlook.stands.iter().find(|r| {
             r.stand == number.which && r.part == number.part && Some(r.half) == number.half
         })?;
-        Some(self.in_light(&row.outings_on, number.half))
+        let days = match number.days.as_str() {
+            "suited" => &row.wind_on[0],
+            "other" => &row.wind_on[1],
+            _ => &row.outings_on,
+        };
+        Some(self.in_light(days, number.half))
     }
 
     fn of_again(&self, number: &Behind) -> Option<Vec<(usize, Visit)>> {
@@ -245,6 +263,9 @@ impl Debrief {
             .repeated
             .iter()
             .find(|r| r.what == number.which && r.by.map_or("", By::word) == number.part)?;
+        if let Some(days) = self.day_after(repeated, &number.days) {
+            return Some(self.on_days(Kind::Deer, &days.on));
+        }
         let days = match number.side {
             Beside::Before => &repeated.matched.others_on,
             Beside::After | Beside::Both => &repeated.matched.days_on,
@@ -270,16 +291,29 @@ impl Debrief {
         Some(half_days.iter().flat_map(of).collect())
     }
 
-    /// What came in light of the deer that the season is about, on some dates of some cameras.
-    fn in_light(&self, days: &[(usize, NaiveDate)], half: Option<Half>) -> Vec<(usize, Visit)> {
-        let kind = self.season.about.kind;
-        let is_meant = |v: &&Visit| v.counted && half.is_none_or(|h| Half::of(v) == h);
-        let on = |(camera, date): &(usize, NaiveDate)| {
+    fn day_after<'a>(&self, repeated: &'a Repeated, days: &str) -> Option<&'a DayAfter> {
+        match days {
+            "" => None,
+            "other" => Some(&repeated.ordinary),
+            number => repeated.after.get(number.parse::<usize>().ok()?),
+        }
+    }
+
+    /// All visits of a kind on some dates of some cameras.
+    fn on_days(&self, kind: Kind, days: &[CameraDay]) -> Vec<(usize, Visit)> {
+        let on = |(camera, date): &CameraDay| {
             let camera = *camera;
             let visits = self.season.cameras[camera].visits_between(kind, *date, *date);
-            visits.iter().filter(is_meant).map(move |v| (camera, *v))
+            visits.iter().map(move |v| (camera, *v))
         };
         days.iter().flat_map(on).collect()
+    }
+
+    /// What came in light of the deer that the season is about, on some dates of some cameras.
+    fn in_light(&self, days: &[(usize, NaiveDate)], half: Option<Half>) -> Vec<(usize, Visit)> {
+        let mut visits = self.on_days(self.season.about.kind, days);
+        visits.retain(|(_, v)| v.counted && half.is_none_or(|h| Half::of(v) == h));
+        visits
     }
 
     fn camera_named(&self, name: &str) -> Option<usize> {

@@ -123,13 +123,24 @@ fn check(wanted: &Wanted) -> Result<PathBuf, String> {
         return Err(format!("There is no folder {}.", wanted.within.display()));
     }
     let folder = wanted.within.join(folder);
-    if !is_free(&folder) {
+    if !is_free(&folder) && !holds_only_cards(&folder) {
         return Err(format!(
-            "{} is there already and is not empty. Choose another name, or open it if it is a property.",
+            "{} is there already and is not empty. Choose another name, or open it if it is a property. (A folder that holds nothing but pictures in a folder named cards can become one.)",
             folder.display()
         ));
     }
     Ok(folder)
+}
+
+/// Pictures that somebody has put where a property has them.
+fn holds_only_cards(folder: &Path) -> bool {
+    let Ok(entries) = folder.read_dir() else {
+        return false;
+    };
+    let is_cards = |name: &std::ffi::OsStr| name == "cards";
+    let is_hidden = |name: &std::ffi::OsStr| name.as_encoded_bytes().starts_with(b".");
+    let mut names = entries.flatten().map(|e| e.file_name());
+    names.all(|name| is_cards(&name) || is_hidden(&name)) && folder.join("cards").is_dir()
 }
 
 fn make(wanted: &Wanted, folder: &Path) -> Result<()> {

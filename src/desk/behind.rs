@@ -1,5 +1,6 @@
 //! The visits behind a number of the debrief, each with the screen on which it was tagged.
 
+use chrono::NaiveDate;
 use serde_json::{Value, json};
 
 use super::Desk;
@@ -41,6 +42,7 @@ pub(super) fn behind(desk: &Desk, number: &Behind) -> Answer {
 fn title(debrief: &Debrief, number: &Behind) -> String {
     let whose = match number.of {
         Counted::Deer => number.which.clone(),
+        Counted::Again if !number.days.is_empty() => Kind::Deer.plural().to_owned(),
         Counted::Stand | Counted::Again | Counted::Weather => {
             let about = debrief.season.about.kind.plural();
             format!("{about} in {}", debrief.property.settings.share_light())
@@ -60,7 +62,11 @@ fn title(debrief: &Debrief, number: &Behind) -> String {
             .map_or_else(String::new, |y| y.name())
     };
     let when = match (number.of, number.side) {
-        (Counted::Season, _) => newest(),
+        (Counted::Season, _) => match number.since.parse::<NaiveDate>() {
+            Ok(date) => format!("{} from {}", newest(), date.format("%-d %b %Y")),
+            Err(_) => newest(),
+        },
+        (Counted::Deer, _) if number.season.is_empty() => "all seasons".to_owned(),
         (Counted::Deer, _) | (Counted::Years, Beside::Before) => number.season.clone(),
         (Counted::Years, _) => format!("{}, beside {}", newest(), number.season),
         (Counted::Change, side) => {
@@ -77,7 +83,18 @@ fn title(debrief: &Debrief, number: &Behind) -> String {
         }
         (Counted::Stand, _) => {
             let half = number.half.map_or("", Half::word);
-            format!("{}, {half}s of {}", number.which, number.part)
+            let wind = match number.days.as_str() {
+                "suited" => ", with a wind that suits",
+                "other" => ", with another wind",
+                _ => "",
+            };
+            format!("{}, {half}s of {}{wind}", number.which, number.part)
+        }
+        (Counted::Again, _) if number.days == "other" => {
+            format!("a week or more after \u{201c}{}\u{201d}", number.which)
+        }
+        (Counted::Again, _) if !number.days.is_empty() => {
+            format!("day {} after \u{201c}{}\u{201d}", number.days, number.which)
         }
         (Counted::Again, Beside::Before) => {
             format!("other days than those of \u{201c}{}\u{201d}", number.which)

@@ -9,7 +9,7 @@ use super::server::{Answer, Failure, Reply};
 use super::state::DeskSeason;
 use super::visits::{TIME, file_name, number};
 use super::{Desk, live};
-use crate::clock_check::{self, Anchor, Fault, Finding, added, duration};
+use crate::clock_check::{self, Anchor, Fault, Finding, added, duration, duration_in_full};
 use crate::property::{
     ClockCorrection, CorrectionLine, Property, correction_lines, parse_date, parse_moment,
     remove_correction, same_name,
@@ -69,6 +69,7 @@ fn key(finding: &Finding) -> String {
 fn plain(finding: &Finding) -> String {
     const DAY: &str = "%-d %b %Y";
     let (from, until) = (finding.from.format(DAY), finding.until.format(DAY));
+    let is_named = !matches!(finding.fault, Fault::Off | Fault::Known);
     let by = match finding.shift_min {
         // Twelve hours on and twelve hours back differ by a day, which the light does not tell.
         _ if finding.fault == Fault::HalfDay => String::new(),
@@ -80,7 +81,10 @@ fn plain(finding: &Finding) -> String {
         true => format!("on {from}"),
         false => format!("from {from} to {until}"),
     };
-    format!("{}{by}, {when} by its own clock", finding.fault.word())
+    match by.strip_prefix(": ").filter(|_| !is_named) {
+        Some(by) => format!("{by}, {when} by its own clock"),
+        None => format!("{}{by}, {when} by its own clock", finding.fault.word()),
+    }
 }
 
 /// What accepting it does; `None` where there is no remedy.
@@ -93,7 +97,7 @@ fn remedy(finding: &Finding) -> Option<String> {
     }
     let row = finding.rows.first()?;
     let end = row.until_shift_min.map_or(String::new(), |end| {
-        format!(" at first and {} at the end", duration(end.abs()))
+        format!(" at first and {} at the end", duration_in_full(end))
     });
     Some(format!(
         "{}{end} where those pictures are counted. The pictures stay as they are.",
@@ -104,7 +108,7 @@ fn remedy(finding: &Finding) -> Option<String> {
 /// `12 hours will be taken off`
 fn will_be(minutes: f64) -> String {
     let way = if minutes < 0.0 { "taken off" } else { "added" };
-    format!("{} will be {way}", duration(minutes))
+    format!("{} will be {way}", duration_in_full(minutes))
 }
 
 /// `North Fence: 12 hours added, 3 Oct 2025 06:10 to 21 Nov 2025 17:02 by its own clock`
@@ -180,16 +184,17 @@ pub(super) struct Undone {
 pub(super) fn undo(desk: &Desk, sent: &Undone) -> Answer {
     let root = desk.season_to_change()?.property.root.clone();
     let rows = correction_lines(&root)?;
-    if !rows
-        .iter()
-        .any(|r| r.line == sent.line && r.row == sent.row)
-    {
+    let row = rows
+        .into_iter()
+        .find(|r| r.line == sent.line && r.row == sent.row);
+    let Some(row) = row else {
         return Err(Failure::Wrong(
             "clocks.csv has been changed meanwhile. Look once more.".to_owned(),
         ));
-    }
-    let row = remove_correction(&root, sent.line)?;
-    Reply::json(&json!({ "done": format!("Taken out of clocks.csv: {row}") }))
+    };
+    let said = row.read.map_or(row.row, in_words);
+    remove_correction(&root, sent.line)?;
+    Reply::json(&json!({ "done": format!("Taken out of clocks.csv: {said}") }))
 }
 
 /// Whose pictures, of which day.
@@ -285,6 +290,10 @@ fn known(
     sent: &Watch,
     today: NaiveDate,
 ) -> anyhow::Result<Finding> {
+    anyhow::ensure!(
+        !sent.shows.trim().is_empty(),
+        "type what the watch shows, such as 2025-10-18T06:30"
+    );
     let shows = parse_moment(&sent.shows, property.settings.date_order)
         .with_context(|| format!("\"{}\" is not a time", sent.shows))?;
     anyhow::ensure!(

@@ -28,6 +28,8 @@ pub struct Outlook {
     pub conditions: Conditions,
     /// Where and when to sit.
     pub stands: Vec<StandRow>,
+    /// Stands without a camera near them that worked in the newest season: nothing is known of them.
+    pub unwatched: Vec<String>,
     /// Who is there; `None` where no camera ever worked.
     pub herd: Option<Herd>,
     /// Names in the tables that mean nothing.
@@ -48,6 +50,7 @@ impl Outlook {
         Ok(Self {
             conditions: conditions::conditions(season, weather)?,
             stands: stands::stands(property, season, weather)?,
+            unwatched: stands::unwatched(property, season),
             herd: herd::herd(property, tagged, season)?,
             problems: names::check(property, season),
         })

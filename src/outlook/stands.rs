@@ -80,6 +80,8 @@ pub struct StandRow {
     pub three_of_four_min: Option<(f64, f64)>,
     /// How it was on winds that the stand takes; `None` where winds or weather are not known.
     pub wind: Option<WindTally>,
+    /// Which those were, and which the others.
+    pub wind_on: [Vec<(usize, NaiveDate)>; 2],
     /// Where the sun stands at sunrise or sunset in the middle of the part.
     pub sun_from: CompassPoint,
 }
@@ -126,6 +128,17 @@ pub(super) fn stands(
         }
     }
     Ok(rows)
+}
+
+/// The stands that no camera watched.
+pub(super) fn unwatched(property: &Property, season: &Season) -> Vec<String> {
+    let Some(year) = season.newest() else {
+        return Vec::new();
+    };
+    let watched = watched(property, season, year);
+    let is_watched = |s: &&Stand| watched.iter().any(|w| w.name == s.name);
+    let others = property.stands.iter().filter(|s| !is_watched(s));
+    others.map(|s| s.name.clone()).collect()
 }
 
 /// The stands with their cameras; where none is written down, every camera that worked.
@@ -256,8 +269,12 @@ fn row(
     let middle = dates[dates.len() / 2];
     let sun = half.moment(middle, place)?.timestamp() as f64 / 60.0;
     let knows_winds = watched.stand.is_some_and(|s| !s.winds.is_empty()) && !weather.is_empty();
+    let mut wind_on = [Vec::new(), Vec::new()];
     let wind = match watched.stand.filter(|_| knows_winds) {
-        Some(stand) => Some(wind_tally(season, weather, stand, &outings, half)?),
+        Some(stand) => {
+            wind_on = by_wind(season, weather, stand, &outings, half)?;
+            Some(wind_tally(season, &wind_on, half))
+        }
         None => None,
     };
     Ok(StandRow {
@@ -274,6 +291,7 @@ fn row(
         beside_best: BesideBest::TooFew,
         three_of_four_min: three_of_four(minutes),
         wind: wind.filter(|w| w.suited + w.others > 0),
+        wind_on,
         sun_from: CompassPoint::nearest(bearing_deg(sun, place)),
     })
 }
@@ -300,34 +318,36 @@ fn three_of_four(mut minutes: Vec<f64>) -> Option<(f64, f64)> {
     spans.min_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)))
 }
 
-fn wind_tally(
+/// The mornings or evenings with a wind that a stand takes, and those with another.
+fn by_wind(
     season: &Season,
     weather: &Weather,
     stand: &Stand,
     outings: &[(usize, NaiveDate)],
     half: Half,
-) -> Result<WindTally> {
+) -> Result<[Vec<(usize, NaiveDate)>; 2]> {
     let place = season.settings.position;
     let moment = |o: &(usize, NaiveDate)| half.moment(o.1, place);
     let moments = outings.iter().map(moment).collect::<Result<Vec<_>>>()?;
-    let mut tally = WindTally::default();
-    for ((camera, date), air) in outings.iter().zip(weather.at(&moments)?) {
-        let Some(suits) = air.wind_from_deg.and_then(|d| stand.takes(d)) else {
-            continue;
-        };
-        let visits = in_light(season, *camera, *date, half).count();
-        match suits {
-            true => {
-                tally.suited += 1;
-                tally.suited_visits += visits;
-            }
-            false => {
-                tally.others += 1;
-                tally.others_visits += visits;
-            }
+    let mut on = [Vec::new(), Vec::new()];
+    for (outing, air) in outings.iter().zip(weather.at(&moments)?) {
+        if let Some(suits) = air.wind_from_deg.and_then(|d| stand.takes(d)) {
+            on[usize::from(!suits)].push(*outing);
         }
     }
-    Ok(tally)
+    Ok(on)
+}
+
+fn wind_tally(season: &Season, on: &[Vec<(usize, NaiveDate)>; 2], half: Half) -> WindTally {
+    let visits =
+        |(camera, date): &(usize, NaiveDate)| in_light(season, *camera, *date, half).count();
+    let [suited_visits, others_visits] = [0, 1].map(|i| on[i].iter().map(visits).sum());
+    WindTally {
+        suited: on[0].len(),
+        suited_visits,
+        others: on[1].len(),
+        others_visits,
+    }
 }
 
 /// Sets the stands of one part and half beside each other. A count is divided by what its runs cost.

@@ -53,6 +53,17 @@ pub(crate) fn thirds(belief: Belief) -> [&'static str; 2] {
     }
 }
 
+/// Of which stands nothing is known; `None` where each has a camera.
+pub(crate) fn unwatched(stands: &[String]) -> Option<String> {
+    let is_or_are = if stands.len() == 1 { "it" } else { "them" };
+    (!stands.is_empty()).then(|| {
+        format!(
+            "Nothing is said of {}: no camera near {is_or_are} worked this season.",
+            stands.join(", ")
+        )
+    })
+}
+
 /// `24 visits in 310 mornings and evenings`
 pub(crate) fn tally(tally: Tally) -> String {
     format!(

@@ -75,7 +75,9 @@ pub(super) fn signed(value: f64) -> String {
 pub(super) fn times(ratio: Option<Estimate>) -> String {
     match ratio {
         None => "–".to_owned(),
-        Some(r) if r.high.is_finite() => format!("×{:.2} ({:.2}–{:.2})", r.value, r.low, r.high),
+        // From nearly none to a hundred times as many is no range to be told.
+        Some(r) if r.high > 100.0 && r.low < 0.05 => "–".to_owned(),
+        Some(r) if r.high <= 100.0 => format!("×{:.2} ({:.2}–{:.2})", r.value, r.low, r.high),
         Some(r) => format!("×{:.2} (over {:.2})", r.value, r.low),
     }
 }

@@ -77,10 +77,12 @@ pub struct Matched {
 }
 
 /// Deer of all kinds on the n-th days after, taken together.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct DayAfter {
     /// Camera-nights.
     pub nights: usize,
+    /// Which those are: camera and date.
+    pub on: Vec<CameraDay>,
     /// Visits.
     pub visits: usize,
     /// Visits that the daylight share counts.
@@ -368,6 +370,7 @@ fn on(season: &Season, days: &[CameraDay]) -> DayAfter {
     };
     DayAfter {
         nights: days.len(),
+        on: days.to_vec(),
         visits: visits().count(),
         counted,
         share: wilson(Counts::new(counted, visits().count())),

@@ -214,13 +214,15 @@ impl Journal {
                 is_set_back: false,
             };
             let before = self.kept.remove(&picture.picture);
-            let said_before = kept.says();
-            kept.earlier =
-                before.map_or_else(Vec::new, |b| [b.earlier.clone(), vec![b.says()]].concat());
-            kept.earlier.push(said_before);
-            kept.rows.clone_from(&picture.missed);
-            let missed = kept.says();
-            kept.earlier.push(missed);
+            let mut earlier = before.as_ref().map_or_else(Vec::new, |b| b.earlier.clone());
+            // What was saved here may be said again: then whoever changed it has changed it back.
+            if entry.change != Change::Found {
+                earlier.extend(before.map(|b| b.says()));
+                earlier.push(kept.says());
+                kept.rows.clone_from(&picture.missed);
+                earlier.push(kept.says());
+            }
+            kept.earlier = earlier;
             kept.rows.clone_from(&picture.after);
             let now = kept.says();
             kept.earlier.retain(|e| !e.is_empty() && *e != now);

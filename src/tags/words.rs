@@ -186,8 +186,12 @@ impl Tag {
             );
         }
         let plain = |t: &String| t.chars().count() <= TEXT_MAX && !t.contains(char::is_control);
-        if !self.name.iter().chain(&self.note).all(plain) {
-            return Err(format!("A name is one line of at most {TEXT_MAX} letters."));
+        for (what, text) in [("name", &self.name), ("note", &self.note)] {
+            if !text.iter().all(plain) {
+                return Err(format!(
+                    "A {what} is one line of at most {TEXT_MAX} letters."
+                ));
+            }
         }
         Ok(())
     }

@@ -28,7 +28,7 @@ fn marked(words: &str, number: &Behind, is_hidden: bool) -> Markup {
             data-which=[some(&number.which)] data-season=[some(&number.season)]
             data-side=[has_sides.then(|| number.side.word())] data-deer=[some(&number.deer)]
             data-only=[number.only.map(Only::word)] data-half=[number.half.map(Half::word)]
-            data-part=[some(&number.part)] data-since=[some(&number.since)] { (words) }
+            data-part=[some(&number.part)] data-days=[some(&number.days)] data-since=[some(&number.since)] { (words) }
     }
 }
 

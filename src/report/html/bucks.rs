@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::behind;
 use super::contents::Part;
 use super::strip::{legend, strip};
-use crate::debrief::{Debrief, DeerSeason, KnownDeer, Staying};
+use crate::debrief::{Behind, Debrief, DeerSeason, KnownDeer, Staying};
 use crate::report::photos::{Photo, Photos};
 use crate::report::words;
 use crate::visits::{Kind, Visit};
@@ -80,32 +80,27 @@ pub(super) fn photo(photo: &Photo) -> Markup {
     }
 }
 
-fn told(debrief: &Debrief, deer: &KnownDeer) -> String {
-    let mut words: Vec<String> = Vec::new();
-    words.extend(deer.span().map(|(first, last)| {
-        format!(
-            "First seen {}, last {}.",
-            words::day(first),
-            words::day(last)
-        )
-    }));
-    let cameras: Vec<String> = deer
-        .cameras()
-        .into_iter()
-        .map(|(camera, n)| format!("{} ({n})", debrief.camera_name(Some(camera))))
-        .collect();
-    words.push(format!(
-        "{}: {}.",
-        words::counted(deer.visits.len(), "visit"),
-        cameras.join(", ")
-    ));
-    words.push(match deer.staying {
-        Staying::Resident => "Resident.".to_owned(),
-        Staying::PasserBy => "A passer-by.".to_owned(),
-        Staying::Between => "Came and went.".to_owned(),
-        Staying::CannotBeTold => "Resident or not cannot be told from so little.".to_owned(),
-    });
-    words.join(" ")
+fn told(debrief: &Debrief, deer: &KnownDeer) -> Markup {
+    let staying = match deer.staying {
+        Staying::Resident => "Resident.",
+        Staying::PasserBy => "A passer-by.",
+        Staying::Between => "Came and went.",
+        Staying::CannotBeTold => "Resident or not cannot be told from so little.",
+    };
+    let all = behind::of_deer(&deer.name, "");
+    html! {
+        @if let Some((first, last)) = deer.span() {
+            "First seen " (words::day(first)) ", last " (words::day(last)) ". "
+        }
+        (behind::some(deer.visits.len(), &words::counted(deer.visits.len(), "visit"), &all)) ": "
+        @for (i, (camera, n)) in deer.cameras().into_iter().enumerate() {
+            @let camera = debrief.camera_name(Some(camera));
+            @let here = Behind { camera: camera.to_owned(), ..all.clone() };
+            @if i > 0 { ", " }
+            (camera) " (" (behind::told(&words::grouped(n), &here)) ")"
+        }
+        ". " (staying)
+    }
 }
 
 fn row(debrief: &Debrief, deer: &KnownDeer, season: &DeerSeason) -> Markup {

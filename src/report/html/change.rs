@@ -1,6 +1,8 @@
 //! Before and after each disturbance, with its working.
 
-use chrono::Days;
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveDate};
 use maud::{Markup, html};
 
 use super::contents::Part;
@@ -150,6 +152,36 @@ fn logged(disturbance: &Disturbance) -> &'static str {
     }
 }
 
+/// What else began within the days compared, each kind of act once.
+fn others_within(debrief: &Debrief, disturbance: &Disturbance, shift: &Shift) -> Vec<String> {
+    let mut dates: BTreeMap<&str, Vec<NaiveDate>> = BTreeMap::new();
+    for other in &debrief.property.disturbances {
+        let date = other.start.date();
+        let is_within = shift.before.from < other.first_day_after() && date <= shift.after.until;
+        if other.id != disturbance.id && is_within {
+            dates.entry(&other.what).or_default().push(date);
+        }
+    }
+    let mut all: Vec<(&str, Vec<NaiveDate>)> = dates.into_iter().collect();
+    all.sort_by_key(|(_, dates)| dates.iter().min().copied());
+    let said = |(what, mut dates): (&str, Vec<NaiveDate>)| {
+        dates.sort_unstable();
+        let when = match dates[..] {
+            [date] => format!("on {}", words::day(date)),
+            _ => format!(
+                "{}, from {} to {}",
+                words::counted(dates.len(), "time"),
+                words::day(dates[0]),
+                words::day(dates[dates.len() - 1])
+            ),
+        };
+        format!(
+            "\"{what}\" began {when}, within the days compared; the two cannot be told apart where both are near."
+        )
+    };
+    all.into_iter().map(said).collect()
+}
+
 /// What a reader must keep in mind about this comparison.
 fn notes(
     debrief: &Debrief,
@@ -193,18 +225,7 @@ fn notes(
             ));
         }
     }
-    for other in &debrief.property.disturbances {
-        let date = other.start.date();
-        if other.id != disturbance.id
-            && (shift.before.from < other.first_day_after() && date <= shift.after.until)
-        {
-            notes.push(format!(
-                "\"{}\" began on {}, within the days compared; the two cannot be told apart where both are near.",
-                other.what,
-                words::day(date)
-            ));
-        }
-    }
+    notes.extend(others_within(debrief, disturbance, shift));
     if let Some(end) = disturbance.end.map(|e| e.date())
         && end < shift.after.until
     {

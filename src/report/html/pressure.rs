@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::behind;
 use super::contents::Part;
 use super::said::{Said, Sure};
-use crate::debrief::{Beside, Debrief};
+use crate::debrief::{Behind, Beside, Debrief};
 use crate::property::By;
 use crate::report::words;
 use crate::shift::{DayAfter, Repeated, Verdict};
@@ -147,16 +147,23 @@ fn after(debrief: &Debrief, repeated: &Repeated) -> Markup {
                 tbody {
                     @for (n, day) in repeated.after.iter().enumerate() {
                         @let name = if n == 0 { "the day itself".to_owned() } else { format!("{n} after") };
-                        (row(&name, &words::times(repeated.recovery.get(n).copied().flatten()), day))
+                        (row(&name, &words::times(repeated.recovery.get(n).copied().flatten()), day, &day_by_day(repeated, n.to_string())))
                     }
-                    (row("other days", "×1", &repeated.ordinary))
+                    (row("other days", "×1", &repeated.ordinary, &day_by_day(repeated, "other".to_owned())))
                 }
             } }
         }
     }
 }
 
-fn row(name: &str, against: &str, day: &DayAfter) -> Markup {
+fn day_by_day(repeated: &Repeated, days: String) -> Behind {
+    Behind {
+        days,
+        ..behind::of_again(repeated, Beside::After)
+    }
+}
+
+fn row(name: &str, against: &str, day: &DayAfter, number: &Behind) -> Markup {
     let rate = day.per_night.map_or_else(
         || "–".to_owned(),
         |r| format!("{:.1} ({:.1}–{:.1})", r.value, r.low, r.high),
@@ -167,7 +174,7 @@ fn row(name: &str, against: &str, day: &DayAfter) -> Markup {
             td { (words::grouped(day.nights)) }
             td { (against) }
             td { (rate) }
-            td { (words::share(day.counted, day.visits, day.share)) }
+            td { (behind::some(day.visits, &words::share(day.counted, day.visits, day.share), number)) }
         }
     }
 }

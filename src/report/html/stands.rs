@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::behind;
 use super::contents::Part;
-use crate::debrief::Debrief;
+use crate::debrief::{Behind, Debrief};
 use crate::outlook::{BesideBest, Half, StandRow};
 use crate::report::{outlook_words, words};
 
@@ -23,6 +23,7 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
                     "A morning lasts until the sun's noon. Deer that walk where no camera looks are in none of these numbers. "
                     @if debrief.outlook.stands.iter().any(|r| r.wind.is_some()) { "By wind there are only counts, too few to set one wind against another." }
                 }
+                @if let Some(words) = outlook_words::unwatched(&debrief.outlook.unwatched) { p.note { (words) } }
                 @for part in groups(rows) { (group(debrief, part)) }
                 p.note {
                     "Hours and seasons come from your local regulations: check them. Wear a harness on every stand above the ground, and tell somebody where you sit."
@@ -123,9 +124,32 @@ fn stand(debrief: &Debrief, row: &StandRow, has_wind: bool) -> Markup {
                 @if is_much_left_out(row) { br; (words::grouped(row.left_out)) " left out: the camera may have been dead, or is not tagged" }
             }
             td { (outlook_words::three_of_four(row)) }
-            @if has_wind { td { (outlook_words::wind(row.wind)) } }
+            @if has_wind { td { (by_wind(row)) } }
         }
     }
+}
+
+/// The same words as elsewhere, each number with its visits.
+fn by_wind(row: &StandRow) -> Markup {
+    let Some(wind) = row.wind else {
+        return html! { (outlook_words::wind(None)) };
+    };
+    let words = outlook_words::wind(Some(wind));
+    let (suited, others) = words.split_once(", ").unwrap_or((&words, ""));
+    let days = |days: &str| Behind {
+        days: days.to_owned(),
+        ..behind::of_stand(row)
+    };
+    html! {
+        (first_words(wind.suited_visits, suited, &days("suited"))) ", "
+        (first_words(wind.others_visits, others, &days("other")))
+    }
+}
+
+/// Words up to the day's number lead to the visits.
+fn first_words(visits: usize, words: &str, number: &Behind) -> Markup {
+    let (told, rest) = words.split_once(" on ").unwrap_or((words, ""));
+    html! { (behind::some(visits, told, number)) " on " (rest) }
 }
 
 /// A tenth or more of the days on which its cameras hung.
