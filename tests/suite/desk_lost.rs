@@ -171,6 +171,46 @@ fn rows_that_vanish_while_it_is_closed_are_missed() {
     assert!(now.contains(&changed) && now.len() == 6, "{now:#?}");
 }
 
+/// What a spreadsheet corrected is what is missed when the table vanishes, and after a kill between the table and the
+/// journal what stands in the table.
+#[test]
+fn what_stood_there_last_is_put_back() {
+    let place = small();
+    let desk = Running::on(place.path());
+    for id in 0..3 {
+        assert_eq!(desk.tag(id, &doe("")).status, 200);
+    }
+    let corrected = text(&place).replacen(",doe,1,,,", ",buck,1,3.5,,corrected", 2);
+    fs::write(place.path().join("tags.csv"), &corrected).unwrap();
+    std::thread::sleep(THROUGH);
+    assert_eq!(lost(&desk), 0);
+    fs::remove_file(place.path().join("tags.csv")).unwrap();
+    lost(&desk);
+    std::thread::sleep(AWAY);
+    assert_eq!(lost(&desk), 6);
+    put_back(&desk);
+    assert_eq!(rows(&text(&place)), rows(&corrected));
+    drop(desk);
+
+    // As a kill right after the table was written leaves it: the journal lacks the last step.
+    let journal = place.path().join("tags-journal.jsonl");
+    let before = fs::read(&journal).unwrap();
+    let desk = Running::on(place.path());
+    let fawn = json!([{ "who": "fawn", "count": 1 }]);
+    assert_eq!(desk.tag(1, &fawn).status, 200);
+    drop(desk);
+    fs::write(&journal, before).unwrap();
+    let last = text(&place);
+    let desk = Running::on(place.path());
+    std::thread::sleep(THROUGH);
+    fs::remove_file(place.path().join("tags.csv")).unwrap();
+    lost(&desk);
+    std::thread::sleep(AWAY);
+    assert_eq!(lost(&desk), 6);
+    put_back(&desk);
+    assert_eq!(rows(&text(&place)), rows(&last));
+}
+
 /// Fifty times the table is emptied, cut, deleted or set back at some moment while tags pour in, and the desk
 /// is killed besides: everything that was said to be saved can be put back.
 #[test]

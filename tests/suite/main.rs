@@ -33,6 +33,7 @@ mod sorting;
 mod statistics_outside;
 mod sun_outside;
 mod support;
+mod survey;
 mod tables;
 mod times;
 mod ugly;
