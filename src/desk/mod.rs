@@ -54,7 +54,7 @@ use std::net::IpAddr;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use anyhow::{Result, bail};
 use chrono::NaiveDate;
@@ -266,10 +266,12 @@ fn only_one(root: &Path) -> Result<Option<File>> {
     }
 }
 
+/// A file in the making that is older than this is nobody's.
+const OLD: Duration = Duration::from_secs(60);
+
 /// A kill can leave files in the making behind; none of them was ever counted. One that is new may be
 /// another command's.
 fn clear_away(root: &Path) {
-    const OLD: Duration = Duration::from_secs(60);
     for entry in root.read_dir().into_iter().flatten().flatten() {
         let in_the_making = entry
             .file_name()
@@ -323,8 +325,15 @@ fn look_through(desk: &Desk, listed: Option<card::Folders>) {
     // Screens that were laid out anew in between are other screens.
     while !sort(desk) {}
     const LOOK_AGAIN: Duration = Duration::from_secs(2);
+    let opened = Instant::now();
+    let mut is_cleared = desk.lock.is_none();
     while !desk.is_closed() {
         std::thread::sleep(LOOK_AGAIN);
+        // What a kill right before this start left behind was too new then to be told from another command's.
+        if !is_cleared && opened.elapsed() > OLD {
+            clear_away(&property.root);
+            is_cleared = true;
+        }
         if !folders.have_changed() {
             continue;
         }

@@ -104,19 +104,32 @@ impl Scene {
     }
 
     fn fill(&mut self, x0: f32, y0: f32, x1: f32, y1: f32, colour: Colour) {
-        for (i, pixel) in self.view.iter_mut().enumerate() {
-            let (x, y) = ((i as u32 % WIDTH) as f32, (i as u32 / WIDTH) as f32);
-            if x >= x0 && x < x1 && y >= y0 && y < y1 {
-                *pixel = colour;
-            }
-        }
+        self.paint([x0, y0, x1, y1], colour, |x, y| {
+            x >= x0 && x < x1 && y >= y0 && y < y1
+        });
     }
 
     fn ellipse(&mut self, cx: f32, cy: f32, rx: f32, ry: f32, colour: Colour) {
-        for (i, pixel) in self.view.iter_mut().enumerate() {
-            let (x, y) = ((i as u32 % WIDTH) as f32, (i as u32 / WIDTH) as f32);
-            if ((x - cx) / rx).powi(2) + ((y - cy) / ry).powi(2) <= 1.0 {
-                *pixel = colour;
+        self.paint([cx - rx, cy - ry, cx + rx, cy + ry], colour, |x, y| {
+            ((x - cx) / rx).powi(2) + ((y - cy) / ry).powi(2) <= 1.0
+        });
+    }
+
+    /// Colours what is inside a shape; nothing of it lies outside the box of left, top, right and bottom.
+    fn paint(
+        &mut self,
+        [left, top, right, bottom]: [f32; 4],
+        colour: Colour,
+        is_inside: impl Fn(f32, f32) -> bool,
+    ) {
+        // A number below 0 becomes 0.
+        let columns = (left - 1.0) as u32..WIDTH.min((right + 2.0) as u32);
+        let rows = (top - 1.0) as u32..HEIGHT.min((bottom + 2.0) as u32);
+        for y in rows {
+            for x in columns.clone() {
+                if is_inside(x as f32, y as f32) {
+                    self.view[(y * WIDTH + x) as usize] = colour;
+                }
             }
         }
     }

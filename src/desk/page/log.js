@@ -195,8 +195,10 @@ function field(column) {
   Object.assign(input, { id, name: column.name, required: column.required });
   input.setAttribute("aria-describedby", `${id}-help`);
   if (wrong) input.setAttribute("aria-invalid", "true");
+  // A calendar needs no word of how a date is written.
+  const help = input.type === "text" ? column.help : column.help?.replace(/^\d{4}-\d\d-\d\d(T\d\d:\d\d)?(, or \S+)?( by the clock on the wall)?\.? ?/, "");
   return el("div", {}, el("label", { htmlFor: id }, `${column.words}${column.required ? " (needed)" : ""}`), input,
-    el("p", { id: `${id}-help`, className: wrong ? "error" : "help" }, wrong ? `Not saved: ${wrong}` : column.help ?? ""));
+    el("p", { id: `${id}-help`, className: wrong ? "error" : "help" }, wrong ? `Not saved: ${wrong}` : help ?? ""));
 }
 
 function control(column, value) {
