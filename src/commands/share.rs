@@ -39,11 +39,17 @@ pub struct Share {
     #[arg(long = "as", requires = "dataset", value_name = "ID")]
     id: Option<String>,
     /// What package or data set say of places: exact, none, or the width of a grid in degrees such as 0.1
-    #[arg(long, value_name = "HOW")]
+    #[arg(long, value_name = "HOW", allow_hyphen_values = true)]
     coordinates: Option<Coordinates>,
     /// Whether the pictures stay where they are or are copied into the package; those of people and vehicles
     /// never are, and where places are not told exactly only JPEG pictures, without what stands beside their pixels
-    #[arg(long, requires = "package", value_enum, default_value = "referenced")]
+    #[arg(
+        long,
+        requires = "package",
+        conflicts_with = "dataset",
+        value_enum,
+        default_value = "referenced"
+    )]
     files: Files,
     /// The scientific name of the deer
     #[arg(long, requires = "package", default_value = "Odocoileus virginianus")]
@@ -107,7 +113,15 @@ impl Share {
                 done.only_there.join(", ")
             ))?;
         }
-        super::say("Names of cameras and deer, and your words for what happened, are in it.")?;
+        if !done.exact_there.is_empty() {
+            super::say(format_args!(
+                "CAREFUL: those of {} still tell exact places, as they were written before. Delete their folders if they must not.",
+                done.exact_there.join(", ")
+            ))?;
+        }
+        super::say(
+            "Names of cameras and deer, and your words for what happened and what cameras look at, are in it.",
+        )?;
         super::say(format_args!(
             "The data set: {} (this property: {})",
             self.to.display(),

@@ -20,7 +20,12 @@ pub struct Survey {
     #[arg(long, value_name = "NAME")]
     season: Option<String>,
     /// Days of one occasion of the detection matrix
-    #[arg(long, value_name = "DAYS", default_value_t = 7)]
+    #[arg(
+        long,
+        value_name = "DAYS",
+        default_value_t = 7,
+        allow_hyphen_values = true
+    )]
     occasion_days: u32,
     /// Print the findings as JSON
     #[arg(long)]

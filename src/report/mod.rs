@@ -29,4 +29,5 @@ pub use outlook_findings::{conditions, grounds, herd, own, plan, proof, stands};
 pub use pdf::print_pdf;
 pub use save::{ReportFiles, ReportOptions, Saved, files, save, write};
 pub use shift_findings::{shifts, years};
+pub(crate) use tables::harmless;
 pub(crate) use words::{against_others, whole, whole_percent};

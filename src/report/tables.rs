@@ -1,5 +1,7 @@
 //! The report's tables as CSV, one fact a column.
 
+use std::borrow::Cow;
+
 use anyhow::Result;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use polars::prelude::{Column, CsvWriter, DataFrame, IntoColumn, SerWriter, StringChunked, df};
@@ -43,11 +45,21 @@ pub(super) fn tables(debrief: &Debrief) -> Result<Vec<Table>> {
     ])
 }
 
-/// A table as CSV text. A text that a spreadsheet would run as a formula gets an apostrophe before it, by which
-/// spreadsheets know a text (OWASP, CSV Injection).
+/// A text that a spreadsheet would run as a formula gets an apostrophe before it, by which spreadsheets know a text
+/// (OWASP, CSV Injection).
+pub(crate) fn harmless(text: &str) -> Cow<'_, str> {
+    match is_formula(text) {
+        true => format!("'{text}").into(),
+        false => text.into(),
+    }
+}
+
+fn is_formula(text: &str) -> bool {
+    text.starts_with(['=', '+', '-', '@', '\t', '\r'])
+}
+
+/// A table as CSV text; see [`harmless`].
 pub(super) fn csv(mut table: DataFrame) -> Result<Vec<u8>> {
-    const FORMULA: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
-    let is_formula = |text: &str| text.starts_with(FORMULA);
     let risky: Vec<Column> = table
         .columns()
         .iter()
@@ -55,10 +67,6 @@ pub(super) fn csv(mut table: DataFrame) -> Result<Vec<u8>> {
         .cloned()
         .collect();
     for column in risky {
-        let harmless = |text: &str| match is_formula(text) {
-            true => format!("'{text}"),
-            false => text.to_owned(),
-        };
         let cells: StringChunked = column.str()?.iter().map(|t| t.map(harmless)).collect();
         table.with_column(cells.with_name(column.name().clone()).into_column())?;
     }

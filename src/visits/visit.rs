@@ -92,6 +92,20 @@ impl Visit {
         even.anchor(self.after_sunrise_min, self.day_length_min())
     }
 
+    /// Minutes after sunrise, before sunset, and of [`Visit::sun_minute`], by the sun of another place.
+    pub fn by_the_sun_of(&self, day: &SunDay) -> [f64; 3] {
+        let there = Self {
+            after_sunrise_min: self.first.minutes_since(day.sunrise),
+            before_sunset_min: -self.first.minutes_since(day.sunset),
+            ..*self
+        };
+        [
+            there.after_sunrise_min,
+            there.before_sunset_min,
+            there.sun_minute(),
+        ]
+    }
+
     /// Minutes from that date's sunrise to its sunset.
     pub fn day_length_min(&self) -> f64 {
         self.after_sunrise_min + self.before_sunset_min

@@ -11,6 +11,7 @@ use chrono::NaiveDate;
 use graylight::exchange::survey::{self, Survey, SurveyOptions};
 use graylight::practice::Options;
 use graylight::report::{self, ReportOptions};
+use polars::prelude::{DataFrame, ParquetReader, SerReader};
 use serde_json::Value;
 
 use crate::reference::{python, reference};
@@ -357,4 +358,97 @@ fn two_readers_find_one_data_set_and_a_new_season_rewrites_nothing() {
     }
     let without = append(place.path(), &[]);
     assert!(!without.status.success());
+}
+
+/// A table of one season, as its file has it.
+fn part(set: &Path, table: &str, id: &str, season: &str) -> DataFrame {
+    let below = format!("{table}/property={id}/season={season}/part.parquet");
+    let file = fs::File::open(set.join(below)).unwrap();
+    ParquetReader::new(file).finish().unwrap()
+}
+
+/// What is left out of the places must not come back by the sun: minutes from sunrise give a place away.
+#[test]
+fn places_are_in_a_data_set_as_exactly_as_was_chosen() {
+    let place = Place::practice(&Options {
+        weeks: 3,
+        ..Options::default()
+    });
+    let folder = tempfile::tempdir().unwrap();
+    let sun = |how: &str| -> Vec<Vec<Option<f64>>> {
+        let set = folder.path().join(how);
+        let mut command = graylight();
+        command.arg("share").arg(place.path()).arg("--to").arg(&set);
+        let command = command.args(["--dataset", "--as", "here", "--coordinates", how]);
+        assert!(command.output().unwrap().status.success());
+        let visits = part(&set, "visits", "here", "2025-26");
+        let column = |name: &str| visits.column(name).unwrap().f64().unwrap().to_vec();
+        let names = [
+            "minutes_after_sunrise",
+            "minutes_before_sunset",
+            "sun_minute",
+        ];
+        names.map(column).to_vec()
+    };
+    let (exact, grid, none) = (sun("exact"), sun("0.5"), sun("none"));
+    assert!(exact.iter().flatten().all(Option::is_some));
+    assert!(none.iter().flatten().all(Option::is_none));
+    // By the sun of the cell's middle: all cameras of a cell have one place.
+    let apart = |a: &[Vec<Option<f64>>], b: &[Vec<Option<f64>>]| {
+        let pairs = a.iter().flatten().zip(b.iter().flatten());
+        pairs
+            .map(|(a, b)| (a.unwrap() - b.unwrap()).abs())
+            .fold(0.0, f64::max)
+    };
+    let most = apart(&exact, &grid);
+    assert!((0.1..3.0).contains(&most), "{most}");
+    let there = part(&folder.path().join("0.5"), "placements", "here", "2025-26");
+    let latitudes = there.column("latitude").unwrap().f64().unwrap();
+    assert!(latitudes.iter().flatten().all(|l| (l / 0.5).fract() == 0.5));
+}
+
+#[test]
+fn what_was_taken_out_goes_and_what_is_something_else_stays() {
+    let place = Place::practice(&Options {
+        weeks: 3,
+        ..Options::default()
+    });
+    let folder = tempfile::tempdir().unwrap();
+    let set = folder.path().join("set");
+    let append = |to: &Path| {
+        let mut command = graylight();
+        command.arg("share").arg(place.path()).arg("--to").arg(to);
+        let command = command.args(["--dataset", "--as", "here", "--coordinates", "none"]);
+        let output = command.output().unwrap();
+        (
+            output.status.success(),
+            String::from_utf8_lossy(&output.stderr).into_owned(),
+        )
+    };
+    assert!(append(&set).0);
+    assert!(part(&set, "events", "here", "2025-26").height() > 0);
+    // A kill's leavings in one of the folders, and a log that was emptied.
+    let left = set.join("events/property=here/season=2025-26/.graylight-abc");
+    fs::write(&left, "places").unwrap();
+    let log = place.path().join("disturbances.csv");
+    let headings = fs::read_to_string(&log)
+        .unwrap()
+        .lines()
+        .next()
+        .unwrap()
+        .to_owned();
+    fs::write(&log, headings + "\n").unwrap();
+    assert!(append(&set).0);
+    assert_eq!(part(&set, "events", "here", "2025-26").height(), 0);
+    assert!(!left.exists());
+
+    let reports = folder.path().join("reports");
+    fs::create_dir(&reports).unwrap();
+    fs::write(reports.join("columns.csv"), "file,column,unit,meaning\n").unwrap();
+    let (done, said) = append(&reports);
+    assert!(
+        !done && said.contains("something else than a data set"),
+        "{said}"
+    );
+    assert_eq!(fs::read_dir(&reports).unwrap().count(), 1);
 }

@@ -82,19 +82,19 @@ pub(crate) const TABLES: [Table; 6] = [
                 "minutes_after_sunrise",
                 "double",
                 "min",
-                "from sunrise of that date; negative before it",
+                "from sunrise of that date at the place that placements tell; null where none is told",
             ),
             (
                 "minutes_before_sunset",
                 "double",
                 "min",
-                "until sunset of that date; negative after it",
+                "until sunset of that date at that place; null where none is told",
             ),
             (
                 "sun_minute",
                 "double",
                 "min",
-                "minute of a day on which sunrise is at 360 and sunset at 1080",
+                "minute of a day on which the sun rises at 360 and sets at 1080, at that place; null where none is told",
             ),
             (
                 "name",
@@ -189,10 +189,13 @@ pub(crate) const TABLES: [Table; 6] = [
     },
 ];
 
-/// The same as a table: `table`, `column`, `type`, `unit`, `meaning`.
+/// The headings of `columns.csv`, by which a folder is known for a data set.
+pub(super) const HEADINGS: [&str; 5] = ["table", "column", "type", "unit", "meaning"];
+
+/// The same as a table.
 pub(super) fn as_csv() -> Result<Vec<u8>> {
     let mut csv = csv::Writer::from_writer(Vec::new());
-    csv.write_record(["table", "column", "type", "unit", "meaning"])?;
+    csv.write_record(HEADINGS)?;
     for table in TABLES {
         csv.write_record([table.name, "", "", "", table.says])?;
         for (name, sort, unit, says) in table.columns {

@@ -8,11 +8,12 @@
 mod columns;
 mod tables;
 
+use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, Result, bail, ensure};
+use anyhow::{Context, Result, ensure};
 use polars::io::parquet::write::KeyValueMetadata;
 use polars::prelude::{
     BooleanChunked, DataFrame, ParquetCompression, ParquetReader, ParquetWriter, SerReader,
@@ -20,7 +21,7 @@ use polars::prelude::{
 
 use super::coordinates::Coordinates;
 use crate::debrief::Debrief;
-use crate::files::{Lasting, write_whole};
+use crate::files::{self, Busy, Lasting, write_whole};
 
 pub(crate) use columns::TABLES;
 
@@ -47,52 +48,155 @@ pub struct Appended {
     pub unchanged: usize,
     /// Seasons in the data set that the property no longer holds; they stay.
     pub only_there: Vec<String>,
+    /// Those of them that tell exact places, though it was asked now to tell none or a grid.
+    pub exact_there: Vec<String>,
 }
 
-/// Writes a property's seasons into a data set; the folder need not be there yet.
+/// Writes a property's seasons into a data set; the folder need not be there yet. All tables are made before the first
+/// file is written, and each file is written whole.
 ///
 /// # Errors
-/// When `id` is no name for a folder, the data set holds another property by that name, or the disk does not take it.
+/// When `id` is no name for a folder, the folder is something else than a data set or holds another property by that
+/// name, no camera has worked yet, or the disk does not take it.
 pub fn append(
     debrief: &Debrief,
     coordinates: Coordinates,
     id: Option<&str>,
     folder: &Path,
 ) -> Result<Appended> {
+    const LONGEST: usize = 60;
     let id = id.map_or_else(|| name_of(&debrief.property.settings.name), str::to_owned);
     let is_fit = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
     ensure!(
-        !id.is_empty() && id.chars().all(is_fit) && !id.starts_with('-'),
-        "\"{id}\" is no name for a property in a data set: small letters, digits and hyphens, such as ridge-farm (--as)"
+        (1..=LONGEST).contains(&id.len()) && id.chars().all(is_fit) && !id.starts_with('-'),
+        "\"{id}\" is no name for a property in a data set: up to {LONGEST} small letters, digits and hyphens, such as ridge-farm (--as)"
     );
+    ensure!(
+        !debrief.season.years.is_empty(),
+        "no camera has worked yet, so there is nothing to write"
+    );
+    ensure_apart(debrief, folder)?;
+    let files = files_of(debrief, coordinates)?;
+    let say = || {
+        format!(
+            "cannot write the data set {}. Every file that is there is whole, but some may be of before; run it again",
+            folder.display()
+        )
+    };
+    fs::create_dir_all(folder).with_context(say)?;
+    let wait = || eprintln!("Another run writes into this data set; this one waits for it to end.");
+    let _lock = files::hold(&folder.join(".lock"), &Busy::Wait(&wait))?;
+    ensure_same(debrief, &id, folder)?;
+    let mut done = Appended {
+        id: id.clone(),
+        ..Appended::default()
+    };
+    keep(&folder.join("columns.csv"), &columns::as_csv()?, &mut done).with_context(say)?;
+    for file in &files {
+        let below = place(folder, file.table, &id, &file.season);
+        sweep(&below);
+        fs::create_dir_all(&below).with_context(say)?;
+        keep(&below.join(PART), &file.bytes, &mut done).with_context(say)?;
+    }
+    for table in TABLES {
+        let of_table = files.iter().filter(|f| f.table == table.name);
+        done.rows.push((table.name, of_table.map(|f| f.rows).sum()));
+    }
+    let is_here = |season: &String| files.iter().any(|f| f.season == *season);
+    done.only_there = seasons_there(folder, &id);
+    done.only_there.retain(|season| !is_here(season));
+    if coordinates != Coordinates::Exact {
+        let is_exact = |season: &&String| tells_exactly(folder, &id, season);
+        done.exact_there = done.only_there.iter().filter(is_exact).cloned().collect();
+    }
+    Ok(done)
+}
+
+/// A file of the data set, made and not written yet.
+struct Part {
+    table: &'static str,
+    season: String,
+    rows: usize,
+    bytes: Vec<u8>,
+}
+
+/// Every table in every season, also those without a row: what was taken out of the log must go from the set.
+fn files_of(debrief: &Debrief, coordinates: Coordinates) -> Result<Vec<Part>> {
+    let mut tables = Vec::new();
+    let mut seasons = BTreeSet::new();
+    for table in TABLES {
+        let whole = tables::table(debrief, table, coordinates)?;
+        let of_row = whole.column("season")?.str()?.clone();
+        seasons.extend(of_row.iter().flatten().map(str::to_owned));
+        tables.push((table.name, whole, of_row));
+    }
+    let mut files = Vec::new();
+    for (table, whole, of_row) in &tables {
+        let mut part = |season: &str, mask: BooleanChunked| -> Result<()> {
+            let rows = whole.filter(&mask)?.drop("season")?;
+            files.push(Part {
+                table,
+                season: season.to_owned(),
+                rows: rows.height(),
+                bytes: parquet(rows)?,
+            });
+            Ok(())
+        };
+        for season in &seasons {
+            part(
+                season,
+                of_row.iter().map(|s| Some(s == Some(season))).collect(),
+            )?;
+        }
+        if of_row.null_count() > 0 {
+            part(
+                NO_SEASON,
+                of_row.iter().map(|s| Some(s.is_none())).collect(),
+            )?;
+        }
+    }
+    Ok(files)
+}
+
+/// A folder that holds anything else is no data set, and what lies in it is not written over.
+fn ensure_apart(debrief: &Debrief, folder: &Path) -> Result<()> {
     let cards = std::path::absolute(debrief.property.cards())?;
     ensure!(
         !std::path::absolute(folder)?.starts_with(&cards),
         "{} lies among the property's cards. Name a folder elsewhere.",
         folder.display()
     );
-    ensure_same(debrief, &id, folder)?;
-    let mut done = Appended {
-        id: id.clone(),
-        ..Appended::default()
-    };
-    let say = || format!("cannot write the data set {}", folder.display());
-    fs::create_dir_all(folder).with_context(say)?;
-    keep(&folder.join("columns.csv"), &columns::as_csv()?, &mut done).with_context(say)?;
-    let mut seasons = Vec::new();
-    for table in TABLES {
-        let whole = tables::table(debrief, table, coordinates)?;
-        done.rows.push((table.name, whole.height()));
-        for (season, rows) in by_season(&whole)? {
-            let below = place(folder, table.name, &id, &season);
-            fs::create_dir_all(&below).with_context(say)?;
-            keep(&below.join(PART), &parquet(rows)?, &mut done).with_context(say)?;
-            seasons.push(season);
+    let known = fs::read_to_string(folder.join("columns.csv"));
+    let is_one = known.is_ok_and(|text| text.starts_with(&columns::HEADINGS.join(",")));
+    ensure!(
+        is_one || files::is_free(folder),
+        "{} holds something else than a data set. Name a new folder, or that of a data set.",
+        folder.display()
+    );
+    Ok(())
+}
+
+/// Files in the making that a kill has left in a folder; whoever calls this holds the data set's lock.
+fn sweep(folder: &Path) {
+    for entry in folder.read_dir().into_iter().flatten().flatten() {
+        if entry
+            .file_name()
+            .as_encoded_bytes()
+            .starts_with(b".graylight-")
+        {
+            let _ = fs::remove_file(entry.path());
         }
     }
-    let there = seasons_there(folder, &id);
-    done.only_there = there.into_iter().filter(|s| !seasons.contains(s)).collect();
-    Ok(done)
+}
+
+/// Whether a season that is there tells a place exactly.
+fn tells_exactly(folder: &Path, id: &str, season: &str) -> bool {
+    let told = || -> Result<bool> {
+        let table = read(&place(folder, "placements", id, season).join(PART))?;
+        let (place, off) = (table.column("latitude")?, table.column("uncertainty")?);
+        Ok(off.null_count() > place.null_count())
+    };
+    told().unwrap_or(false)
 }
 
 /// `ridge-farm` of "Ridge Farm".
@@ -128,28 +232,23 @@ pub(crate) fn seasons_there(folder: &Path, id: &str) -> Vec<String> {
     seasons
 }
 
-/// Two properties can have one name. Where none of the cameras is known, the one in the data set is another.
+/// Two properties can have one name. Where most of the cameras in the data set are not known, it is another one.
 fn ensure_same(debrief: &Debrief, id: &str, folder: &Path) -> Result<()> {
-    let mut there = Vec::new();
+    let mut there = BTreeSet::new();
     for season in seasons_there(folder, id) {
-        let file = place(folder, "days", id, &season).join(PART);
-        let days = read(&file)?;
-        there.extend(
-            days.column("camera")?
-                .str()?
-                .iter()
-                .flatten()
-                .map(str::to_owned),
-        );
+        let days = read(&place(folder, "days", id, &season).join(PART))?;
+        let cameras = days.column("camera")?.str()?.clone();
+        there.extend(cameras.iter().flatten().map(str::to_owned));
     }
-    let is_known = |c: &crate::visits::Camera| there.contains(&c.name);
-    if there.is_empty() || debrief.season.cameras.iter().any(is_known) {
-        return Ok(());
-    }
-    bail!(
-        "{} holds a property {id} with none of these cameras: it is another one. Give this one a name of its own with --as.",
-        folder.display()
-    )
+    let is_known = |c: &&String| debrief.season.cameras.iter().any(|own| own.name == **c);
+    let known = there.iter().filter(is_known).count();
+    ensure!(
+        known * 2 >= there.len(),
+        "{} holds a property {id} of whose {} cameras this one knows {known}: it is another one. Give this one a name of its own with --as. (If it is the same with new camera names, take its folders property={id} out first.)",
+        folder.display(),
+        there.len()
+    );
+    Ok(())
 }
 
 /// Reads one file of a data set.
@@ -162,20 +261,6 @@ pub(crate) fn read(file: &Path) -> Result<DataFrame> {
     };
     let opened = File::open(file).with_context(say)?;
     ParquetReader::new(opened).finish().with_context(say)
-}
-
-/// The rows season by season; those of no season last.
-fn by_season(whole: &DataFrame) -> Result<Vec<(String, DataFrame)>> {
-    let of_row = whole.column("season")?.str()?.clone();
-    let mut seasons: Vec<Option<&str>> = of_row.iter().collect();
-    seasons.sort_by_key(|s| (s.is_none(), *s));
-    seasons.dedup();
-    let some = |season: &Option<&str>| -> Result<(String, DataFrame)> {
-        let mask: BooleanChunked = of_row.iter().map(|s| Some(s == *season)).collect();
-        let rows = whole.filter(&mask)?.drop("season")?;
-        Ok((season.unwrap_or(NO_SEASON).to_owned(), rows))
-    };
-    seasons.iter().map(some).collect()
 }
 
 fn parquet(mut rows: DataFrame) -> Result<Vec<u8>> {

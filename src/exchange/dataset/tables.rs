@@ -11,6 +11,8 @@ use crate::clock::LocalTime;
 use crate::debrief::Debrief;
 use crate::exchange::coordinates::Coordinates;
 use crate::exchange::settings_told;
+use crate::property::Position;
+use crate::sun::SunTable;
 use crate::visits::{DeerYear, Kind, Named, Visit};
 
 /// A table by its name, with the columns that are stated for it, and `season`.
@@ -21,7 +23,7 @@ pub(super) fn table(
 ) -> Result<DataFrame> {
     let rows = match table.name {
         "days" => days(debrief),
-        "visits" => visits(debrief),
+        "visits" => visits(debrief, coordinates),
         "pictures" => pictures(debrief),
         "placements" => placements(debrief, coordinates),
         "events" => events(debrief),
@@ -52,7 +54,44 @@ fn utc(time: LocalTime) -> NaiveDateTime {
     time.utc().naive_utc()
 }
 
-fn visits(debrief: &Debrief) -> Result<DataFrame> {
+/// Minutes after sunrise, before sunset, and of a day on which the sun rises at 360 and sets at 1080, at the place that
+/// is told: those of the true one would give it away to some metres.
+fn by_the_sun(
+    debrief: &Debrief,
+    coordinates: Coordinates,
+    all: &[(usize, Kind, &Visit)],
+) -> Result<[Vec<Option<f64>>; 3]> {
+    let tenth = |minutes: f64| Some((minutes * 10.0).round() / 10.0);
+    let mut sun = SunTable::default();
+    let mut columns: [Vec<Option<f64>>; 3] = Default::default();
+    for (camera, _, visit) in all {
+        let own = debrief.season.cameras[*camera].position_on(visit.date());
+        let told = match coordinates {
+            Coordinates::Exact => Some([
+                visit.after_sunrise_min,
+                visit.before_sunset_min,
+                visit.sun_minute(),
+            ]),
+            _ => match coordinates.tell(own) {
+                Some(told) => {
+                    let place = Position {
+                        latitude_deg: told.latitude_deg,
+                        longitude_deg: told.longitude_deg,
+                    };
+                    let day = sun.day(visit.date(), place)?;
+                    Some(visit.by_the_sun_of(&day))
+                }
+                None => None,
+            },
+        };
+        for (i, column) in columns.iter_mut().enumerate() {
+            column.push(told.and_then(|t| tenth(t[i])));
+        }
+    }
+    Ok(columns)
+}
+
+fn visits(debrief: &Debrief, coordinates: Coordinates) -> Result<DataFrame> {
     let season = &debrief.season;
     let mut all: Vec<(usize, Kind, &Visit)> = Vec::new();
     for (i, camera) in season.cameras.iter().enumerate() {
@@ -64,7 +103,7 @@ fn visits(debrief: &Debrief) -> Result<DataFrame> {
         Named::One(name) => Some(season.names[usize::from(name)].as_str()),
         Named::Nobody | Named::Several => None,
     };
-    let tenth = |minutes: f64| (minutes * 10.0).round() / 10.0;
+    let [after_sunrise, before_sunset, sun_minute] = by_the_sun(debrief, coordinates, &all)?;
     let mut table = df!(
         "season" => all.iter().map(|(.., v)| season.year_of(v.date()).name()).collect::<Vec<_>>(),
         "camera" => all.iter().map(|(c, ..)| season.cameras[*c].name.as_str()).collect::<Vec<_>>(),
@@ -74,9 +113,9 @@ fn visits(debrief: &Debrief) -> Result<DataFrame> {
         "light" => all.iter().map(|(.., v)| v.light.word()).collect::<Vec<_>>(),
         "legal" => all.iter().map(|(.., v)| v.light.is_legal()).collect::<Vec<_>>(),
         "counted" => all.iter().map(|(.., v)| v.counted).collect::<Vec<_>>(),
-        "minutes_after_sunrise" => all.iter().map(|(.., v)| tenth(v.after_sunrise_min)).collect::<Vec<_>>(),
-        "minutes_before_sunset" => all.iter().map(|(.., v)| tenth(v.before_sunset_min)).collect::<Vec<_>>(),
-        "sun_minute" => all.iter().map(|(.., v)| tenth(v.sun_minute())).collect::<Vec<_>>(),
+        "minutes_after_sunrise" => after_sunrise,
+        "minutes_before_sunset" => before_sunset,
+        "sun_minute" => sun_minute,
         "name" => all.iter().map(|(.., v)| name(v)).collect::<Vec<_>>(),
     )?;
     type Clock = fn(&Visit) -> NaiveDateTime;

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::{Occupancy, Overlap, Rate, Survey};
 use crate::files;
 use crate::measure::Estimate;
-use crate::report::rounded;
+use crate::report::{harmless, rounded};
 use crate::sun::SUN_DAY_MIN;
 
 /// A table in the making: its file's name and its text.
@@ -52,7 +52,7 @@ fn csv(
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(headings)?;
     for row in rows {
-        writer.write_record(row)?;
+        writer.write_record(row.iter().map(|cell| harmless(cell).into_owned()))?;
     }
     Ok((name, writer.into_inner()?))
 }
@@ -101,6 +101,8 @@ fn rates(survey: &Survey) -> Result<Table> {
     let headings = [
         "species",
         "site",
+        "camera",
+        "placement",
         "events",
         "nights",
         "per_100_nights",
@@ -112,6 +114,10 @@ fn rates(survey: &Survey) -> Result<Table> {
             survey.species[r.species].name.clone(),
             r.site
                 .map_or_else(|| "all".to_owned(), |s| survey.site_name(s)),
+            r.site
+                .map_or_else(String::new, |s| survey.sites[s].camera.clone()),
+            r.site
+                .map_or_else(String::new, |s| survey.sites[s].placement.to_string()),
             r.events.to_string(),
             r.nights.to_string(),
         ];
@@ -145,23 +151,28 @@ fn occupancy(survey: &Survey) -> Result<Table> {
 /// The detection matrices, one below the other: a row a species and site, a column an occasion by its first date.
 fn detections(survey: &Survey) -> Result<Table> {
     let dates: Vec<String> = survey.occasions.iter().map(|o| o.0.to_string()).collect();
-    let mut headings = vec!["species", "site"];
+    let mut headings = vec!["species", "site", "camera", "placement"];
+    let of_site = |species: &str, site: usize| {
+        let s = &survey.sites[site];
+        [
+            species.to_owned(),
+            survey.site_name(site),
+            s.camera.clone(),
+            s.placement.to_string(),
+        ]
+    };
     headings.extend(dates.iter().map(String::as_str));
     let mut rows = Vec::new();
     let nights = survey.nights.iter().enumerate();
     rows.extend(nights.map(|(site, nights)| {
-        let start = ["(nights)".to_owned(), survey.site_name(site)];
-        start
+        of_site("(nights)", site)
             .into_iter()
             .chain(nights.iter().map(ToString::to_string))
             .collect()
     }));
     for o in &survey.occupancy {
         for (site, seen) in o.seen.iter().enumerate() {
-            let start = [
-                survey.species[o.species].name.clone(),
-                survey.site_name(site),
-            ];
+            let start = of_site(&survey.species[o.species].name, site);
             let cell = |seen: &Option<bool>| {
                 seen.map_or_else(|| "NA".to_owned(), |s| u8::from(s).to_string())
             };
@@ -225,7 +236,7 @@ fn estimator(overlap: &Overlap) -> &'static str {
 }
 
 /// What every column is.
-const COLUMNS: [(&str, &str, &str, &str); 37] = [
+const COLUMNS: [(&str, &str, &str, &str); 39] = [
     (
         "effort.csv",
         "site",
@@ -257,7 +268,7 @@ const COLUMNS: [(&str, &str, &str, &str); 37] = [
         "effort.csv",
         "nights_lost",
         "camera-nights",
-        "dates between the first and the last on which it is not",
+        "dates on which it hung there, between those two, and is not known to have worked",
     ),
     ("effort.csv", "pictures", "pictures", "on those nights"),
     (
@@ -284,6 +295,8 @@ const COLUMNS: [(&str, &str, &str, &str); 37] = [
         "events",
         "visits: no gap longer than the property's visit_gap",
     ),
+    ("rates.csv", "camera", "", "as in effort.csv; empty for all"),
+    ("rates.csv", "placement", "", "the same"),
     ("rates.csv", "nights", "camera-nights", "as in effort.csv"),
     (
         "rates.csv",

@@ -46,7 +46,7 @@ pub struct Site {
     pub span: (NaiveDate, NaiveDate),
     /// Camera-nights: dates on which it is known to have worked there.
     pub nights: usize,
-    /// Dates between the first and the last on which it is not.
+    /// Dates between those two on which it hung there and is not known to have worked.
     pub nights_lost: usize,
     /// Its pictures on those dates.
     pub pictures: PicturesOn,
@@ -114,7 +114,7 @@ pub struct Survey {
     pub nights: Vec<Vec<usize>>,
     /// Species by species.
     pub occupancy: Vec<Occupancy>,
-    /// Pairs of species, none of which counts the other's animals.
+    /// Pairs of species, none of which counts the other's animals; none where too many of the pictures have no tag.
     pub overlaps: Vec<Overlap>,
 }
 
@@ -150,7 +150,15 @@ impl Survey {
             occupancy: all
                 .map(|i| occupancy(debrief, &species[i], i, &sites, &occasions))
                 .collect(),
-            overlaps: overlaps(&species),
+            overlaps: match sites
+                .iter()
+                .map(|s| s.pictures)
+                .sum::<PicturesOn>()
+                .are_tagged()
+            {
+                true => overlaps(&species),
+                false => Vec::new(),
+            },
             sites,
             species,
             occasions,

@@ -123,13 +123,54 @@ fn others(
     Ok(all)
 }
 
-/// The word that an animal came with: its name, or a note of a word or three.
+/// The word that an animal came with: its name, or a note of a word or three, up to the first comma or stop. Capitals,
+/// hyphens and blanks make no other species of it.
 fn word_of(name: Option<&str>, note: Option<&str>) -> String {
     const WORDS_MAX: usize = 3;
-    let note = note.filter(|n| n.split_whitespace().count() <= WORDS_MAX);
-    let word = name.or(note).map(str::trim).unwrap_or_default();
-    match word {
-        "" => "other animal".to_owned(),
-        word => word.to_lowercase(),
+    let plain = |text: &str| -> String {
+        let first = text
+            .split([',', ';', '.', '(', '\n', '\r'])
+            .next()
+            .unwrap_or("");
+        let words = first.split(|c: char| c.is_whitespace() || c == '-' || c == '_');
+        let words: Vec<&str> = words.filter(|w| !w.is_empty()).collect();
+        words.join(" ").to_lowercase()
+    };
+    let note = note
+        .map(plain)
+        .filter(|n| n.split(' ').count() <= WORDS_MAX);
+    let word = name.map(plain).filter(|w| !w.is_empty()).or(note);
+    let is_taken = |word: &str| {
+        Kind::ALL.iter().any(|k| k.word() == word) || Who::ALL.iter().any(|w| w.word() == word)
+    };
+    match word.unwrap_or_default() {
+        none if none.is_empty() => OTHER.to_owned(),
+        word if is_taken(&word) || word == OTHER => format!("other: {word}"),
+        word => word,
+    }
+}
+
+/// An animal that came without a word.
+const OTHER: &str = "other animal";
+
+#[cfg(test)]
+mod tests {
+    use super::word_of;
+
+    #[test]
+    fn spellings_make_no_other_species() {
+        for (name, note, word) in [
+            (Some("Gray  Fox"), None, "gray fox"),
+            (Some("gray-fox"), None, "gray fox"),
+            (None, Some("Coyote, limping"), "coyote"),
+            (None, Some("coyote.\nline two"), "coyote"),
+            (None, Some("stood there for a long while"), "other animal"),
+            (None, None, "other animal"),
+            (Some(""), Some("turkey"), "turkey"),
+            (Some("Buck"), None, "other: buck"),
+            (Some("person"), None, "other: person"),
+        ] {
+            assert_eq!(word_of(name, note), word);
+        }
     }
 }
