@@ -268,8 +268,10 @@ fn one_that_vanishes(round: u64) -> (bool, usize) {
         put_back(&desk);
     }
     let now = text(&place);
+    // A writer that empties the file first can be overtaken by a row, whose rest then stands in the headings.
+    let rows = now.split_once('\n').map_or("", |(_, rows)| rows);
     for id in saved {
-        let of_visit = now.matches(&format!(",n{id},")).count();
+        let of_visit = rows.matches(&format!(",n{id},")).count();
         assert_eq!(of_visit, 2, "round {round}, kind {kind}, visit {id}: {now}");
     }
     (has_vanished, answered)
