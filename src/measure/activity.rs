@@ -22,9 +22,9 @@ pub struct ActivityOverlap {
     pub delta1: f64,
     /// Estimator 4, the mean of what the curves' ratio says at the points themselves.
     pub delta4: f64,
-    /// The one to be told: 4 where both samples have [`ENOUGH`] points, else 1.
+    /// The one to be told: 4 where both samples have 50 points, else 1.
     pub is_delta4: bool,
-    /// That one with its 95 % range; `None` for fewer than [`FEWEST`] points on a side.
+    /// That one with its 95 % range; `None` for fewer than five points on a side.
     pub told: Option<Estimate>,
 }
 
