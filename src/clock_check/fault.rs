@@ -261,10 +261,7 @@ pub(super) fn likelier(gain: f64) -> String {
 
 /// A span of time as one says it: minutes up to three hours, then hours, days, years.
 pub fn duration(minutes: f64) -> String {
-    let whole = |n: f64, unit: &str| {
-        let n = n.round();
-        format!("{n} {unit}{}", if n == 1.0 { "" } else { "s" })
-    };
+    let whole = |n: f64, unit: &str| counted(n.round() as u64, unit);
     let minutes = minutes.abs();
     match minutes {
         m if m < 180.0 => whole(m, "minute"),
@@ -280,6 +277,10 @@ pub fn duration(minutes: f64) -> String {
     }
 }
 
+fn counted(n: u64, unit: &str) -> String {
+    format!("{n} {unit}{}", if n == 1 { "" } else { "s" })
+}
+
 /// A span to the minute: `15 days 19 hours 53 minutes`.
 pub fn duration_in_full(minutes: f64) -> String {
     let whole = minutes.abs().round() as u64;
@@ -288,10 +289,8 @@ pub fn duration_in_full(minutes: f64) -> String {
         (whole % 1440 / 60, "hour"),
         (whole % 60, "minute"),
     ];
-    let said = parts
-        .iter()
-        .filter(|(n, _)| *n > 0)
-        .map(|(n, unit)| format!("{n} {unit}{}", if *n == 1 { "" } else { "s" }));
+    let there = parts.iter().filter(|(n, _)| *n > 0);
+    let said = there.map(|(n, unit)| counted(*n, unit));
     match said.collect::<Vec<_>>().join(" ") {
         none if none.is_empty() => "less than a minute".to_owned(),
         said => said,
@@ -300,8 +299,12 @@ pub fn duration_in_full(minutes: f64) -> String {
 
 /// `12 hours taken off`, `58 minutes added`
 pub fn added(minutes: f64) -> String {
-    let way = if minutes < 0.0 { "taken off" } else { "added" };
-    format!("{} {way}", duration_in_full(minutes))
+    format!("{} {}", duration_in_full(minutes), way(minutes))
+}
+
+/// What is done with so many minutes: `taken off` or `added`
+pub fn way(minutes: f64) -> &'static str {
+    if minutes < 0.0 { "taken off" } else { "added" }
 }
 
 #[cfg(test)]

@@ -24,7 +24,7 @@ use rayon::prelude::*;
 
 pub use accept::{accept, doubt};
 pub use disagreement::disagreements;
-pub use fault::{ClockRow, Fault, Finding, added, duration, duration_in_full};
+pub use fault::{ClockRow, Fault, Finding, added, duration, duration_in_full, way};
 pub use known::{Anchor, known_moment};
 pub use light_model::{Offset, Shot};
 pub use remedy::{Rehearsal, rehearse};

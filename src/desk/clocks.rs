@@ -9,7 +9,7 @@ use super::server::{Answer, Failure, Reply};
 use super::state::DeskSeason;
 use super::visits::{TIME, file_name, number};
 use super::{Desk, live};
-use crate::clock_check::{self, Anchor, Fault, Finding, added, duration, duration_in_full};
+use crate::clock_check::{self, Anchor, Fault, Finding, added, duration, duration_in_full, way};
 use crate::property::{
     ClockCorrection, CorrectionLine, Property, correction_lines, parse_date, parse_moment,
     remove_correction, same_name,
@@ -100,15 +100,10 @@ fn remedy(finding: &Finding) -> Option<String> {
         format!(" at first and {} at the end", duration_in_full(end))
     });
     Some(format!(
-        "{}{end} where those pictures are counted. The pictures stay as they are.",
-        will_be(row.shift_min)
+        "{} will be {}{end} where those pictures are counted. The pictures stay as they are.",
+        duration_in_full(row.shift_min),
+        way(row.shift_min)
     ))
-}
-
-/// `12 hours will be taken off`
-fn will_be(minutes: f64) -> String {
-    let way = if minutes < 0.0 { "taken off" } else { "added" };
-    format!("{} will be {way}", duration_in_full(minutes))
 }
 
 /// `North Fence: 12 hours added, 3 Oct 2025 06:10 to 21 Nov 2025 17:02 by its own clock`

@@ -202,7 +202,7 @@ fn open(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Opening
     let property = Property::open(root)?;
     let lock = only_one(root)?;
     if lock.is_some() {
-        clear_away(root);
+        files::clear_away(root, OLD);
     }
     let remembered = card::remembered(&property, today);
     // Listing them takes as long as the first screen may; where the pictures are remembered they are read once more.
@@ -269,22 +269,6 @@ fn only_one(root: &Path) -> Result<Option<File>> {
 /// A file in the making that is older than this is nobody's.
 const OLD: Duration = Duration::from_secs(60);
 
-/// A kill can leave files in the making behind; none of them was ever counted. One that is new may be
-/// another command's.
-fn clear_away(root: &Path) {
-    for entry in root.read_dir().into_iter().flatten().flatten() {
-        let in_the_making = entry
-            .file_name()
-            .as_encoded_bytes()
-            .starts_with(b".graylight-");
-        let facts = entry.metadata().ok().filter(std::fs::Metadata::is_file);
-        let age = facts.and_then(|f| f.modified().ok()?.elapsed().ok());
-        if in_the_making && age.is_some_and(|a| a > OLD) {
-            let _ = std::fs::remove_file(entry.path());
-        }
-    }
-}
-
 /// Makes the picture that will be asked for first while the browser still fetches the page.
 fn make_first(desk: &Desk) {
     let first = {
@@ -331,7 +315,7 @@ fn look_through(desk: &Desk, listed: Option<card::Folders>) {
         std::thread::sleep(LOOK_AGAIN);
         // What a kill right before this start left behind was too new then to be told from another command's.
         if !is_cleared && opened.elapsed() > OLD {
-            clear_away(&property.root);
+            files::clear_away(&property.root, OLD);
             is_cleared = true;
         }
         if !folders.have_changed() {

@@ -23,4 +23,4 @@ pub use place::{free_bytes, is_same_file};
 pub use remedy::{disk_remedy, without_number};
 pub use state::FileState;
 pub use sync::{sync_file, sync_folder, sync_folders_of};
-pub use write::{Lasting, name_new_file, new_file_in, write_whole};
+pub use write::{Lasting, clear_away, name_new_file, new_file_in, write_whole};

@@ -3,6 +3,7 @@
 use std::fs::File;
 use std::io::{self, ErrorKind};
 use std::path::Path;
+use std::time::Duration;
 
 use tempfile::NamedTempFile;
 
@@ -49,11 +50,30 @@ pub fn write_whole(
     Ok(state)
 }
 
+/// What the names of files in the making begin with.
+const IN_THE_MAKING: &str = ".graylight-";
+
+/// Removes what a kill has left in the making in a folder, as far as it is older than `age`: one that is new may be
+/// another command's.
+pub fn clear_away(folder: &Path, age: Duration) {
+    for entry in folder.read_dir().into_iter().flatten().flatten() {
+        let name = entry.file_name();
+        let in_the_making = name
+            .as_encoded_bytes()
+            .starts_with(IN_THE_MAKING.as_bytes());
+        let facts = entry.metadata().ok().filter(std::fs::Metadata::is_file);
+        let elapsed = facts.and_then(|f| f.modified().ok()?.elapsed().ok());
+        if in_the_making && elapsed.is_some_and(|e| e >= age) {
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
+}
+
 /// Opens a temporary file in a folder, readable as a file made in the ordinary way would be;
 /// temporary files are private by default. Unless it is given its name it goes away.
 pub fn new_file_in(folder: &Path) -> io::Result<NamedTempFile> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".graylight-");
+    builder.prefix(IN_THE_MAKING);
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
     builder.tempfile_in(at_any_length(folder)?)

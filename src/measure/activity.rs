@@ -29,9 +29,9 @@ pub struct ActivityOverlap {
 }
 
 /// With as many points on both sides estimator 4 is taken.
-pub const ENOUGH: usize = 50;
+const ENOUGH: usize = 50;
 /// With fewer on a side there is no range.
-pub const FEWEST: usize = 5;
+const FEWEST: usize = 5;
 /// Estimator 1 does best with a sharper kernel by this factor.
 const SHARPER: f64 = 1.25;
 /// Trigonometric moments by which the concentration is estimated: two or three peaks a day look flat by the first.
@@ -43,7 +43,7 @@ const CELLS: usize = 1440;
 const RESAMPLES: usize = 1000;
 
 /// The overlap of two sets of points on a circle of length `period`, with its range by `RESAMPLES` smoothed resamples
-/// that follow from `seed`. `None` where a side is empty.
+/// that follow from `seed` (Ridout & Linkie 2009, as above). `None` where a side is empty.
 pub fn activity_overlap(a: &[f64], b: &[f64], period: f64, seed: u64) -> Option<ActivityOverlap> {
     let widths = [a, b].map(|points| kernel(points, period));
     let sharp = widths.map(|kappa| kappa * SHARPER);
@@ -109,10 +109,9 @@ fn kernel(points: &[f64], period: f64) -> f64 {
         });
         f64::hypot(sin, cos) / n
     };
-    let concentration = (1..=MOMENTS)
+    let kappa = (1..=MOMENTS)
         .map(|k| concentration_of(moment(k), k))
         .fold(FLATTEST, f64::max);
-    let kappa = concentration.min(500.0);
     let i2 = scaled_bessel(2, 2.0 * kappa);
     let i0 = scaled_bessel_i0(kappa);
     (3.0 * n * kappa * kappa * i2 / (4.0 * PI.sqrt() * i0 * i0)).powf(0.4)

@@ -8,30 +8,17 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use graylight::debrief::Debrief;
 use graylight::practice::Options;
 use graylight::visits::Kind;
 use serde_json::Value;
 
-use crate::reference::{python, reference};
+use crate::scripts;
 use crate::support::{Ends, Place, graylight};
 
 fn by_script(what: &str, path: &Path) -> Value {
-    let output = Command::new(python())
-        .arg(reference("exchange.py"))
-        .arg(what)
-        .arg(path)
-        .output()
-        .unwrap();
-    let said = String::from_utf8_lossy(&output.stdout);
-    assert!(
-        output.status.success(),
-        "{said}{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    serde_json::from_str(said.trim()).unwrap_or(Value::Null)
+    scripts::by_script("exchange.py", what, path)
 }
 
 /// A package out of a property.

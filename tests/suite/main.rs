@@ -28,6 +28,7 @@ mod reference;
 mod remembered;
 mod saved;
 mod scale;
+mod scripts;
 mod second_year;
 mod sorting;
 mod statistics_outside;

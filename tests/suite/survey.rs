@@ -5,7 +5,6 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::Command;
 
 use chrono::NaiveDate;
 use graylight::exchange::survey::{self, Survey, SurveyOptions};
@@ -14,19 +13,11 @@ use graylight::report::{self, ReportOptions};
 use polars::prelude::{DataFrame, ParquetReader, SerReader};
 use serde_json::Value;
 
-use crate::reference::{python, reference};
+use crate::scripts;
 use crate::support::{Place, graylight};
 
 fn by_script(what: &str, path: &Path) -> Value {
-    let output = Command::new(python())
-        .arg(reference("dataset.py"))
-        .arg(what)
-        .arg(path)
-        .output()
-        .unwrap();
-    let said = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{said}");
-    serde_json::from_slice(&output.stdout).unwrap()
+    scripts::by_script("dataset.py", what, path)
 }
 
 fn options(occasion_days: u32) -> SurveyOptions {

@@ -12,6 +12,7 @@ use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use anyhow::{Context, Result, ensure};
 use polars::io::parquet::write::KeyValueMetadata;
@@ -23,14 +24,14 @@ use super::coordinates::Coordinates;
 use crate::debrief::Debrief;
 use crate::files::{self, Busy, Lasting, write_whole};
 
-pub(crate) use columns::TABLES;
+use columns::TABLES;
 
 /// The version of tables and columns, in every file's metadata under [`VERSION_KEY`].
 pub const DATASET_VERSION: &str = "1";
 /// The name of the version in a file's metadata.
 pub const VERSION_KEY: &str = "graylight.dataset";
 /// The one file of a season.
-pub(crate) const PART: &str = "part.parquet";
+const PART: &str = "part.parquet";
 /// What stands for the season of pictures without a time. Hive's own word for none, `__HIVE_DEFAULT_PARTITION__`, is
 /// not taken: pandas cannot read it.
 const NO_SEASON: &str = "unknown";
@@ -94,7 +95,8 @@ pub fn append(
     keep(&folder.join("columns.csv"), &columns::as_csv()?, &mut done).with_context(say)?;
     for file in &files {
         let below = place(folder, file.table, &id, &file.season);
-        sweep(&below);
+        // Whoever else writes here waits for the lock: what is in the making is nobody's.
+        files::clear_away(&below, Duration::ZERO);
         fs::create_dir_all(&below).with_context(say)?;
         keep(&below.join(PART), &file.bytes, &mut done).with_context(say)?;
     }
@@ -176,19 +178,6 @@ fn ensure_apart(debrief: &Debrief, folder: &Path) -> Result<()> {
     Ok(())
 }
 
-/// Files in the making that a kill has left in a folder; whoever calls this holds the data set's lock.
-fn sweep(folder: &Path) {
-    for entry in folder.read_dir().into_iter().flatten().flatten() {
-        if entry
-            .file_name()
-            .as_encoded_bytes()
-            .starts_with(b".graylight-")
-        {
-            let _ = fs::remove_file(entry.path());
-        }
-    }
-}
-
 /// Whether a season that is there tells a place exactly.
 fn tells_exactly(folder: &Path, id: &str, season: &str) -> bool {
     let told = || -> Result<bool> {
@@ -214,7 +203,7 @@ fn name_of(name: &str) -> String {
 }
 
 /// The folder of one season of one property.
-pub(crate) fn place(folder: &Path, table: &str, id: &str, season: &str) -> PathBuf {
+fn place(folder: &Path, table: &str, id: &str, season: &str) -> PathBuf {
     folder
         .join(table)
         .join(format!("property={id}"))
@@ -222,7 +211,7 @@ pub(crate) fn place(folder: &Path, table: &str, id: &str, season: &str) -> PathB
 }
 
 /// The seasons of a property that a data set's days tell of.
-pub(crate) fn seasons_there(folder: &Path, id: &str) -> Vec<String> {
+fn seasons_there(folder: &Path, id: &str) -> Vec<String> {
     let below = folder.join("days").join(format!("property={id}"));
     let names = below.read_dir().into_iter().flatten().flatten();
     let mut seasons: Vec<String> = names
@@ -252,7 +241,7 @@ fn ensure_same(debrief: &Debrief, id: &str, folder: &Path) -> Result<()> {
 }
 
 /// Reads one file of a data set.
-pub(crate) fn read(file: &Path) -> Result<DataFrame> {
+fn read(file: &Path) -> Result<DataFrame> {
     let say = || {
         format!(
             "{} cannot be read as a Parquet file of a data set",
