@@ -23,6 +23,7 @@
 //! | [`debrief`] | the season's answers | [`debrief::Debrief`] |
 //! | [`report`] | plots, page, tables, findings file | files |
 //! | [`exchange`] | packages by an open standard, out and in | files |
+//! | [`coop`] | many properties: each one's answers, and what they say together | [`coop::Answers`] |
 //! | [`desk`] | the tagging page, served to this computer's browser | `tags.csv` |
 //! | [`practice`] | seasons with a known answer | a property folder |
 //! | [`commands`] | one file per command | exit status |
@@ -60,6 +61,7 @@ pub mod card;
 pub mod clock;
 pub mod clock_check;
 pub mod commands;
+pub mod coop;
 pub mod debrief;
 pub mod desk;
 pub mod exchange;

@@ -3,6 +3,7 @@
 pub mod check;
 pub mod clock;
 pub mod conditions;
+pub mod coop;
 pub mod daylight;
 pub mod debrief;
 pub mod herd;

@@ -99,12 +99,8 @@ const BLOCK_DAYS: usize = 14;
 /// between two of them is no run.
 pub fn share_in_blocks<G: AsRef<[DayCount]>>(stretches: &[G]) -> Runs {
     let mut sum = Blocks::default();
-    for days in stretches.iter().map(AsRef::as_ref) {
-        let total = total(days);
-        if let Some(share) = total.share() {
-            let errors: Vec<f64> = days.iter().map(|d| d.hits - share * d.trials).collect();
-            sum.take_in(&errors, total.trials * share * (1.0 - share));
-        }
+    for days in stretches {
+        sum.add_shares(days.as_ref());
     }
     sum.runs()
 }
@@ -112,11 +108,8 @@ pub fn share_in_blocks<G: AsRef<[DayCount]>>(stretches: &[G]) -> Runs {
 /// The same of counts on days: batch means (Schmeiser 1982), over what a Poisson count would vary by.
 pub fn count_in_blocks<G: AsRef<[f64]>>(stretches: &[G]) -> Runs {
     let mut sum = Blocks::default();
-    for days in stretches.iter().map(AsRef::as_ref) {
-        let events: f64 = days.iter().sum();
-        let mean = events / days.len().max(1) as f64;
-        let errors: Vec<f64> = days.iter().map(|d| d - mean).collect();
-        sum.take_in(&errors, events);
+    for days in stretches {
+        sum.add_counts(days.as_ref());
     }
     sum.runs()
 }
@@ -139,15 +132,35 @@ pub fn share_in_clusters(clusters: &[DayCount]) -> Runs {
     sum.runs()
 }
 
-/// What blocks vary by, and what independent events would.
-#[derive(Default)]
-struct Blocks {
-    observed: f64,
-    expected: f64,
-    freedom: f64,
+/// What blocks vary by, and what independent events would; those of several records can be added up.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Blocks {
+    /// The variance that was seen, summed.
+    pub observed: f64,
+    /// What it would be on average.
+    pub expected: f64,
+    /// Degrees of freedom.
+    pub freedom: f64,
 }
 
 impl Blocks {
+    /// Takes in a stretch of days with a share of its own; see [`share_in_blocks`].
+    pub fn add_shares(&mut self, days: &[DayCount]) {
+        let total = total(days);
+        if let Some(share) = total.share() {
+            let errors: Vec<f64> = days.iter().map(|d| d.hits - share * d.trials).collect();
+            self.take_in(&errors, total.trials * share * (1.0 - share));
+        }
+    }
+
+    /// Takes in a stretch of daily counts with a mean of its own; see [`count_in_blocks`].
+    pub fn add_counts(&mut self, days: &[f64]) {
+        let events: f64 = days.iter().sum();
+        let mean = events / days.len().max(1) as f64;
+        let errors: Vec<f64> = days.iter().map(|d| d - mean).collect();
+        self.take_in(&errors, events);
+    }
+
     fn take_in(&mut self, errors: &[f64], expected: f64) {
         let number = (errors.len() / BLOCK_DAYS).max(2).min(errors.len());
         if number < 2 {
@@ -161,7 +174,8 @@ impl Blocks {
         self.freedom += n - 1.0;
     }
 
-    fn runs(&self) -> Runs {
+    /// What it costs.
+    pub fn runs(&self) -> Runs {
         if self.expected <= 0.0 || self.observed <= self.expected {
             return Runs::NONE;
         }

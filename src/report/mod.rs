@@ -24,10 +24,14 @@ pub use deer_findings::deer;
 pub(crate) use digits::rounded;
 pub use findings::{cameras, daylight, findings, pictures};
 pub use gallery::clock_plot_name;
+pub(crate) use html::page_of;
 pub use html::{ShareOptions, one_page};
 pub use outlook_findings::{conditions, grounds, herd, own, plan, proof, stands};
 pub use pdf::print_pdf;
+pub(crate) use plots::{AFTER, IntervalRow, MUTED, Scale, interval_rows};
 pub use save::{ReportFiles, ReportOptions, Saved, files, save, write};
 pub use shift_findings::{shifts, years};
 pub(crate) use tables::harmless;
-pub(crate) use words::{against_others, whole, whole_percent};
+pub(crate) use words::{
+    against_others, capital, counted, day, grouped, percent_range, whole, whole_percent,
+};

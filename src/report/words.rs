@@ -15,7 +15,7 @@ pub(super) fn percent(share: f64) -> String {
 }
 
 /// `19–49 %`
-pub(super) fn percent_range(estimate: Estimate) -> String {
+pub(crate) fn percent_range(estimate: Estimate) -> String {
     format!(
         "{:.0}–{:.0}{NBSP}%",
         whole_percent(estimate.low),
@@ -286,12 +286,12 @@ fn years(age: f64) -> String {
 }
 
 /// `18 October 2025`
-pub(super) fn day(date: NaiveDate) -> String {
+pub(crate) fn day(date: NaiveDate) -> String {
     date.format("%-d %B %Y").to_string()
 }
 
 /// `1 visit`, `2 visits`
-pub(super) fn counted(n: usize, one: &str) -> String {
+pub(crate) fn counted(n: usize, one: &str) -> String {
     if n == 1 {
         format!("1 {one}")
     } else {
@@ -300,7 +300,7 @@ pub(super) fn counted(n: usize, one: &str) -> String {
 }
 
 /// Thousands set apart: `12,345`.
-pub(super) fn grouped(n: usize) -> String {
+pub(crate) fn grouped(n: usize) -> String {
     let digits = n.to_string();
     let mut out = String::new();
     for (i, digit) in digits.chars().enumerate() {
@@ -313,7 +313,7 @@ pub(super) fn grouped(n: usize) -> String {
 }
 
 /// A sentence with a capital at its start.
-pub(super) fn capital(sentence: &str) -> String {
+pub(crate) fn capital(sentence: &str) -> String {
     let mut chars = sentence.chars();
     chars.next().map_or_else(String::new, |first| {
         first.to_uppercase().chain(chars).collect()

@@ -35,7 +35,7 @@ def read(dataset):
         found[table] = {"rows": [list(r) for r in by_sql], "columns": sorted(frame.columns)}
         for file in (root / table).rglob("*.parquet"):
             kept = pq.read_metadata(file).metadata
-            assert kept[b"graylight.dataset"] == b"1", file
+            assert kept[b"graylight.dataset"] == b"2", file
     source = f"read_parquet('{root}/days/**/*.parquet', hive_partitioning=true)"
     sums = duckdb.sql(
         f"select property::varchar, season::varchar, kind, sum(visits)::int, sum(light_visits)::int from {source}"

@@ -6,6 +6,7 @@ mod cli;
 mod clips_outside;
 mod clock_check;
 mod clock_worlds;
+mod coop;
 mod day_table;
 mod desk;
 mod desk_files;

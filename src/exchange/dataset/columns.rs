@@ -49,6 +49,12 @@ pub(crate) const TABLES: [Table; 6] = [
                 "",
                 "whether the camera is known to have worked",
             ),
+            (
+                "clock_in_doubt",
+                "boolean",
+                "",
+                "whether its clock was wrong that day, and nobody has settled it",
+            ),
             ("pictures", "uint32", "pictures", "pictures taken"),
             (
                 "untagged",

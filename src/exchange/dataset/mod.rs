@@ -27,11 +27,11 @@ use crate::files::{self, Busy, Lasting, write_whole};
 use columns::TABLES;
 
 /// The version of tables and columns, in every file's metadata under [`VERSION_KEY`].
-pub const DATASET_VERSION: &str = "1";
+pub const DATASET_VERSION: &str = "2";
 /// The name of the version in a file's metadata.
 pub const VERSION_KEY: &str = "graylight.dataset";
 /// The one file of a season.
-const PART: &str = "part.parquet";
+pub(crate) const PART: &str = "part.parquet";
 /// What stands for the season of pictures without a time. Hive's own word for none, `__HIVE_DEFAULT_PARTITION__`, is
 /// not taken: pandas cannot read it.
 const NO_SEASON: &str = "unknown";

@@ -38,7 +38,24 @@ fn days(debrief: &Debrief) -> Result<DataFrame> {
     let season = &debrief.season;
     let names: Vec<&str> = season.cameras.iter().map(|c| c.name.as_str()).collect();
     let start = season.settings.year_start;
-    season.days.table(&season.settings.name, &names, start)
+    let mut table = season.days.table(&season.settings.name, &names, start)?;
+    let in_doubt = {
+        let (cameras, dates) = (table.column("camera")?.str()?, table.column("date")?);
+        let dates = dates.cast(&DataType::Int32)?;
+        let of_row = |(camera, day): (Option<&str>, Option<i32>)| {
+            let camera = season
+                .cameras
+                .iter()
+                .find(|c| Some(c.name.as_str()) == camera)?;
+            let date = NaiveDate::from_epoch_days(day?)?;
+            Some(camera.clock_doubtful_between(date, date))
+        };
+        let rows = cameras.iter().zip(dates.i32()?.iter());
+        rows.map(of_row).collect::<BooleanChunked>()
+    };
+    let in_doubt = in_doubt.into_series().with_name("clock_in_doubt".into());
+    table.with_column(in_doubt.into_column())?;
+    Ok(table)
 }
 
 /// Moments as columns without a zone, milliseconds; the column's name says which clock they are on.

@@ -111,6 +111,18 @@ fn parts(
 /// A page: its head, the season that it is about and what stands below that.
 fn document(debrief: &Debrief, what: &str, below: Markup, main: Markup) -> Markup {
     let name = &debrief.property.settings.name;
+    let heading = html! {
+        (name) @if let Some(year) = debrief.season.newest() { ", season of " (year.name()) }
+    };
+    let below = html! {
+        p.sub { (span(debrief)) }
+        (below)
+    };
+    page_of(&format!("{name}: {what}"), heading, below, main)
+}
+
+/// A page with the looks of the report.
+pub(crate) fn page_of(title: &str, heading: Markup, below: Markup, main: Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -118,13 +130,12 @@ fn document(debrief: &Debrief, what: &str, below: Markup, main: Markup) -> Marku
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
-                title { (name) ": " (what) }
+                title { (title) }
                 style { (PreEscaped(include_str!("style.css"))) (PreEscaped(plots::DARK)) }
             }
             body {
                 header {
-                    h1 { (name) @if let Some(year) = debrief.season.newest() { ", season of " (year.name()) } }
-                    p.sub { (span(debrief)) }
+                    h1 { (heading) }
                     (below)
                 }
                 main { (main) }

@@ -8,7 +8,7 @@ use super::{Area, DAY, GRID, INK, MUTED, fit, plot_error, svg, text, title, writ
 use crate::measure::Estimate;
 
 /// One row.
-pub(super) struct IntervalRow {
+pub(crate) struct IntervalRow {
     pub name: String,
     pub estimate: Option<Estimate>,
     pub colour: RGBColor,
@@ -19,7 +19,7 @@ pub(super) struct IntervalRow {
 }
 
 /// The scale below the rows.
-pub(super) struct Scale<'a> {
+pub(crate) struct Scale<'a> {
     pub from: f64,
     pub until: f64,
     pub words: &'a str,
@@ -41,7 +41,7 @@ impl Scale<'_> {
     }
 }
 
-pub(super) fn draw(
+pub(crate) fn draw(
     heading: &str,
     counts_heading: &str,
     rows: &[IntervalRow],

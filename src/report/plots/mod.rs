@@ -17,6 +17,7 @@ mod sketch;
 pub(super) use activity::{Curve, activity};
 pub(super) use changes::changes;
 pub(super) use clock_light::clock_light;
+pub(crate) use interval_rows::{IntervalRow, Scale, draw as interval_rows};
 pub(super) use placebo::placebo;
 pub(super) use ranking::ranking;
 pub(super) use season::season;
@@ -31,7 +32,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 const INK: RGBColor = RGBColor(0x1f, 0x29, 0x33);
-const MUTED: RGBColor = RGBColor(0x52, 0x60, 0x6d);
+pub(crate) const MUTED: RGBColor = RGBColor(0x52, 0x60, 0x6d);
 const GRID: RGBColor = RGBColor(0xd5, 0xd9, 0xde);
 const NIGHT: RGBColor = RGBColor(0xdb, 0xe0, 0xe7);
 const GRAY_LIGHT: RGBColor = RGBColor(0xed, 0xf0, 0xf3);
@@ -39,7 +40,7 @@ const DAY: RGBColor = RGBColor(0xfe, 0xfe, 0xfe);
 /// Okabe-Ito blue.
 const BEFORE: RGBColor = RGBColor(0x00, 0x72, 0xb2);
 /// Okabe-Ito vermillion.
-const AFTER: RGBColor = RGBColor(0xd5, 0x5e, 0x00);
+pub(crate) const AFTER: RGBColor = RGBColor(0xd5, 0x5e, 0x00);
 /// Okabe-Ito bluish green.
 const MATURE: RGBColor = RGBColor(0x00, 0x9e, 0x73);
 

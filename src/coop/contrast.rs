@@ -1,0 +1,205 @@
+//! One property's own change at a date: as many days before as from it on, camera by camera.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+use super::days::{Day, PropertyDays, moved};
+use crate::measure::{
+    Blocks, Counts, DayCount, Effect, Exposure, Stratified, stratified_rates, stratified_shares,
+};
+use crate::shift::Question;
+use crate::visits::Kind;
+
+/// Visits on both sides together that a change must rest on: under five a side, on average, one neighbour could read
+/// the other out of it.
+pub(super) const FEWEST_VISITS: u32 = 10;
+
+/// Why a property cannot say anything at a date.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Unusable {
+    /// No camera worked, with a clock to be believed, on enough days of both sides.
+    NotWatched,
+    /// Too many pictures have no tag.
+    NotTagged,
+    /// Fewer visits than [`FEWEST_VISITS`].
+    TooFewVisits,
+}
+
+impl Unusable {
+    /// The words in tables.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::NotWatched => {
+                "no camera worked on half of the days of both sides, with a clock to be believed"
+            }
+            Self::NotTagged => "too many pictures without a tag",
+            Self::TooFewVisits => "fewer than 10 visits",
+        }
+    }
+}
+
+/// One side of a change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct CoopSide {
+    /// Camera-nights.
+    pub nights: u32,
+    /// Visits at all hours.
+    pub visits: u32,
+    /// Those in light.
+    pub light: u32,
+}
+
+impl CoopSide {
+    fn of(days: &[Day]) -> Self {
+        let mut side = Self::default();
+        for day in days.iter().filter(|d| d.is_sound) {
+            side.nights += 1;
+            side.visits += day.visits;
+            side.light += day.counted;
+        }
+        side
+    }
+
+    fn share(self) -> Counts {
+        Counts::new(self.light as usize, self.visits as usize)
+    }
+
+    fn exposure(self, events: u32) -> Exposure {
+        Exposure {
+            events: f64::from(events),
+            effort: f64::from(self.nights),
+        }
+    }
+}
+
+/// What a property's cameras counted around a date: sums, without a name or a place.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Contrast {
+    /// All cameras used, before.
+    pub before: CoopSide,
+    /// And after.
+    pub after: CoopSide,
+    /// Log ratio and information of the three questions, in the order of [`Question::ALL`]; none where no change could
+    /// have been seen.
+    pub changes: [Option<(f64, f64)>; 3],
+    /// What blocks of days vary by, what independent visits would, and degrees of freedom, of the three questions.
+    pub blocks: [(f64, f64, f64); 3],
+}
+
+impl Contrast {
+    /// The change that a question is about, the log of an odds ratio or of a ratio of rates, after over before.
+    pub fn effect(&self, question: Question, design_effect: f64) -> Option<Effect> {
+        let (log_ratio, information) = self.changes[question as usize]?;
+        let change = Stratified {
+            log_ratio,
+            information,
+        };
+        Some(change.effect(design_effect))
+    }
+}
+
+/// A property's change of a kind at a date, from the cameras that worked on at least half of the days of both sides.
+///
+/// # Errors
+/// The reason why nothing can be said.
+pub(super) fn contrast(
+    property: &PropertyDays,
+    kind: Kind,
+    days: u32,
+    date: NaiveDate,
+) -> Result<Contrast, Unusable> {
+    let sides = |place: usize| -> Option<[Vec<Day>; 2]> {
+        let length = i64::from(days);
+        let span = |from: i64| Some((moved(date, from)?, moved(date, from + length - 1)?));
+        let of = |from| {
+            Some(
+                property
+                    .between(place, kind, span(from)?)
+                    .collect::<Vec<_>>(),
+            )
+        };
+        let both = [of(-length)?, of(0)?];
+        let worked = |side: &Vec<Day>| side.iter().filter(|d| d.is_sound).count();
+        both.iter()
+            .all(|side| worked(side) * 2 >= days as usize)
+            .then_some(both)
+    };
+    let used: Vec<[Vec<Day>; 2]> = (0..property.places()).filter_map(sides).collect();
+    if used.is_empty() {
+        return Err(Unusable::NotWatched);
+    }
+    let is_tagged = |i: usize| {
+        let all: Vec<Day> = used.iter().flat_map(|u| &u[i]).copied().collect();
+        PropertyDays::pictures(&all).are_tagged()
+    };
+    if !is_tagged(0) || !is_tagged(1) {
+        return Err(Unusable::NotTagged);
+    }
+    let sides: Vec<[CoopSide; 2]> = used
+        .iter()
+        .map(|pair| [0, 1].map(|i| CoopSide::of(&pair[i])))
+        .collect();
+    let mut sum = [CoopSide::default(); 2];
+    for both in &sides {
+        for (total, side) in sum.iter_mut().zip(both) {
+            total.nights += side.nights;
+            total.visits += side.visits;
+            total.light += side.light;
+        }
+    }
+    if sum[0].visits + sum[1].visits < FEWEST_VISITS {
+        return Err(Unusable::TooFewVisits);
+    }
+    let blocks = blocks(&used, days as usize);
+    Ok(Contrast {
+        before: sum[0],
+        after: sum[1],
+        changes: Question::ALL.map(|question| {
+            let change = change(question, &sides)?;
+            Some((change.log_ratio, change.information))
+        }),
+        blocks: blocks.map(|b| (b.observed, b.expected, b.freedom)),
+    })
+}
+
+fn change(question: Question, sides: &[[CoopSide; 2]]) -> Option<Stratified> {
+    let rates = |of: fn(CoopSide) -> u32| {
+        let exposures = |[before, after]: &[CoopSide; 2]| {
+            let side = |s: CoopSide| s.exposure(of(s));
+            (side(*before), side(*after))
+        };
+        stratified_rates(&sides.iter().map(exposures).collect::<Vec<_>>())
+    };
+    match question {
+        Question::Share => {
+            let shares = sides
+                .iter()
+                .map(|[before, after]| (before.share(), after.share()));
+            stratified_shares(&shares.collect::<Vec<_>>())
+        }
+        Question::LightVisits => rates(|s| s.light),
+        Question::AllVisits => rates(|s| s.visits),
+    }
+}
+
+/// What halves of a side vary by, all cameras together, each side with a share and a rate of its own.
+fn blocks(used: &[[Vec<Day>; 2]], days: usize) -> [Blocks; 3] {
+    let mut blocks = [Blocks::default(); 3];
+    for side in 0..2 {
+        let on = |day: usize, of: fn(&Day) -> u32| -> f64 {
+            let all = used.iter().map(|u| &u[side][day]).filter(|d| d.is_sound);
+            f64::from(all.map(of).sum::<u32>())
+        };
+        let light: Vec<f64> = (0..days).map(|d| on(d, |d| d.counted)).collect();
+        let all: Vec<f64> = (0..days).map(|d| on(d, |d| d.visits)).collect();
+        let shares = light.iter().zip(&all).map(|(hits, trials)| DayCount {
+            hits: *hits,
+            trials: *trials,
+        });
+        blocks[Question::Share as usize].add_shares(&shares.collect::<Vec<_>>());
+        blocks[Question::LightVisits as usize].add_counts(&light);
+        blocks[Question::AllVisits as usize].add_counts(&all);
+    }
+    blocks
+}

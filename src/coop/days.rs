@@ -1,0 +1,208 @@
+//! One property's days: what each camera saw of each kind on each date, from two tables that must agree.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use anyhow::{Context, Result, bail, ensure};
+use chrono::{Days, NaiveDate};
+
+use crate::visits::{Kind, PicturesOn};
+
+/// A camera where it hung, on one date, and one kind, as the data set's days and visits tell it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct DayRow {
+    /// The deer year.
+    pub season: String,
+    /// The camera.
+    pub camera: String,
+    /// The number of the place at which it hung.
+    pub placement: u32,
+    /// The kind, in the word of files.
+    pub kind: String,
+    /// The date.
+    pub date: NaiveDate,
+    /// Whether it is known to have worked.
+    pub worked: bool,
+    /// Whether its clock is wrong, and not settled.
+    pub clock_in_doubt: bool,
+    /// Pictures taken.
+    pub pictures: u32,
+    /// Those without a tag.
+    pub untagged: u32,
+    /// Visits at all hours, as the days tell.
+    pub visits: u32,
+    /// Those in legal light, as the days tell.
+    pub light_visits: u32,
+    /// Visits at all hours, counted among the visits.
+    pub seen: u32,
+    /// Those in legal light, counted among the visits.
+    pub legal: u32,
+    /// Those that the daylight share counts.
+    pub counted: u32,
+}
+
+/// One camera, where it hung, on one date.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Day {
+    /// Whether it worked and its times can be believed.
+    pub is_sound: bool,
+    pub is_in_doubt: bool,
+    pub pictures: u32,
+    pub untagged: u32,
+    pub visits: u32,
+    pub counted: u32,
+}
+
+/// The days of one place, from the first on.
+#[derive(Debug, Clone, Default)]
+struct Place {
+    days: Vec<[Day; Kind::ALL.len()]>,
+}
+
+/// A property's days, place by place; who the places are is forgotten.
+#[derive(Debug, Clone)]
+pub struct PropertyDays {
+    first: NaiveDate,
+    places: Vec<Place>,
+    /// Each season's name with its first and last date.
+    seasons: BTreeMap<String, (NaiveDate, NaiveDate)>,
+}
+
+/// More days than a record of trail cameras can have: a wrong date would ask for any amount of memory.
+const LONGEST_DAYS: i64 = 366 * 60;
+
+impl PropertyDays {
+    /// Takes in the rows, in any order.
+    ///
+    /// # Errors
+    /// When days and visits do not agree, a day is told twice, or a word or date cannot be.
+    pub fn of(mut rows: Vec<DayRow>) -> Result<Self> {
+        ensure!(!rows.is_empty(), "it has no days");
+        rows.sort_by(|a, b| key(a).cmp(&key(b)));
+        let dates = || rows.iter().map(|r| r.date);
+        let (Some(first), Some(last)) = (dates().min(), dates().max()) else {
+            bail!("it has no days");
+        };
+        let length = (last - first).num_days() + 1;
+        ensure!(
+            length <= LONGEST_DAYS,
+            "its days go from {first} to {last}: one of the two is no date of a camera"
+        );
+        let names: BTreeSet<(&str, u32)> = rows
+            .iter()
+            .map(|r| (r.camera.as_str(), r.placement))
+            .collect();
+        let number: BTreeMap<(&str, u32), usize> =
+            names.into_iter().enumerate().map(|(i, n)| (n, i)).collect();
+        let empty = Place {
+            days: vec![Default::default(); length as usize],
+        };
+        let mut places = vec![empty; number.len()];
+        let mut seasons: BTreeMap<String, (NaiveDate, NaiveDate)> = BTreeMap::new();
+        for pair in rows.windows(2) {
+            ensure!(
+                key(&pair[0]) != key(&pair[1]),
+                "days tell of {} twice on {} for {}",
+                pair[0].camera,
+                pair[0].date,
+                pair[0].kind
+            );
+        }
+        for row in &rows {
+            let kind = checked(row)?;
+            let span = seasons
+                .entry(row.season.clone())
+                .or_insert((row.date, row.date));
+            *span = (span.0.min(row.date), span.1.max(row.date));
+            let place = number[&(row.camera.as_str(), row.placement)];
+            let day = (row.date - first).num_days() as usize;
+            places[place].days[day][kind as usize] = Day {
+                is_sound: row.worked && !row.clock_in_doubt,
+                is_in_doubt: row.worked && row.clock_in_doubt,
+                pictures: row.pictures,
+                untagged: row.untagged,
+                visits: row.visits,
+                counted: row.counted,
+            };
+        }
+        Ok(Self {
+            first,
+            places,
+            seasons,
+        })
+    }
+
+    /// How many places there are.
+    pub(super) fn places(&self) -> usize {
+        self.places.len()
+    }
+
+    /// The seasons with their first and last date.
+    pub(super) fn seasons(&self) -> impl Iterator<Item = (&str, (NaiveDate, NaiveDate))> {
+        self.seasons
+            .iter()
+            .map(|(name, span)| (name.as_str(), *span))
+    }
+
+    /// The days of one place from one date to another, both included; nothing is known of those outside.
+    pub(super) fn between(
+        &self,
+        place: usize,
+        kind: Kind,
+        (from, until): (NaiveDate, NaiveDate),
+    ) -> impl Iterator<Item = Day> + '_ {
+        let start = (from - self.first).num_days();
+        let count = (until - from).num_days().max(-1) + 1;
+        let days = &self.places[place].days;
+        (start..start + count).map(move |i| {
+            let day = usize::try_from(i).ok().and_then(|i| days.get(i));
+            day.map_or_else(Day::default, |of| of[kind as usize])
+        })
+    }
+
+    /// The pictures of some days.
+    pub(super) fn pictures(days: &[Day]) -> PicturesOn {
+        PicturesOn {
+            all: days.iter().map(|d| d.pictures as usize).sum(),
+            untagged: days.iter().map(|d| d.untagged as usize).sum(),
+            untagged_visits: 0,
+        }
+    }
+}
+
+type Key<'a> = (&'a str, u32, &'a str, NaiveDate);
+
+fn key(row: &DayRow) -> Key<'_> {
+    (&row.camera, row.placement, &row.kind, row.date)
+}
+
+/// A row's kind, if the row can be.
+fn checked(row: &DayRow) -> Result<Kind> {
+    let kind =
+        Kind::parse(&row.kind).with_context(|| format!("\"{}\" is no kind of deer", row.kind))?;
+    let when = || format!("on {} for {}", row.date, row.kind);
+    ensure!(
+        row.visits == row.seen && row.light_visits == row.legal,
+        "days and visits do not agree {}: {} visits, {} of them in light, by the days; {} and {} by the visits. Share the property into the data set again",
+        when(),
+        row.visits,
+        row.light_visits,
+        row.seen,
+        row.legal
+    );
+    ensure!(
+        row.light_visits <= row.visits && row.counted <= row.visits && row.untagged <= row.pictures,
+        "a part is more than the whole {}",
+        when()
+    );
+    Ok(kind)
+}
+
+/// The date so many days later, or earlier.
+pub(super) fn moved(date: NaiveDate, days: i64) -> Option<NaiveDate> {
+    let by = Days::new(days.unsigned_abs());
+    if days < 0 {
+        date.checked_sub_days(by)
+    } else {
+        date.checked_add_days(by)
+    }
+}

@@ -1,0 +1,107 @@
+//! Many properties: each one's answers, and what they say together.
+//!
+//! A property's rows ([`DayRow`]) become its [`Record`]: sums without places and names, all that leaves it. The records
+//! become [`Answers`]. Who makes the records does not matter: [`run`] makes them on this machine, property by property,
+//! and an engine for large tables can make them by handing joined days to [`record_of_table`]; the numbers are the same.
+//!
+//! What is told of the event rests on properties as units. Each says how much its own deer changed from the days before
+//! to the days after, camera by camera. Where it happened is compared with where it did not on the same dates, so that
+//! season and weather fall out; and because two groups of properties can drift apart for reasons of their own, the same
+//! comparison is made on other dates, and what it scatters there beyond its counts comes to the range.
+
+mod contrast;
+mod days;
+mod event;
+mod hidden;
+mod page;
+mod question;
+mod read;
+mod record;
+mod run;
+mod season;
+mod spark;
+mod write;
+
+use std::path::Path;
+
+use anyhow::{Context, Result};
+
+pub use contrast::{Contrast, CoopSide, Unusable};
+pub use days::{DayRow, PropertyDays};
+pub use event::{
+    CoopVerdict, EventAnswer, EventAnswers, FEWEST_PROPERTIES, GroupShares, OtherDate, Part,
+};
+pub use question::{At, CoopQuestion, Happened, WrittenDate, happened};
+pub use read::properties;
+pub use record::{KindOf, Record, SeasonOf};
+pub use run::{Ran, run};
+pub use season::{SeasonAnswer, Spread};
+pub use spark::{OfProperty, SPARK_JOB, SparkPlan, from_records, run_on_spark, write_spark_job};
+pub use write::write;
+
+/// What properties say together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answers {
+    /// Every season and kind.
+    pub seasons: Vec<SeasonAnswer>,
+    /// What happened; `None` where only the seasons were asked for.
+    pub event: Option<EventAnswers>,
+    /// The records that they rest on, in the order of names.
+    pub records: Vec<Record>,
+    /// Properties that could not be read, and why.
+    pub left_out: Vec<(String, String)>,
+}
+
+impl Answers {
+    /// Puts records together, in whatever order they come.
+    pub fn of(
+        mut records: Vec<Record>,
+        mut left_out: Vec<(String, String)>,
+        question: &CoopQuestion,
+    ) -> Self {
+        records.sort_by(|a, b| a.property.cmp(&b.property));
+        left_out.sort();
+        Self {
+            seasons: season::answers(&records),
+            event: question
+                .happened
+                .as_ref()
+                .map(|_| event::answers(&records, question)),
+            records,
+            left_out,
+        }
+    }
+}
+
+/// The record of one property in a data set, as text.
+///
+/// # Errors
+/// When its files cannot be read or do not agree.
+pub fn record(dataset: &Path, id: &str, question: &CoopQuestion) -> Result<String> {
+    as_text(&Record::of(id, &read::property(dataset, id)?, question)?)
+}
+
+/// The same of one table of its days, with the visits counted, as Parquet.
+///
+/// # Errors
+/// When the table cannot be read or does not agree with itself.
+pub fn record_of_table(id: &str, table: Vec<u8>, question: &CoopQuestion) -> Result<String> {
+    as_text(&Record::of(id, &read::joined(table)?, question)?)
+}
+
+fn as_text(record: &Record) -> Result<String> {
+    Ok(serde_json::to_string(record)?)
+}
+
+/// A record from its text; every record goes through it, so that its numbers are the same whoever made it.
+///
+/// # Errors
+/// When it is none.
+pub fn from_text(text: &str) -> Result<Record> {
+    serde_json::from_str(text).context("this is no property's record")
+}
+
+/// What was found, in lines.
+pub fn lines(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
+    page::lines(answers, question)
+}

@@ -1,0 +1,427 @@
+//! The answers as tables, as one JSON file and as a page. Small cells are hidden in all of them.
+
+use std::fs;
+use std::io::Write;
+use std::path::Path;
+
+use anyhow::{Context, Result};
+use serde_json::{Map, Value, json};
+
+use super::event::{EventAnswer, EventAnswers, GroupShares, Part};
+use super::hidden::hidden;
+use super::question::{At, CoopQuestion, Happened};
+use super::record::{KindOf, Record};
+use super::season::Spread;
+use super::{Answers, page};
+use crate::files::{Lasting, write_whole};
+use crate::measure::{Effect, Estimate, KNOWN, critical};
+use crate::report::rounded;
+use crate::shift::Question;
+use crate::visits::Kind;
+
+/// A table: its file and its rows, each with the same columns; an empty value is an empty cell.
+struct Table {
+    name: &'static str,
+    headings: &'static [&'static str],
+    rows: Vec<Vec<Value>>,
+}
+
+/// Writes `coop.json`, its tables and the page below `folder`; their names are returned.
+///
+/// # Errors
+/// When the disk does not take them.
+pub fn write(answers: &Answers, question: &CoopQuestion, folder: &Path) -> Result<Vec<String>> {
+    let tables = [
+        seasons(answers),
+        properties(answers),
+        event(answers),
+        other_dates(answers),
+        joined(answers),
+        left_out(answers),
+    ];
+    let mut files = vec![("coop.json".to_owned(), as_json(question, &tables)?)];
+    files.push((
+        "coop.html".to_owned(),
+        page::page(answers, question)?.into_bytes(),
+    ));
+    for table in &tables {
+        files.push((format!("{}.csv", table.name), as_csv(table)?));
+    }
+    let say = || format!("cannot write {}", folder.display());
+    fs::create_dir_all(folder).with_context(say)?;
+    for (name, bytes) in &files {
+        let path = folder.join(name);
+        write_whole(&path, Lasting::Remade, |f| f.write_all(bytes), || Ok(())).with_context(say)?;
+    }
+    Ok(files.into_iter().map(|f| f.0).collect())
+}
+
+fn as_csv(table: &Table) -> Result<Vec<u8>> {
+    let mut csv = csv::Writer::from_writer(Vec::new());
+    csv.write_record(table.headings)?;
+    for row in &table.rows {
+        let cell = |v: &Value| match v {
+            Value::Null => String::new(),
+            Value::String(text) => harmless(text),
+            other => rounded(other.clone()).to_string(),
+        };
+        csv.write_record(row.iter().map(cell))?;
+    }
+    Ok(csv.into_inner()?)
+}
+
+/// A spreadsheet takes a cell that begins so for a formula.
+fn harmless(text: &str) -> String {
+    crate::report::harmless(text).into_owned()
+}
+
+fn as_json(question: &CoopQuestion, tables: &[Table]) -> Result<Vec<u8>> {
+    let mut all = Map::new();
+    all.insert("question".to_owned(), asked(question));
+    for table in tables {
+        let row = |row: &Vec<Value>| -> Map<String, Value> {
+            let names = table.headings.iter().map(|h| (*h).to_owned());
+            names.zip(row.iter().cloned()).collect()
+        };
+        let rows: Vec<Map<String, Value>> = table.rows.iter().map(row).collect();
+        all.insert(table.name.replace('-', "_"), json!(rows));
+    }
+    let mut text = serde_json::to_vec_pretty(&rounded(Value::Object(all)))?;
+    text.push(b'\n');
+    Ok(text)
+}
+
+fn asked(question: &CoopQuestion) -> Value {
+    let date = match &question.happened {
+        Some(Happened::Everywhere(date)) => json!(date),
+        _ => Value::Null,
+    };
+    json!({
+        "what": question.what,
+        "kind": question.kind,
+        "days": question.days,
+        "everywhere_on": date,
+    })
+}
+
+/// Value, low, high.
+fn three(estimate: Option<Estimate>) -> [Value; 3] {
+    estimate.map_or_else(Default::default, |e| {
+        [e.value, e.low, e.high].map(|x| json!(x))
+    })
+}
+
+fn spread(spread: Option<Spread>) -> Vec<Value> {
+    let mut cells = vec![spread.map_or(Value::Null, |s| json!(s.properties))];
+    cells.extend(three(spread.map(|s| s.mean)));
+    let half = spread.map(|s| s.middle_half);
+    cells.extend(half.map_or([Value::Null, Value::Null], |h| [json!(h.0), json!(h.1)]));
+    cells
+}
+
+fn seasons(answers: &Answers) -> Table {
+    let row = |s: &super::SeasonAnswer| {
+        let is_told = s.properties >= super::FEWEST_PROPERTIES;
+        let told = |v: Value| if is_told { v } else { Value::Null };
+        let mut row = vec![
+            json!(s.season),
+            json!(s.kind.word()),
+            json!(s.properties),
+            told(json!(s.nights)),
+            told(json!(s.visits)),
+            told(json!(s.light)),
+        ];
+        row.extend(spread(s.share));
+        row.extend(spread(s.per_100_nights));
+        row
+    };
+    Table {
+        name: "seasons",
+        headings: &[
+            "season",
+            "kind",
+            "properties",
+            "nights",
+            "visits",
+            "light_visits",
+            "share_properties",
+            "share_mean",
+            "share_low",
+            "share_high",
+            "share_quarter_below",
+            "share_quarter_above",
+            "per_100_nights_properties",
+            "per_100_nights_mean",
+            "per_100_nights_low",
+            "per_100_nights_high",
+            "per_100_nights_quarter_below",
+            "per_100_nights_quarter_above",
+        ],
+        rows: answers.seasons.iter().map(row).collect(),
+    }
+}
+
+fn properties(answers: &Answers) -> Table {
+    let mut rows = Vec::new();
+    let mut seasons: Vec<&str> = answers.seasons.iter().map(|s| s.season.as_str()).collect();
+    seasons.dedup();
+    for season in seasons {
+        for kind in Kind::ALL {
+            let of = |r: &'_ Record| -> Option<usize> {
+                r.seasons
+                    .iter()
+                    .position(|s| s.season == season && s.nights > 0)
+            };
+            let group: Vec<(&Record, usize)> = answers
+                .records
+                .iter()
+                .filter_map(|r| Some((r, of(r)?)))
+                .collect();
+            let counts: Vec<&KindOf> = group
+                .iter()
+                .map(|(r, s)| &r.seasons[*s].kinds[kind as usize])
+                .collect();
+            for (((record, s), counts), hidden) in group.iter().zip(&counts).zip(hidden(&counts)) {
+                let season = &record.seasons[*s];
+                let mut row = vec![
+                    json!(record.property),
+                    json!(season.season),
+                    json!(kind.word()),
+                    json!(season.nights),
+                    json!(season.nights_in_doubt),
+                    json!(hidden),
+                ];
+                row.extend(shown(counts, hidden));
+                rows.push(row);
+            }
+        }
+    }
+    Table {
+        name: "properties",
+        headings: &[
+            "property",
+            "season",
+            "kind",
+            "nights",
+            "nights_clock_in_doubt",
+            "hidden",
+            "visits",
+            "light_visits",
+            "share",
+            "share_low",
+            "share_high",
+            "per_100_nights",
+            "per_100_nights_low",
+            "per_100_nights_high",
+        ],
+        rows,
+    }
+}
+
+fn shown(counts: &KindOf, hidden: bool) -> Vec<Value> {
+    const CELLS: usize = 8;
+    if hidden {
+        return vec![Value::Null; CELLS];
+    }
+    let mut row = vec![json!(counts.visits), json!(counts.light)];
+    for all in [counts.share, counts.per_100_nights] {
+        row.extend(all.map_or_else(Default::default, |a| a.map(|x| json!(x))));
+    }
+    row
+}
+
+/// The word of a question in files.
+pub(super) fn word(question: Question) -> &'static str {
+    match question {
+        Question::LightVisits => "visits in light per camera-night",
+        Question::Share => "daylight share",
+        Question::AllVisits => "visits at all hours per camera-night",
+    }
+}
+
+fn group(shares: Option<GroupShares>) -> Vec<Value> {
+    let mut cells = Vec::from(three(shares.map(|s| s.before)));
+    cells.extend(three(shares.map(|s| s.after)));
+    cells
+}
+
+fn event(answers: &Answers) -> Table {
+    let row = |all: &EventAnswers, a: &EventAnswer| {
+        let mut row = vec![
+            json!(word(a.question)),
+            json!(a.verdict.word()),
+            json!(a.exposed),
+            json!(a.controls),
+        ];
+        for estimate in [a.own, a.elsewhere, a.against, a.new_property] {
+            row.extend(three(estimate));
+        }
+        for number in [a.between_sd, a.drift_sd, a.p_value, a.p_adjusted] {
+            row.push(json!(number));
+        }
+        row.push(json!(a.design_effect));
+        let is_share = a.question == Question::Share;
+        row.extend(group(all.exposed.filter(|_| is_share)));
+        row.extend(group(all.controls.filter(|_| is_share)));
+        row
+    };
+    let rows = answers.event.iter();
+    Table {
+        name: "event",
+        headings: &[
+            "question",
+            "verdict",
+            "properties_where_it_happened",
+            "properties_where_it_did_not",
+            "change",
+            "change_low",
+            "change_high",
+            "change_elsewhere",
+            "change_elsewhere_low",
+            "change_elsewhere_high",
+            "against_elsewhere",
+            "against_elsewhere_low",
+            "against_elsewhere_high",
+            "new_property",
+            "new_property_low",
+            "new_property_high",
+            "between_properties_sd_log",
+            "drift_on_other_dates_sd_log",
+            "p",
+            "p_adjusted",
+            "design_effect",
+            "share_before",
+            "share_before_low",
+            "share_before_high",
+            "share_after",
+            "share_after_low",
+            "share_after_high",
+            "share_before_elsewhere",
+            "share_before_elsewhere_low",
+            "share_before_elsewhere_high",
+            "share_after_elsewhere",
+            "share_after_elsewhere_low",
+            "share_after_elsewhere_high",
+        ],
+        rows: rows
+            .flat_map(|all| all.answers.iter().map(move |a| row(all, a)))
+            .collect(),
+    }
+}
+
+fn other_dates(answers: &Answers) -> Table {
+    let all = answers.event.iter().flat_map(|e| &e.answers);
+    let rows = all.flat_map(|a| {
+        a.other_dates.iter().map(|o| {
+            let mut row = vec![
+                json!(word(a.question)),
+                json!(o.days_later),
+                json!(o.exposed),
+            ];
+            row.extend(three(Some(o.change)));
+            row
+        })
+    });
+    Table {
+        name: "other-dates",
+        headings: &[
+            "question",
+            "days_later",
+            "properties",
+            "change",
+            "change_low",
+            "change_high",
+        ],
+        rows: rows.collect(),
+    }
+}
+
+/// Two digits: from more the counts could be reckoned.
+fn two_digits(x: f64) -> f64 {
+    format!("{x:.1e}").parse().unwrap_or(x)
+}
+
+/// A property's own change as a factor with its range by its own counts.
+fn own(effect: Option<Effect>) -> [Value; 3] {
+    let Some(effect) = effect else {
+        return Default::default();
+    };
+    let half = critical(KNOWN) * effect.variance.sqrt();
+    let ends = [effect.value, effect.value - half, effect.value + half];
+    ends.map(|x| json!(two_digits(x.exp())))
+}
+
+fn joined(answers: &Answers) -> Table {
+    let Some(event) = &answers.event else {
+        return Table {
+            name: "joined",
+            headings: JOINED,
+            rows: Vec::new(),
+        };
+    };
+    let cost = |q: Question| event.answers[q as usize].design_effect;
+    let row = |(id, part): &(String, Part), record: &Record| {
+        let (word, date, why) = match part {
+            Part::Exposed(date) => ("happened", Some(*date), ""),
+            Part::Control => ("did not happen", None, ""),
+            Part::Unusable(date, why) => ("happened, not usable", Some(*date), why.word()),
+            Part::UnusableControl(why) => ("did not happen, not usable", None, why.word()),
+            Part::Unsaid => ("not named", None, "nobody says whether it happened there"),
+        };
+        let mut row = vec![
+            json!(id),
+            json!(word),
+            json!(date.map(|d| d.to_string())),
+            json!(why),
+        ];
+        for question in [Question::Share, Question::LightVisits] {
+            let change = date.and_then(|d| record.change(d)?.as_ref().ok());
+            row.extend(own(change.and_then(|c| c.effect(question, cost(question)))));
+        }
+        row
+    };
+    let rows = event.parts.iter().zip(&answers.records);
+    Table {
+        name: "joined",
+        headings: JOINED,
+        rows: rows.map(|(part, record)| row(part, record)).collect(),
+    }
+}
+
+const JOINED: &[&str] = &[
+    "property",
+    "part",
+    "date",
+    "why_not",
+    "share_change",
+    "share_change_low",
+    "share_change_high",
+    "light_visits_change",
+    "light_visits_change_low",
+    "light_visits_change_high",
+];
+
+fn left_out(answers: &Answers) -> Table {
+    let row = |(id, why): &(String, String)| vec![json!(id), json!(why)];
+    Table {
+        name: "left-out",
+        headings: &["property", "why"],
+        rows: answers.left_out.iter().map(row).collect(),
+    }
+}
+
+/// The properties that the co-op names and the data set does not hold.
+pub(super) fn missing(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
+    let Some(Happened::Here(all)) = &question.happened else {
+        return Vec::new();
+    };
+    let is_there = |id: &String| {
+        answers.records.iter().any(|r| r.property == *id)
+            || answers.left_out.iter().any(|(left, _)| left == id)
+    };
+    let missing = all.keys().filter(|id| !is_there(id));
+    missing
+        .filter(|id| question.at(id) != At::Unsaid)
+        .cloned()
+        .collect()
+}
