@@ -14,7 +14,7 @@ use indicatif::ProgressBar;
 use super::question::CoopQuestion;
 use super::record::Record;
 use super::{Answers, from_text, read};
-use crate::files::{Lasting, write_whole};
+use crate::files::{Lasting, without_number, write_whole};
 
 /// What a run did.
 #[derive(Debug, Clone, PartialEq)]
@@ -108,6 +108,11 @@ enum Outcome {
     LeftOut(String),
 }
 
+/// Why a property was left out.
+pub(super) fn why(error: &anyhow::Error) -> String {
+    without_number(&format!("{error:#}"))
+}
+
 fn property(
     dataset: &Path,
     id: &str,
@@ -117,7 +122,7 @@ fn property(
 ) -> Result<Outcome> {
     let made_from = match made_from(dataset, id, asked) {
         Ok(text) => text,
-        Err(e) => return Ok(Outcome::LeftOut(format!("{e:#}"))),
+        Err(e) => return Ok(Outcome::LeftOut(why(&e))),
     };
     let file = kept.join(format!("{id}.json"));
     if let Some(record) = known(&file, &made_from) {
@@ -125,7 +130,7 @@ fn property(
     }
     let text = match super::record(dataset, id, question) {
         Ok(text) => text,
-        Err(e) => return Ok(Outcome::LeftOut(format!("{e:#}"))),
+        Err(e) => return Ok(Outcome::LeftOut(why(&e))),
     };
     let whole = format!("{made_from}\n{text}\n");
     write_whole(
@@ -152,9 +157,14 @@ fn made_from(dataset: &Path, id: &str, asked: &str) -> Result<String> {
     hash.update(asked.as_bytes());
     let files: Vec<PathBuf> = read::files(dataset, id)?;
     for file in files {
-        let about = fs::metadata(dataset.join(&file))
-            .with_context(|| format!("{} is missing", file.display()))?;
-        let since = about.modified()?.duration_since(UNIX_EPOCH)?;
+        // What is missing is told when it is read.
+        let Ok(about) = fs::metadata(dataset.join(&file)) else {
+            continue;
+        };
+        let since = about
+            .modified()?
+            .duration_since(UNIX_EPOCH)
+            .unwrap_or_default();
         let line = format!("{} {} {}\n", file.display(), about.len(), since.as_nanos());
         hash.update(line.as_bytes());
     }

@@ -15,6 +15,7 @@ import io
 import json
 import os
 import subprocess
+import sys
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -184,6 +185,7 @@ def main():
     # The program itself looks at the others, and says what is wrong with them.
     done = {row.property for row in spark.read.schema(RECORD).json(records).select("property").collect()}
     rest = names - done
+    print(f"graylight coop: {len(done)} properties made by Spark, {len(rest)} looked at alone", file=sys.stderr)
     if rest:
         alone = lambda name: asked(program, plan, [dataset, "--one", name])
         told = spread(rest).map(alone)

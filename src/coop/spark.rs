@@ -11,6 +11,7 @@ use anyhow::{Context, Result, bail, ensure};
 use serde::{Deserialize, Serialize};
 
 use super::question::CoopQuestion;
+use super::run::why;
 use super::{Answers, from_text, read};
 use crate::exchange::dataset::DATASET_VERSION;
 use crate::files::{Lasting, write_whole};
@@ -73,7 +74,7 @@ impl OfProperty {
     pub fn of(property: &str, record: Result<String>) -> Self {
         let (record, left_out) = match record {
             Ok(record) => (Some(record), None),
-            Err(e) => (None, Some(format!("{e:#}"))),
+            Err(e) => (None, Some(why(&e))),
         };
         Self {
             property: property.to_owned(),

@@ -117,6 +117,38 @@ pub fn without_an_effect() -> Vec<CoopWorld> {
     ]
 }
 
+/// Worlds in which the share falls where it happened.
+#[allow(dead_code, reason = "the test plants its own")]
+pub fn with_an_effect() -> Vec<CoopWorld> {
+    let half = CoopWorld {
+        name: "odds times 0.61",
+        change: (-0.5, 0.0),
+        ..STILL
+    };
+    let unequal = CoopWorld {
+        name: "the same, unequal, with habits that last",
+        change: (-0.5, 0.3),
+        habits: 0.3,
+        ..STILL
+    };
+    let large = CoopWorld {
+        name: "odds times 0.45, unequal, with habits that last",
+        change: (-0.8, 0.5),
+        ..unequal
+    };
+    let own_dates = CoopWorld {
+        name: "the last, on dates of their own",
+        dates_within: 60,
+        ..large
+    };
+    let passing = CoopWorld {
+        name: "the same, gone by half after five days (the range holds the first day's change)",
+        passes: 7.0,
+        ..large
+    };
+    vec![half, unequal, large, own_dates, passing]
+}
+
 const FIRST: (i32, u32, u32) = (2025, 9, 1);
 const LENGTH_DAYS: u64 = 140;
 const DATE: u64 = 70;

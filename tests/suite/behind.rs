@@ -76,11 +76,13 @@ fn behind_every_number_lie_as_many_visits() {
         seasons: 3,
         weeks: 8,
         size: 2.0,
+        pictures: false,
         ..Options::default()
     };
     let one_disturbance = Options {
         with_last_season: true,
         with_country: true,
+        pictures: false,
         ..Options::default()
     };
     let mut of = BTreeMap::new();

@@ -141,7 +141,7 @@ fn a_survey_counts_what_pandas_and_scipy_count() {
 }
 
 /// The range of an overlap holds the true one about as often as it says: two patterns whose overlap is known
-/// (von Mises densities, integrated by the midpoint rule), drawn 120 times each.
+/// (von Mises densities, integrated by the midpoint rule), drawn 60 times each.
 #[test]
 fn ranges_of_overlaps_hold_the_truth() {
     use graylight::measure::activity_overlap;
@@ -173,7 +173,7 @@ fn ranges_of_overlaps_hold_the_truth() {
             points
         };
         let (mut held, mut sum) = (0, 0.0);
-        const WORLDS: usize = 120;
+        const WORLDS: usize = 60;
         for world in 0..WORLDS {
             let (a, b) = (draw(0.0), draw(apart));
             let found = activity_overlap(&a, &b, 1440.0, world as u64).unwrap();
