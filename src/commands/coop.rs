@@ -132,7 +132,13 @@ impl Coop {
 
 /// Answers among the data would be taken for a part of it.
 fn ensure_apart(dataset: &Path, folder: &Path) -> Result<()> {
-    let [dataset, folder] = [std::path::absolute(dataset)?, std::path::absolute(folder)?];
+    let real = |path: &Path| -> Result<PathBuf> {
+        let whole = std::path::absolute(path)?;
+        let there = whole.ancestors().find(|a| a.exists()).unwrap_or(&whole);
+        let rest = whole.strip_prefix(there).unwrap_or(Path::new(""));
+        Ok(there.canonicalize()?.join(rest))
+    };
+    let [dataset, folder] = [real(dataset)?, real(folder)?];
     ensure!(
         !folder.starts_with(&dataset),
         "{} lies in the data set. Name a folder elsewhere.",
@@ -149,6 +155,11 @@ fn tell(id: &str, record: Result<String>) -> Result<()> {
 fn say(answers: &Answers, question: &CoopQuestion) -> Result<()> {
     for line in coop::lines(answers, question) {
         super::say(line)?;
+    }
+    for id in coop::missing(answers, question) {
+        super::say(format_args!(
+            "{id} is named in the event, and the data set does not hold it"
+        ))?;
     }
     for (id, why) in &answers.left_out {
         super::say(format_args!("left out: {id}: {why}"))?;

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use super::days::{Day, PropertyDays, moved};
+use super::hidden::FEWEST_TOLD;
 use crate::measure::{
     Blocks, Counts, DayCount, Effect, Exposure, Stratified, stratified_rates, stratified_shares,
 };
@@ -39,6 +40,22 @@ impl Unusable {
     }
 }
 
+/// What is thought of pictures without a tag where one side has a larger part of them than the other: as many visits as
+/// that part would make, on that side.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Untagged {
+    /// Nothing.
+    LeftOut,
+    /// What makes the change as large as can be, towards more light.
+    ForMore,
+    /// What makes it as small as can be.
+    ForLess,
+}
+
+impl Untagged {
+    const ALL: [Self; 3] = [Self::LeftOut, Self::ForMore, Self::ForLess];
+}
+
 /// One side of a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct CoopSide {
@@ -60,15 +77,37 @@ impl CoopSide {
         }
         side
     }
+}
 
-    fn share(self) -> Counts {
-        Counts::new(self.light as usize, self.visits as usize)
+/// A side whose counts may hold parts of visits that are only thought of.
+#[derive(Clone, Copy)]
+struct Thought {
+    nights: f64,
+    visits: f64,
+    light: f64,
+}
+
+impl Thought {
+    /// A side with `more` visits, in light or not.
+    fn of(side: CoopSide, more: f64, in_light: bool) -> Self {
+        Self {
+            nights: f64::from(side.nights),
+            visits: f64::from(side.visits) + more,
+            light: f64::from(side.light) + if in_light { more } else { 0.0 },
+        }
     }
 
-    fn exposure(self, events: u32) -> Exposure {
+    fn share(self) -> Counts {
+        Counts {
+            hits: self.light,
+            trials: self.visits,
+        }
+    }
+
+    fn exposure(self, events: f64) -> Exposure {
         Exposure {
-            events: f64::from(events),
-            effort: f64::from(self.nights),
+            events,
+            effort: self.nights,
         }
     }
 }
@@ -80,17 +119,34 @@ pub struct Contrast {
     pub before: CoopSide,
     /// And after.
     pub after: CoopSide,
-    /// Log ratio and information of the three questions, in the order of [`Question::ALL`]; none where no change could
-    /// have been seen.
-    pub changes: [Option<(f64, f64)>; 3],
+    /// Log ratio and information of the three questions, in the order of [`Question::ALL`], for each [`Untagged`]; none
+    /// where no change could have been seen.
+    pub changes: [[Option<(f64, f64)>; 3]; 3],
     /// What blocks of days vary by, what independent visits would, and degrees of freedom, of the three questions.
     pub blocks: [(f64, f64, f64); 3],
 }
 
 impl Contrast {
+    /// Whether the counts behind a question are too small for it to be told: in light or in the dark, before or after.
+    pub(super) fn is_small(&self, question: Question) -> bool {
+        let sides = [self.before, self.after];
+        let light = sides.iter().any(|s| s.light < FEWEST_TOLD);
+        let dark = sides.iter().any(|s| s.visits - s.light < FEWEST_TOLD);
+        match question {
+            Question::Share => light || dark,
+            Question::LightVisits => light,
+            Question::AllVisits => sides.iter().any(|s| s.visits < FEWEST_TOLD),
+        }
+    }
+
     /// The change that a question is about, the log of an odds ratio or of a ratio of rates, after over before.
-    pub fn effect(&self, question: Question, design_effect: f64) -> Option<Effect> {
-        let (log_ratio, information) = self.changes[question as usize]?;
+    pub fn effect(
+        &self,
+        question: Question,
+        untagged: Untagged,
+        design_effect: f64,
+    ) -> Option<Effect> {
+        let (log_ratio, information) = self.changes[untagged as usize][question as usize]?;
         let change = Stratified {
             log_ratio,
             information,
@@ -140,6 +196,11 @@ pub(super) fn contrast(
         .iter()
         .map(|pair| [0, 1].map(|i| CoopSide::of(&pair[i])))
         .collect();
+    let open: Vec<[f64; 2]> = used
+        .iter()
+        .zip(&sides)
+        .map(|(days, sides)| visits_open(days, sides))
+        .collect();
     let mut sum = [CoopSide::default(); 2];
     for both in &sides {
         for (total, side) in sum.iter_mut().zip(both) {
@@ -155,18 +216,47 @@ pub(super) fn contrast(
     Ok(Contrast {
         before: sum[0],
         after: sum[1],
-        changes: Question::ALL.map(|question| {
-            let change = change(question, &sides)?;
-            Some((change.log_ratio, change.information))
+        changes: Untagged::ALL.map(|untagged| {
+            let thought = thought(&sides, &open, untagged);
+            Question::ALL.map(|question| {
+                let change = change(question, &thought)?;
+                Some((change.log_ratio, change.information))
+            })
         }),
         blocks: blocks.map(|b| (b.observed, b.expected, b.freedom)),
     })
 }
 
-fn change(question: Question, sides: &[[CoopSide; 2]]) -> Option<Stratified> {
-    let rates = |of: fn(CoopSide) -> u32| {
-        let exposures = |[before, after]: &[CoopSide; 2]| {
-            let side = |s: CoopSide| s.exposure(of(s));
+/// How many visits more a side of one camera would have if its pictures were tagged as far as the other side's: the part
+/// without a tag that it has beyond the other's, of what it has by its tags.
+fn visits_open(days: &[Vec<Day>; 2], sides: &[CoopSide; 2]) -> [f64; 2] {
+    let part = |i: usize| {
+        let on = PropertyDays::pictures(&days[i]);
+        on.untagged as f64 / (on.all as f64).max(1.0)
+    };
+    let parts = [part(0), part(1)];
+    [0, 1].map(|i| {
+        let beyond = (parts[i] - parts[1 - i]).max(0.0);
+        f64::from(sides[i].visits) * beyond / (1.0 - parts[i]).max(0.5)
+    })
+}
+
+fn thought(sides: &[[CoopSide; 2]], open: &[[f64; 2]], untagged: Untagged) -> Vec<[Thought; 2]> {
+    let camera = |(sides, open): (&[CoopSide; 2], &[f64; 2])| {
+        [0, 1].map(|i| match untagged {
+            Untagged::LeftOut => Thought::of(sides[i], 0.0, false),
+            // Light before makes the change smaller, light after larger.
+            Untagged::ForMore => Thought::of(sides[i], open[i], i == 1),
+            Untagged::ForLess => Thought::of(sides[i], open[i], i == 0),
+        })
+    };
+    sides.iter().zip(open).map(camera).collect()
+}
+
+fn change(question: Question, sides: &[[Thought; 2]]) -> Option<Stratified> {
+    let rates = |of: fn(Thought) -> f64| {
+        let exposures = |[before, after]: &[Thought; 2]| {
+            let side = |s: Thought| s.exposure(of(s));
             (side(*before), side(*after))
         };
         stratified_rates(&sides.iter().map(exposures).collect::<Vec<_>>())

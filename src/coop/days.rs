@@ -40,11 +40,12 @@ pub struct DayRow {
     pub counted: u32,
 }
 
-/// One camera, where it hung, on one date.
+/// One camera, where it hung, on one date, and one kind.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) struct Day {
     /// Whether it worked and its times can be believed.
     pub is_sound: bool,
+    /// Whether it worked and they cannot.
     pub is_in_doubt: bool,
     pub pictures: u32,
     pub untagged: u32,
@@ -52,10 +53,17 @@ pub(super) struct Day {
     pub counted: u32,
 }
 
+/// A date of one place: what every kind shares, and visits with those counted, kind by kind.
+#[derive(Debug, Clone, Copy, Default)]
+struct PlaceDay {
+    shared: Day,
+    visits: [(u32, u32); Kind::ALL.len()],
+}
+
 /// The days of one place, from the first on.
 #[derive(Debug, Clone, Default)]
 struct Place {
-    days: Vec<[Day; Kind::ALL.len()]>,
+    days: Vec<PlaceDay>,
 }
 
 /// A property's days, place by place; who the places are is forgotten.
@@ -85,7 +93,7 @@ impl PropertyDays {
         let length = (last - first).num_days() + 1;
         ensure!(
             length <= LONGEST_DAYS,
-            "its days go from {first} to {last}: one of the two is no date of a camera"
+            "its days are spread over more than sixty years: a date is wrong"
         );
         let names: BTreeSet<(&str, u32)> = rows
             .iter()
@@ -94,19 +102,14 @@ impl PropertyDays {
         let number: BTreeMap<(&str, u32), usize> =
             names.into_iter().enumerate().map(|(i, n)| (n, i)).collect();
         let empty = Place {
-            days: vec![Default::default(); length as usize],
+            days: vec![PlaceDay::default(); length as usize],
         };
         let mut places = vec![empty; number.len()];
         let mut seasons: BTreeMap<String, (NaiveDate, NaiveDate)> = BTreeMap::new();
-        for pair in rows.windows(2) {
-            ensure!(
-                key(&pair[0]) != key(&pair[1]),
-                "days tell of {} twice on {} for {}",
-                pair[0].camera,
-                pair[0].date,
-                pair[0].kind
-            );
-        }
+        ensure!(
+            rows.windows(2).all(|pair| key(&pair[0]) != key(&pair[1])),
+            "days tell of a camera, kind and date twice"
+        );
         for row in &rows {
             let kind = checked(row)?;
             let span = seasons
@@ -115,14 +118,15 @@ impl PropertyDays {
             *span = (span.0.min(row.date), span.1.max(row.date));
             let place = number[&(row.camera.as_str(), row.placement)];
             let day = (row.date - first).num_days() as usize;
-            places[place].days[day][kind as usize] = Day {
+            let day = &mut places[place].days[day];
+            day.shared = Day {
                 is_sound: row.worked && !row.clock_in_doubt,
                 is_in_doubt: row.worked && row.clock_in_doubt,
                 pictures: row.pictures,
                 untagged: row.untagged,
-                visits: row.visits,
-                counted: row.counted,
+                ..Day::default()
             };
+            day.visits[kind as usize] = (row.visits, row.counted);
         }
         Ok(Self {
             first,
@@ -155,7 +159,14 @@ impl PropertyDays {
         let days = &self.places[place].days;
         (start..start + count).map(move |i| {
             let day = usize::try_from(i).ok().and_then(|i| days.get(i));
-            day.map_or_else(Day::default, |of| of[kind as usize])
+            day.map_or_else(Day::default, |of| {
+                let (visits, counted) = of.visits[kind as usize];
+                Day {
+                    visits,
+                    counted,
+                    ..of.shared
+                }
+            })
         })
     }
 
@@ -175,27 +186,22 @@ fn key(row: &DayRow) -> Key<'_> {
     (&row.camera, row.placement, &row.kind, row.date)
 }
 
-/// A row's kind, if the row can be.
+/// A row's kind, if the row can be. What is wrong is said without a camera, a date or a count: it is told to others.
 fn checked(row: &DayRow) -> Result<Kind> {
-    let kind =
-        Kind::parse(&row.kind).with_context(|| format!("\"{}\" is no kind of deer", row.kind))?;
-    let when = || format!("on {} for {}", row.date, row.kind);
+    let kind = Kind::parse(&row.kind).context("a kind in days is none that there is")?;
     ensure!(
         row.visits == row.seen && row.light_visits == row.legal,
-        "days and visits do not agree {}: {} visits, {} of them in light, by the days; {} and {} by the visits. Share the property into the data set again",
-        when(),
-        row.visits,
-        row.light_visits,
-        row.seen,
-        row.legal
+        "days and visits do not agree. {AGAIN}"
     );
     ensure!(
         row.light_visits <= row.visits && row.counted <= row.visits && row.untagged <= row.pictures,
-        "a part is more than the whole {}",
-        when()
+        "a part is more than the whole in days. {AGAIN}"
     );
     Ok(kind)
 }
+
+/// What helps where tables do not fit together.
+pub(super) const AGAIN: &str = "Share the property into the data set again";
 
 /// The date so many days later, or earlier.
 pub(super) fn moved(date: NaiveDate, days: i64) -> Option<NaiveDate> {

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-use super::contrast::{Contrast, Unusable};
+use super::contrast::{Contrast, Untagged, Unusable};
 use super::days::moved;
 use super::question::{At, CoopQuestion};
 use super::record::Record;
@@ -15,7 +15,8 @@ use crate::shift::{LEVEL, Question};
 /// Fewer properties than this are no group: nothing is told of them together.
 pub const FEWEST_PROPERTIES: usize = 5;
 /// With fewer other dates to look at, how far groups drift apart is not known.
-const FEWEST_DATES: usize = 3;
+const FEWEST_DATES: usize = 2;
+const AS_TAGGED: (Untagged, Untagged) = (Untagged::LeftOut, Untagged::LeftOut);
 /// Each visit stands for itself: what runs of days add to that lies between properties, where it is measured.
 const ALONE: f64 = 1.0;
 
@@ -34,6 +35,8 @@ pub enum CoopVerdict {
     NoControl,
     /// A change, and too few other dates to know how far the groups drift apart for no reason.
     NotChecked,
+    /// A change, and what is in pictures without a tag could have made it.
+    NotTagged,
 }
 
 impl CoopVerdict {
@@ -46,6 +49,7 @@ impl CoopVerdict {
             Self::TooFewProperties => "too few properties",
             Self::NoControl => "no control",
             Self::NotChecked => "not checked",
+            Self::NotTagged => "not tagged",
         }
     }
 }
@@ -71,6 +75,8 @@ pub struct EventAnswer {
     pub between_sd: Option<f64>,
     /// What the groups drift apart on other dates beyond their counts, a standard deviation of log factors.
     pub drift_sd: Option<f64>,
+    /// Standard error of the log of `against`, the drift in it.
+    pub error: Option<f64>,
     /// The same on other dates: days by which they lie apart, and the factor.
     pub other_dates: Vec<OtherDate>,
     /// Two-sided p-value of no change.
@@ -79,8 +85,27 @@ pub struct EventAnswer {
     pub p_adjusted: Option<f64>,
     /// What runs of days cost a property's own change; the mean of properties needs it not, their scatter says it.
     pub design_effect: f64,
+    /// Whether the change would be clear whatever is in the pictures without a tag that one side has beyond the other.
+    pub holds_untagged: bool,
     /// What can be said.
     pub verdict: CoopVerdict,
+}
+
+impl EventAnswer {
+    /// Whether the groups lay as far apart on another date, and not by going back.
+    pub(super) fn is_matched_elsewhere(&self) -> bool {
+        let change = self.against.map_or(0.0, |e| e.value.ln());
+        self.other_dates.iter().any(|o| {
+            let there = o.change.value.ln();
+            !passes(o.days_later, there, change) && there.abs() >= change.abs()
+        })
+    }
+
+    /// Whether most of the range is what groups drift apart on other dates: then more properties make it no smaller.
+    pub(super) fn is_mostly_drift(&self) -> bool {
+        let both = self.drift_sd.zip(self.error);
+        both.is_some_and(|(drift, all)| 2.0 * drift * drift > all * all)
+    }
 }
 
 /// The same sum on dates on which nothing is known to have happened.
@@ -177,11 +202,13 @@ fn judge(answer: &mut EventAnswer) {
         answer.verdict = CoopVerdict::NoControl;
         return;
     };
-    let is_clear =
-        answer.p_adjusted.is_some_and(|p| p <= LEVEL) && against.value.ln() * own.value.ln() > 0.0;
+    let is_clear = answer.p_adjusted.is_some_and(|p| p <= LEVEL)
+        && against.value.ln() * own.value.ln() > 0.0
+        && !answer.is_matched_elsewhere();
     answer.verdict = match is_clear {
         false => CoopVerdict::NoClearChange,
         true if answer.other_dates.len() < FEWEST_DATES => CoopVerdict::NotChecked,
+        true if !answer.holds_untagged => CoopVerdict::NotTagged,
         true if against.value < 1.0 => CoopVerdict::ClearDrop,
         true => CoopVerdict::ClearRise,
     };
@@ -263,11 +290,16 @@ impl<'a> Sides<'a> {
     }
 
     /// The mean change at a date of the controls of a date on which it happened; `None` for too few.
-    fn elsewhere(&self, question: Question, date: NaiveDate, asked: NaiveDate) -> Option<Pooled> {
+    fn elsewhere(
+        &self,
+        question: Question,
+        untagged: Untagged,
+        (date, asked): (NaiveDate, NaiveDate),
+    ) -> Option<Pooled> {
         let effects: Vec<Effect> = self
             .controls_on(date, asked)
             .into_iter()
-            .filter_map(|r| Self::contrast(r, asked)?.effect(question, ALONE))
+            .filter_map(|r| Self::contrast(r, asked)?.effect(question, untagged, ALONE))
             .collect();
         (effects.len() >= FEWEST_PROPERTIES)
             .then(|| pooled(&effects))
@@ -275,13 +307,18 @@ impl<'a> Sides<'a> {
     }
 
     /// The exposed properties' change, their dates moved by some days.
-    fn against(&self, question: Question, days_later: i64) -> Option<Against> {
+    fn against(
+        &self,
+        question: Question,
+        (here, there): (Untagged, Untagged),
+        days_later: i64,
+    ) -> Option<Against> {
         let effects: Vec<(NaiveDate, Effect)> = self
             .exposed
             .iter()
             .filter_map(|(record, date)| {
                 let asked = moved(*date, days_later)?;
-                let effect = Self::contrast(record, asked)?.effect(question, ALONE)?;
+                let effect = Self::contrast(record, asked)?.effect(question, here, ALONE)?;
                 Some((*date, effect))
             })
             .collect();
@@ -292,8 +329,9 @@ impl<'a> Sides<'a> {
         let own = pooled(&plain)?;
         let mut on: BTreeMap<NaiveDate, Option<Pooled>> = BTreeMap::new();
         for (date, _) in &effects {
-            on.entry(*date)
-                .or_insert_with(|| self.elsewhere(question, *date, moved(*date, days_later)?));
+            on.entry(*date).or_insert_with(|| {
+                self.elsewhere(question, there, (*date, moved(*date, days_later)?))
+            });
         }
         let compared: Vec<(NaiveDate, Effect, Pooled)> = effects
             .iter()
@@ -335,14 +373,17 @@ impl<'a> Sides<'a> {
             between_sd: None,
             drift_sd: None,
             other_dates: Vec::new(),
+            error: None,
+            holds_untagged: false,
             p_value: None,
             p_adjusted: None,
             design_effect: self.design_effect(question),
             verdict: CoopVerdict::TooFewProperties,
         };
-        let Some(here) = self.against(question, 0) else {
+        let Some(here) = self.against(question, AS_TAGGED, 0) else {
             let usable = self.exposed.iter().filter(|(r, d)| {
-                Self::contrast(r, *d).is_some_and(|c| c.effect(question, ALONE).is_some())
+                Self::contrast(r, *d)
+                    .is_some_and(|c| c.effect(question, Untagged::LeftOut, ALONE).is_some())
             });
             answer.exposed = usable.count();
             return answer;
@@ -352,7 +393,7 @@ impl<'a> Sides<'a> {
         let moves = self.question.moves();
         let there: Vec<(i64, Against)> = moves
             .iter()
-            .filter_map(|m| Some((*m, self.against(question, *m)?)))
+            .filter_map(|m| Some((*m, self.against(question, AS_TAGGED, *m)?)))
             .filter(|(_, a)| a.less.is_some() == here.less.is_some())
             .collect();
         answer.other_dates = there.iter().map(|(days, a)| other_date(*days, a)).collect();
@@ -383,13 +424,26 @@ impl<'a> Sides<'a> {
         answer.between_sd = Some(less.between.sqrt());
         answer.drift_sd = (there.len() >= FEWEST_DATES).then_some(drift.sqrt());
         answer.p_value = Some(two_sided(less.mean / less.error, less.freedom));
+        answer.error = Some(less.error);
+        // The untagged at their worst for what was found: on both sides against it.
+        let worst = match less.mean < 0.0 {
+            true => (Untagged::ForMore, Untagged::ForLess),
+            false => (Untagged::ForLess, Untagged::ForMore),
+        };
+        let at_worst = self.against(question, worst, 0).and_then(|a| a.less);
+        answer.holds_untagged = at_worst.is_some_and(|worst| {
+            let worst = worst.less_by(worst.mean, drift.sqrt(), freedom);
+            let p = two_sided(worst.mean / worst.error, worst.freedom);
+            worst.mean * less.mean > 0.0 && p <= LEVEL
+        });
         answer
     }
 
     fn controls_used(&self, question: Question) -> usize {
         let dates = self.question.dates();
         let says = |r: &Record, d: NaiveDate| {
-            Self::contrast(r, d).is_some_and(|c| c.effect(question, ALONE).is_some())
+            Self::contrast(r, d)
+                .is_some_and(|c| c.effect(question, Untagged::LeftOut, ALONE).is_some())
         };
         let used = |r: &&Record| {
             dates.iter().any(|d| {

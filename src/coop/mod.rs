@@ -22,11 +22,12 @@ mod season;
 mod spark;
 mod write;
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use anyhow::{Context, Result};
 
-pub use contrast::{Contrast, CoopSide, Unusable};
+pub use contrast::{Contrast, CoopSide, Untagged, Unusable};
 pub use days::{DayRow, PropertyDays};
 pub use event::{
     CoopVerdict, EventAnswer, EventAnswers, FEWEST_PROPERTIES, GroupShares, OtherDate, Part,
@@ -37,7 +38,7 @@ pub use record::{KindOf, Record, SeasonOf};
 pub use run::{Ran, run};
 pub use season::{SeasonAnswer, Spread};
 pub use spark::{OfProperty, SPARK_JOB, SparkPlan, from_records, run_on_spark, write_spark_job};
-pub use write::write;
+pub use write::{missing, write};
 
 /// What properties say together.
 #[derive(Debug, Clone, PartialEq)]
@@ -60,6 +61,7 @@ impl Answers {
         question: &CoopQuestion,
     ) -> Self {
         records.sort_by(|a, b| a.property.cmp(&b.property));
+        take_copies_out(&mut records, &mut left_out);
         left_out.sort();
         Self {
             seasons: season::answers(&records),
@@ -71,6 +73,28 @@ impl Answers {
             left_out,
         }
     }
+}
+
+/// Two properties that say the same to the last visit are one under two names: counted twice it would look like two
+/// that agree.
+fn take_copies_out(records: &mut Vec<Record>, left_out: &mut Vec<(String, String)>) {
+    let mut first: BTreeMap<String, String> = BTreeMap::new();
+    records.retain(|record| {
+        let kinds = record.seasons.iter().flat_map(|s| &s.kinds);
+        if kinds.map(|k| k.visits).sum::<u32>() == 0 {
+            return true;
+        }
+        let counts = format!("{:?}{:?}", record.seasons, record.changes);
+        if let Some(other) = first.get(&counts) {
+            let why = format!(
+                "it says the same as {other} to the last visit: one property under two names"
+            );
+            left_out.push((record.property.clone(), why));
+            return false;
+        }
+        first.insert(counts, record.property.clone());
+        true
+    });
 }
 
 /// The record of one property in a data set, as text.

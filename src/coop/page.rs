@@ -3,10 +3,10 @@
 use anyhow::Result;
 use maud::{Markup, PreEscaped, html};
 
-use super::event::{CoopVerdict, EventAnswer, EventAnswers, GroupShares, Part};
+use super::event::{CoopVerdict, EventAnswer, EventAnswers, FEWEST_PROPERTIES, GroupShares, Part};
 use super::question::{CoopQuestion, Happened};
 use super::season::Spread;
-use super::write::{missing, word};
+use super::write::{FEWEST_FOR_QUARTERS, missing, word};
 use super::{Answers, SeasonAnswer};
 use crate::measure::Estimate;
 use crate::report::{
@@ -71,7 +71,7 @@ pub(super) fn lines(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
     let mut lines = Vec::new();
     if let (Some(event), Ok(kind)) = (&answers.event, question.kind()) {
         for asked in [Question::Share, Question::LightVisits] {
-            lines.push(sentence(&event.answers[asked as usize], kind));
+            lines.push(sentence(event, &event.answers[asked as usize], kind));
         }
     }
     let newest = answers.seasons.last().map(|s| &s.season);
@@ -109,44 +109,75 @@ fn when(question: &CoopQuestion) -> String {
 }
 
 /// The sentence of a question.
-fn sentence(a: &EventAnswer, kind: Kind) -> String {
-    let them = kind.them();
-    let what = format!("{} of {them}", word(a.question));
-    let groups = format!(
-        "{} where it happened, {} where it did not",
+fn sentence(event: &EventAnswers, a: &EventAnswer, kind: Kind) -> String {
+    let what = format!("{} of {}", word(a.question), kind.them());
+    let own = a.own.map(factor).unwrap_or_default();
+    let against = format!(
+        "{} were {} what they would have been, by {} where it happened and {} where it did not",
+        capital(counted_by(a.question)),
+        a.against.map(factor).unwrap_or_default(),
         properties(a.exposed),
         a.controls
     );
-    let against = a.against.map(factor).unwrap_or_default();
+    let shares = match a.question {
+        Question::Share => group_words(event),
+        _ => String::new(),
+    };
     match a.verdict {
-        CoopVerdict::ClearDrop => format!(
-            "The {what} fell. Against the properties where it did not happen, {} were {against} what they would have been ({groups}).",
-            counted_by(a.question)
-        ),
-        CoopVerdict::ClearRise => format!(
-            "The {what} rose. Against the properties where it did not happen, {} were {against} what they would have been ({groups}).",
-            counted_by(a.question)
-        ),
-        CoopVerdict::NoClearChange => format!(
-            "No clear change of the {what}. Against the properties where it did not happen, {} were {against} what they would have been: chance alone can do that ({groups}).",
-            counted_by(a.question)
-        ),
+        CoopVerdict::ClearDrop => format!("The {what} fell. {against}. {shares}"),
+        CoopVerdict::ClearRise => format!("The {what} rose. {against}. {shares}"),
+        CoopVerdict::NoClearChange => {
+            format!("No clear change of the {what}. {against}: {}. {shares}", why_not(a))
+        }
         CoopVerdict::TooFewProperties => format!(
-            "Nothing can be said of the {what}: {} where it happened can be used, and five are needed.",
+            "Nothing can be said of the {what}: {} where it happened can be used, and {FEWEST_PROPERTIES} are needed.",
             properties(a.exposed)
         ),
-        CoopVerdict::NoControl => {
-            let own = a.own.map(factor).unwrap_or_default();
-            format!(
-                "The {what}: around that date {} were {own} what they were before ({}). There are too few properties where it did not happen, so the season, the rut or the weather may have done it: this is no verdict.",
-                counted_by(a.question),
-                properties(a.exposed)
-            )
-        }
-        CoopVerdict::NotChecked => format!(
-            "The {what} changed: {} were {against} what they would have been ({groups}). Too few other dates were watched to know how far these two groups drift apart for no reason, so this is no verdict.",
-            counted_by(a.question)
+        CoopVerdict::NoControl => format!(
+            "No verdict on the {what}. {} were {own} what they were before, by {}, and there are too few properties where it did not happen: the season, the rut or the weather may have done it. {shares}",
+            capital(counted_by(a.question)),
+            properties(a.exposed)
         ),
+        CoopVerdict::NotChecked => format!(
+            "No verdict on the {what}. {against}, but too few other dates were watched to know how far these groups drift apart for no reason. {shares}"
+        ),
+        CoopVerdict::NotTagged => format!(
+            "No verdict on the {what}. {against}, but after it happened another part of the pictures is without a tag than before, and what is in them could make the difference: tag them. {shares}"
+        ),
+    }
+    .trim_end()
+    .to_owned()
+}
+
+/// Why a change is not clear.
+fn why_not(a: &EventAnswer) -> &'static str {
+    let is_apart = a.against.is_some_and(|e| e.low > 1.0 || e.high < 1.0);
+    match is_apart {
+        _ if a.is_mostly_drift() => {
+            "these groups drift apart as far for no reason, as other dates show. More days watched before and after would say more, more properties would not"
+        }
+        true if a.is_matched_elsewhere() => "on another date they lay as far apart",
+        true => "it is one of two questions asked, and one of two looks so too often",
+        false => "chance alone can do that",
+    }
+}
+
+/// What the share went from and to, in both groups.
+fn group_words(event: &EventAnswers) -> String {
+    let went = |s: GroupShares| {
+        format!(
+            "from {:.0} to {:.0} %, the mean of {}",
+            whole_percent(s.before.value),
+            whole_percent(s.after.value),
+            properties(s.properties)
+        )
+    };
+    match (event.exposed.map(went), event.controls.map(went)) {
+        (Some(here), Some(there)) => {
+            format!("Where it happened the share went {here}; where it did not, {there}.")
+        }
+        (Some(here), None) => format!("Where it happened the share went {here}."),
+        _ => String::new(),
     }
 }
 
@@ -167,10 +198,10 @@ fn event_section(
             h2 { "Did it move the deer?" }
             p {
                 "It happened " (when(question)) ". Compared are the " (question.days)
-                " days from that date on with the " (question.days) " days before, camera by camera at each property."
+                " days from each property's date on with the " (question.days) " days before, camera by camera at each property."
                 @if !answers.left_out.is_empty() { " Properties that could not be read are listed below." }
             }
-            @for q in judged { p.answer { (sentence(of(q), kind)) } }
+            @for q in judged { p.answer { (sentence(event, of(q), kind)) } }
             p { (all_hours(of(Question::AllVisits), kind)) }
             (groups(event))
             @for q in judged {
@@ -178,7 +209,7 @@ fn event_section(
                     p {
                         "At one more property, " (counted_by(q)) " would be between "
                         (two(new.low)) " and " (two(new.high)) " times what they would have been (95 % prediction range; from property to property the change differs by "
-                        (two(sd.exp())) " times, one standard deviation)."
+                        (two(sd.exp())) " times, one standard deviation; what deer do by themselves in so few weeks is in it)."
                     }
                 }
             }
@@ -312,13 +343,19 @@ fn seasons(answers: &Answers) -> Markup {
         )
     };
     let half = |s: Option<Spread>| {
-        s.map_or_else(
-            || "–".to_owned(),
-            |s| {
-                let whole = |x: f64| (x * 100.0).round();
-                format!("{}–{} %", whole(s.middle_half.0), whole(s.middle_half.1))
-            },
-        )
+        s.filter(|s| s.properties >= FEWEST_FOR_QUARTERS)
+            .map_or_else(
+                || "–".to_owned(),
+                |s| {
+                    let whole = |x: f64| (x * 100.0).round();
+                    format!(
+                        "{}–{} %, {}",
+                        whole(s.middle_half.0),
+                        whole(s.middle_half.1),
+                        properties(s.properties)
+                    )
+                },
+            )
     };
     let rate = |s: Option<Spread>| {
         s.map_or_else(
@@ -394,8 +431,8 @@ fn joined(answers: &Answers, question: &CoopQuestion) -> Markup {
         .filter_map(|(id, part)| {
             let why = match part {
                 Part::Exposed(_) | Part::Control => return None,
-                Part::Unusable(_, why) => format!("it happened there; {}", why.word()),
-                Part::UnusableControl(why) => format!("it did not happen there; {}", why.word()),
+                Part::Unusable(_, why) => format!("it happened there: {}", why.word()),
+                Part::UnusableControl(why) => format!("it did not happen there: {}", why.word()),
                 Part::Unsaid => "nobody says whether it happened there".to_owned(),
             };
             Some((id.clone(), why))
@@ -422,7 +459,7 @@ fn joined(answers: &Answers, question: &CoopQuestion) -> Markup {
             @if answers.event.is_some() {
                 p {
                     "Used: " (properties(of(|p| matches!(p, Part::Exposed(_))))) " where it happened and "
-                    (of(|p| matches!(p, Part::Control))) " where it did not."
+                    (of(|p| matches!(p, Part::Control))) " where it never did." @if of(|p| matches!(p, Part::Control)) < FEWEST_PROPERTIES { " Those whose own date lies " (2 * question.days) " days away or more stand in for them." }
                 }
             }
             @if not_used.is_empty() {
@@ -447,7 +484,7 @@ fn cautions() -> Markup {
             h2 { "Before you act on it" }
             ul {
                 li { "Properties joined because their owners wanted to. What holds for them need not hold for others." }
-                li { "Where it happened and where it did not was not drawn by lot. Whatever else began on the same days at the same properties would look the same." }
+                li { "Where it happened and where it did not was not drawn by lot. Whatever else began on the same days at the same properties, a front or the rut in one region, would look the same; and a place that was chosen because many deer moved in daylight there falls back by itself." }
                 li { "A change in a pattern is not proof of who or what caused it, and nothing to confront a neighbour with." }
                 li { "Hours, seasons and rules come from local regulations and those who make them, not from this page." }
             }

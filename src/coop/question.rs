@@ -3,12 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use anyhow::{Context, Result, bail, ensure};
-use chrono::NaiveDate;
+use anyhow::{Context, Result, anyhow, bail, ensure};
+use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
 use super::days::moved;
-use crate::property::{Headings, Sheet, parse_day};
+use crate::property::{Headings, Row, Sheet, parse_day};
 use crate::visits::Kind;
 
 /// The question.
@@ -129,9 +129,19 @@ impl CoopQuestion {
 /// When the text is neither, or a row of the table cannot be understood; with its line.
 pub fn happened(text: &str) -> Result<Happened> {
     if let Some(date) = parse_day(text, None) {
+        const YEARS: std::ops::RangeInclusive<i32> = 1990..=2100;
+        ensure!(
+            YEARS.contains(&date.year()),
+            "{text} is no date on which a camera can have worked"
+        );
         return Ok(Happened::Everywhere(WrittenDate(date)));
     }
     let path = Path::new(text);
+    let digits = text.bytes().filter(u8::is_ascii_digit).count();
+    ensure!(
+        digits * 2 <= text.len() || path.exists(),
+        "{text} is no date. Write it as 2025-11-15"
+    );
     let bytes = std::fs::read(path).with_context(|| {
         format!("{text} is neither a date such as 2025-11-15 nor a table that can be read")
     })?;
@@ -144,29 +154,16 @@ fn table(name: &str, bytes: &[u8]) -> Result<Happened> {
     let mut all = BTreeMap::new();
     let mut problems = Vec::new();
     let mut wrong = None;
-    sheet.for_each(&mut problems, |row, problems| {
-        let id = row.get("property").to_owned();
-        let remedy = "a date such as 2025-11-15, or nothing where it did not happen";
-        match row.date("date", remedy) {
-            Err(problem) => problems.push(problem),
-            Ok(_) if id.is_empty() => {
-                wrong.get_or_insert(format!("{name}, line {}: no property is named", row.line));
-            }
-            Ok(date) => {
-                if all
-                    .insert(id.clone(), date.map(|d| WrittenDate(d.0)))
-                    .is_some()
-                {
-                    wrong.get_or_insert(format!(
-                        "{name}, line {}: {id} stands there a second time",
-                        row.line
-                    ));
-                }
-            }
-        }
+    sheet.for_each(&mut problems, |row, _| {
+        let told = one(row, &mut all).map_err(|e| format!("{name}, line {}: {e}", row.line));
+        wrong = wrong.take().or(told.err());
     });
-    if let Some(told) = problems.first().map(ToString::to_string).or(wrong) {
-        bail!("{told}");
+    if let Some(problem) = problems.first() {
+        let line = problem.line.unwrap_or(1);
+        bail!("{name}, line {line}: {}. Nothing was done", problem.what());
+    }
+    if let Some(wrong) = wrong {
+        bail!("{wrong}. Nothing was done");
     }
     ensure!(!all.is_empty(), "{name} names no property");
     ensure!(
@@ -174,4 +171,27 @@ fn table(name: &str, bytes: &[u8]) -> Result<Happened> {
         "{name} has no date: nothing happened anywhere"
     );
     Ok(Happened::Here(all))
+}
+
+/// Takes in one row.
+fn one(row: &Row, all: &mut BTreeMap<String, Option<WrittenDate>>) -> Result<()> {
+    // A row that was cut off must not read as "it did not happen".
+    ensure!(
+        row.cells() >= COLUMNS.required.len(),
+        "the row ends before the date; where it did not happen, end it with the sign between columns"
+    );
+    let id = row.get("property").to_owned();
+    ensure!(!id.is_empty(), "no property is named");
+    let date = row.date("date", "").map_err(|_| {
+        anyhow!(
+            "\"{}\" is no date, or could be two. Write it as 2025-11-15, or leave it empty where it did not happen",
+            row.get("date")
+        )
+    })?;
+    let date = date.map(|d| WrittenDate(d.0));
+    ensure!(
+        all.insert(id.clone(), date).is_none(),
+        "{id} stands there a second time"
+    );
+    Ok(())
 }

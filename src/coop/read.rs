@@ -7,14 +7,14 @@ use std::fs::File;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, Result, bail, ensure};
+use anyhow::{Context, Result, anyhow, bail, ensure};
 use chrono::{DateTime, NaiveDate};
 use polars::prelude::{
     BooleanChunked, Column, DataFrame, DataType, Int32Chunked, Int64Chunked, ParallelStrategy,
     ParquetReader, SerReader, StringChunked, UInt32Chunked,
 };
 
-use super::days::{DayRow, PropertyDays};
+use super::days::{AGAIN, DayRow, PropertyDays};
 use crate::exchange::dataset::{DATASET_VERSION, PART, VERSION_KEY};
 
 /// Rows of visits held at a time.
@@ -53,7 +53,11 @@ fn folders(folder: &Path, key: &str) -> Result<Vec<String>> {
     let say = || format!("cannot read {}", folder.display());
     let mut names = Vec::new();
     for entry in folder.read_dir().with_context(say)? {
-        let name = entry.with_context(say)?.file_name();
+        let entry = entry.with_context(say)?;
+        if !entry.path().is_dir() {
+            continue;
+        }
+        let name = entry.file_name();
         names.extend(
             name.to_str()
                 .and_then(|n| n.strip_prefix(key))
@@ -113,6 +117,10 @@ pub(super) fn property(dataset: &Path, id: &str) -> Result<PropertyDays> {
             let counts = seen.take(&row.camera, row.placement, &row.kind, row.date);
             (row.seen, row.legal, row.counted) = counts;
         }
+        ensure!(
+            seen.counts.is_empty(),
+            "there are visits on days that days do not tell of. {AGAIN}"
+        );
         rows.append(&mut days);
     }
     PropertyDays::of(rows)
@@ -148,21 +156,25 @@ impl<'a> Parquet<'a> {
     fn open(file: &'a Path, place: &'a str) -> Result<Self> {
         let itself = Self { file, place };
         let mut reader = itself.reader()?;
-        let about = reader.get_metadata().with_context(|| itself.unreadable())?;
+        let about = reader.get_metadata().map_err(|_| itself.unreadable())?;
         let mut keys = about.key_value_metadata().iter().flatten();
         let version = keys
             .find(|k| k.key == VERSION_KEY)
             .and_then(|k| k.value.clone());
         ensure!(
             version.as_deref() == Some(DATASET_VERSION),
-            "{place} is of version {} of the data set, and this program reads {DATASET_VERSION}. Share the property into the data set again",
-            version.as_deref().unwrap_or("none")
+            "{place} {}, and this program reads version {DATASET_VERSION}. {AGAIN}",
+            match &version {
+                Some(_) => "is of another version of the data set",
+                None => "says no version of the data set",
+            }
         );
         Ok(itself)
     }
 
-    fn unreadable(&self) -> String {
-        format!(
+    /// What the reader says of it may hold what stands in it.
+    fn unreadable(&self) -> anyhow::Error {
+        anyhow!(
             "{} cannot be read as a Parquet file of a data set",
             self.place
         )
@@ -174,7 +186,7 @@ impl<'a> Parquet<'a> {
     }
 
     fn rows(&self) -> Result<usize> {
-        self.reader()?.num_rows().with_context(|| self.unreadable())
+        self.reader()?.num_rows().map_err(|_| self.unreadable())
     }
 
     fn part(&self, columns: &[&str], from: usize, rows: usize) -> Result<DataFrame> {
@@ -185,7 +197,7 @@ impl<'a> Parquet<'a> {
             // Properties are read side by side.
             .read_parallel(ParallelStrategy::None)
             .finish()
-            .with_context(|| self.unreadable())
+            .map_err(|_| self.unreadable())
     }
 
     fn days(&self, season: &str) -> Result<Vec<DayRow>> {
@@ -300,7 +312,7 @@ impl Seen {
         let [legal, counted] = [truths(table, "legal")?, truths(table, "counted")?];
         let rows = camera.iter().zip(kind.iter()).zip(placement.iter());
         let rows = rows.zip(first.iter()).zip(legal.iter().zip(counted.iter()));
-        for (i, ((((camera, kind), placement), first), (legal, counted))) in rows.enumerate() {
+        for ((((camera, kind), placement), first), (legal, counted)) in rows {
             let (
                 Some(camera),
                 Some(kind),
@@ -310,7 +322,7 @@ impl Seen {
                 Some(counted),
             ) = (camera, kind, placement, first, legal, counted)
             else {
-                bail!("visits, row {}: a cell is empty", i + 1);
+                bail!("a cell of visits is empty");
             };
             let first =
                 DateTime::from_timestamp_millis(first).context("a moment that cannot be")?;
@@ -345,20 +357,20 @@ fn column<'a>(table: &'a DataFrame, name: &str) -> Result<&'a Column> {
         .with_context(|| format!("there is no column {name}"))
 }
 
-fn sort(name: &str, wanted: &str) -> String {
-    format!("column {name} is not {wanted}")
+fn sort(name: &str, wanted: &str) -> anyhow::Error {
+    anyhow!("column {name} is not {wanted}")
 }
 
 fn words(table: &DataFrame, name: &str) -> Result<StringChunked> {
     let column = column(table, name)?;
-    Ok(column.str().with_context(|| sort(name, "text"))?.clone())
+    Ok(column.str().map_err(|_| sort(name, "text"))?.clone())
 }
 
 fn truths(table: &DataFrame, name: &str) -> Result<BooleanChunked> {
     let column = column(table, name)?;
     Ok(column
         .bool()
-        .with_context(|| sort(name, "true or false"))?
+        .map_err(|_| sort(name, "true or false"))?
         .clone())
 }
 
@@ -367,8 +379,8 @@ fn numbers(table: &DataFrame, name: &str) -> Result<UInt32Chunked> {
     let column = column(table, name)?;
     let say = || sort(name, "a whole number");
     ensure!(column.dtype().is_integer(), say());
-    let cast = column.strict_cast(&DataType::UInt32).with_context(say)?;
-    Ok(cast.u32().with_context(say)?.clone())
+    let cast = column.strict_cast(&DataType::UInt32).map_err(|_| say())?;
+    Ok(cast.u32().map_err(|_| say())?.clone())
 }
 
 fn dates(table: &DataFrame, name: &str) -> Result<Int32Chunked> {

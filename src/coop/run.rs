@@ -8,13 +8,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 use std::time::UNIX_EPOCH;
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, ensure};
 use indicatif::ProgressBar;
 
 use super::question::CoopQuestion;
 use super::record::Record;
 use super::{Answers, from_text, read};
-use crate::files::{Lasting, without_number, write_whole};
+use crate::files::{Lasting, is_free, without_number, write_whole};
 
 /// What a run did.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,6 +42,7 @@ pub fn run(
     progress: &ProgressBar,
 ) -> Result<Ran> {
     let ids = read::properties(dataset)?;
+    ensure_own(folder)?;
     let kept = folder.join(KEPT);
     fs::create_dir_all(&kept).with_context(|| format!("cannot write {}", kept.display()))?;
     let asked = serde_json::to_string(question)?;
@@ -102,6 +103,18 @@ fn each<T: Send>(all: &[String], of: impl Fn(&String) -> T + Sync) -> Vec<T> {
     done.into_iter().map(|d| d.1).collect()
 }
 
+/// A folder that holds anything but answers is not written into.
+pub(super) fn ensure_own(folder: &Path) -> Result<()> {
+    let made_here = [KEPT, "coop.json", "plan.json"];
+    let is_own = made_here.iter().any(|n| folder.join(n).exists());
+    ensure!(
+        is_own || is_free(folder),
+        "{} holds something else than answers. Name a new folder, or that of an earlier run.",
+        folder.display()
+    );
+    Ok(())
+}
+
 enum Outcome {
     Known(Box<Record>),
     Read(Box<Record>),
@@ -132,7 +145,7 @@ fn property(
         Ok(text) => text,
         Err(e) => return Ok(Outcome::LeftOut(why(&e))),
     };
-    let whole = format!("{made_from}\n{text}\n");
+    let whole = format!("{}\n{text}\n", sealed(&made_from, &text));
     write_whole(
         &file,
         Lasting::Remade,
@@ -147,7 +160,16 @@ fn property(
 fn known(file: &Path, made_from: &str) -> Option<Record> {
     let text = fs::read_to_string(file).ok()?;
     let (first, record) = text.split_once('\n')?;
-    (first == made_from).then(|| from_text(record).ok())?
+    let record = record.strip_suffix('\n')?;
+    (first == sealed(made_from, record)).then(|| from_text(record).ok())?
+}
+
+/// What a record was made from, and the record itself, in one number: one that was changed since is made anew.
+fn sealed(made_from: &str, record: &str) -> String {
+    let mut hash = blake3::Hasher::new();
+    hash.update(made_from.as_bytes());
+    hash.update(record.as_bytes());
+    hash.finalize().to_hex().to_string()
 }
 
 /// The program, the question and the property's files, in one number.

@@ -18,6 +18,7 @@ import subprocess
 import sys
 
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 from pyspark import SparkFiles
 from pyspark.sql import SparkSession
@@ -102,13 +103,13 @@ def asked(program, plan, arguments, given=None):
 
 
 def answered(program, plan):
-    """A property's rows to its record. Without one where rows are missing: a file was cut short."""
+    """A property's rows to its record. Without one where rows are missing, of days or of the days of visits."""
 
     def answer(table):
         name = table["property"][0].as_py()
         days = table.filter(table["worked"].is_valid())
         told = (table["days_rows"][0].as_py(), table["visits_rows"][0].as_py())
-        seen = sum(n.as_py() or 0 for n in table["seen"])
+        seen = pc.sum(days["seen"]).as_py() or 0
         record = None
         if (days.num_rows, seen) == told:
             buffer = io.BytesIO()
@@ -171,7 +172,7 @@ def main():
         entry[len("property=") :]
         for table in ["days", "visits"]
         for entry in os.listdir(os.path.join(dataset, table))
-        if entry.startswith("property=")
+        if entry.startswith("property=") and os.path.isdir(os.path.join(dataset, table, entry))
     }
     at_a_time = context.defaultParallelism * 4
     spread = lambda all_names: context.parallelize(sorted(all_names), min(len(all_names), at_a_time))

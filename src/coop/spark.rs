@@ -11,7 +11,7 @@ use anyhow::{Context, Result, bail, ensure};
 use serde::{Deserialize, Serialize};
 
 use super::question::CoopQuestion;
-use super::run::why;
+use super::run::{ensure_own, why};
 use super::{Answers, from_text, read};
 use crate::exchange::dataset::DATASET_VERSION;
 use crate::files::{Lasting, write_whole};
@@ -46,6 +46,7 @@ impl SparkPlan {
 /// When the disk does not take them.
 pub fn write_spark_job(question: &CoopQuestion, folder: &Path) -> Result<[PathBuf; 2]> {
     let say = || format!("cannot write {}", folder.display());
+    ensure_own(folder)?;
     fs::create_dir_all(folder).with_context(say)?;
     let (job, plan) = (folder.join("spark-job.py"), folder.join("plan.json"));
     let plan_text = serde_json::to_string(&SparkPlan::of(question))?;

@@ -7,10 +7,11 @@ use std::path::Path;
 use anyhow::{Context, Result};
 use serde_json::{Map, Value, json};
 
+use super::contrast::{Contrast, Untagged};
 use super::event::{EventAnswer, EventAnswers, GroupShares, Part};
 use super::hidden::hidden;
 use super::question::{At, CoopQuestion, Happened};
-use super::record::{KindOf, Record};
+use super::record::{KindOf, Record, SeasonOf};
 use super::season::Spread;
 use super::{Answers, page};
 use crate::files::{Lasting, write_whole};
@@ -36,7 +37,7 @@ pub fn write(answers: &Answers, question: &CoopQuestion, folder: &Path) -> Resul
         properties(answers),
         event(answers),
         other_dates(answers),
-        joined(answers),
+        joined(answers, question),
         left_out(answers),
     ];
     let mut files = vec![("coop.json".to_owned(), as_json(question, &tables)?)];
@@ -104,35 +105,61 @@ fn asked(question: &CoopQuestion) -> Value {
     })
 }
 
+/// So many digits: from more than a few the counts behind a number could be reckoned.
+fn digits(x: f64, digits: usize) -> f64 {
+    format!("{x:.*e}", digits - 1).parse().unwrap_or(x)
+}
+
+/// A number over properties.
+fn told(x: f64) -> Value {
+    json!(digits(x, 3))
+}
+
+/// A share over properties, in whole percent.
+fn told_share(x: f64) -> Value {
+    json!((x * 100.0).round() / 100.0)
+}
+
 /// Value, low, high.
 fn three(estimate: Option<Estimate>) -> [Value; 3] {
+    estimate.map_or_else(Default::default, |e| [e.value, e.low, e.high].map(told))
+}
+
+fn three_shares(estimate: Option<Estimate>) -> [Value; 3] {
     estimate.map_or_else(Default::default, |e| {
-        [e.value, e.low, e.high].map(|x| json!(x))
+        [e.value, e.low, e.high].map(told_share)
     })
 }
 
-fn spread(spread: Option<Spread>) -> Vec<Value> {
+/// Quarters of fewer properties than this would be those of single ones.
+pub(super) const FEWEST_FOR_QUARTERS: usize = 20;
+
+fn spread(spread: Option<Spread>, told: fn(f64) -> Value) -> Vec<Value> {
     let mut cells = vec![spread.map_or(Value::Null, |s| json!(s.properties))];
-    cells.extend(three(spread.map(|s| s.mean)));
-    let half = spread.map(|s| s.middle_half);
-    cells.extend(half.map_or([Value::Null, Value::Null], |h| [json!(h.0), json!(h.1)]));
+    let mean = spread.map(|s| [s.mean.value, s.mean.low, s.mean.high].map(told));
+    cells.extend(mean.unwrap_or_default());
+    let half = spread.filter(|s| s.properties >= FEWEST_FOR_QUARTERS);
+    let half = half.map(|s| [told(s.middle_half.0), told(s.middle_half.1)]);
+    cells.extend(half.unwrap_or_default());
     cells
 }
 
 fn seasons(answers: &Answers) -> Table {
     let row = |s: &super::SeasonAnswer| {
-        let is_told = s.properties >= super::FEWEST_PROPERTIES;
-        let told = |v: Value| if is_told { v } else { Value::Null };
+        // Of the sums what is shown of properties can be taken away: they are of the properties that are shown.
+        let sums = shown_sums(answers, &s.season, s.kind);
+        let sum = |of: usize| sums.map_or(Value::Null, |s| json!(s[of]));
         let mut row = vec![
             json!(s.season),
             json!(s.kind.word()),
             json!(s.properties),
-            told(json!(s.nights)),
-            told(json!(s.visits)),
-            told(json!(s.light)),
+            sum(0),
+            sum(1),
+            sum(2),
+            sum(3),
         ];
-        row.extend(spread(s.share));
-        row.extend(spread(s.per_100_nights));
+        row.extend(spread(s.share, told_share));
+        row.extend(spread(s.per_100_nights, |x| json!(digits(x, 2))));
         row
     };
     Table {
@@ -141,9 +168,10 @@ fn seasons(answers: &Answers) -> Table {
             "season",
             "kind",
             "properties",
-            "nights",
-            "visits",
-            "light_visits",
+            "properties_shown",
+            "nights_shown",
+            "visits_shown",
+            "light_visits_shown",
             "share_properties",
             "share_mean",
             "share_low",
@@ -167,28 +195,18 @@ fn properties(answers: &Answers) -> Table {
     seasons.dedup();
     for season in seasons {
         for kind in Kind::ALL {
-            let of = |r: &'_ Record| -> Option<usize> {
-                r.seasons
-                    .iter()
-                    .position(|s| s.season == season && s.nights > 0)
-            };
-            let group: Vec<(&Record, usize)> = answers
-                .records
-                .iter()
-                .filter_map(|r| Some((r, of(r)?)))
-                .collect();
-            let counts: Vec<&KindOf> = group
-                .iter()
-                .map(|(r, s)| &r.seasons[*s].kinds[kind as usize])
-                .collect();
-            for (((record, s), counts), hidden) in group.iter().zip(&counts).zip(hidden(&counts)) {
-                let season = &record.seasons[*s];
+            let group = of_season(answers, season);
+            let counts: Vec<&KindOf> = group.iter().map(|(_, s)| &s.kinds[kind as usize]).collect();
+            for (((record, season), counts), hidden) in
+                group.iter().zip(&counts).zip(hidden(&counts))
+            {
+                let nights = |nights: u32| if hidden { Value::Null } else { json!(nights) };
                 let mut row = vec![
                     json!(record.property),
                     json!(season.season),
                     json!(kind.word()),
-                    json!(season.nights),
-                    json!(season.nights_in_doubt),
+                    nights(season.nights),
+                    nights(season.nights_in_doubt),
                     json!(hidden),
                 ];
                 row.extend(shown(counts, hidden));
@@ -218,6 +236,33 @@ fn properties(answers: &Answers) -> Table {
     }
 }
 
+/// The properties that have a camera-night in a season.
+fn of_season<'a>(answers: &'a Answers, season: &str) -> Vec<(&'a Record, &'a SeasonOf)> {
+    let of = |r: &'a Record| {
+        let found = r
+            .seasons
+            .iter()
+            .find(|s| s.season == season && s.nights > 0);
+        Some((r, found?))
+    };
+    answers.records.iter().filter_map(of).collect()
+}
+
+/// Properties, camera-nights, visits and visits in light of those that are shown, if they are enough.
+fn shown_sums(answers: &Answers, season: &str, kind: Kind) -> Option<[u64; 4]> {
+    let group = of_season(answers, season);
+    let counts: Vec<&KindOf> = group.iter().map(|(_, s)| &s.kinds[kind as usize]).collect();
+    let hidden = hidden(&counts);
+    let mut sums = [0; 4];
+    for (((_, season), counts), _) in group.iter().zip(counts).zip(hidden).filter(|x| !x.1) {
+        let add = [1, season.nights, counts.visits, counts.light];
+        for (sum, more) in sums.iter_mut().zip(add) {
+            *sum += u64::from(more);
+        }
+    }
+    (sums[0] >= super::FEWEST_PROPERTIES as u64).then_some(sums)
+}
+
 fn shown(counts: &KindOf, hidden: bool) -> Vec<Value> {
     const CELLS: usize = 8;
     if hidden {
@@ -240,8 +285,8 @@ pub(super) fn word(question: Question) -> &'static str {
 }
 
 fn group(shares: Option<GroupShares>) -> Vec<Value> {
-    let mut cells = Vec::from(three(shares.map(|s| s.before)));
-    cells.extend(three(shares.map(|s| s.after)));
+    let mut cells = Vec::from(three_shares(shares.map(|s| s.before)));
+    cells.extend(three_shares(shares.map(|s| s.after)));
     cells
 }
 
@@ -257,9 +302,9 @@ fn event(answers: &Answers) -> Table {
             row.extend(three(estimate));
         }
         for number in [a.between_sd, a.drift_sd, a.p_value, a.p_adjusted] {
-            row.push(json!(number));
+            row.push(number.map_or(Value::Null, |x| json!(digits(x, 2))));
         }
-        row.push(json!(a.design_effect));
+        row.push(json!(digits(a.design_effect, 2)));
         let is_share = a.question == Question::Share;
         row.extend(group(all.exposed.filter(|_| is_share)));
         row.extend(group(all.controls.filter(|_| is_share)));
@@ -336,11 +381,6 @@ fn other_dates(answers: &Answers) -> Table {
     }
 }
 
-/// Two digits: from more the counts could be reckoned.
-fn two_digits(x: f64) -> f64 {
-    format!("{x:.1e}").parse().unwrap_or(x)
-}
-
 /// A property's own change as a factor with its range by its own counts.
 fn own(effect: Option<Effect>) -> [Value; 3] {
     let Some(effect) = effect else {
@@ -348,10 +388,16 @@ fn own(effect: Option<Effect>) -> [Value; 3] {
     };
     let half = critical(KNOWN) * effect.variance.sqrt();
     let ends = [effect.value, effect.value - half, effect.value + half];
-    ends.map(|x| json!(two_digits(x.exp())))
+    ends.map(|x| json!(digits(x.exp(), 2)))
 }
 
-fn joined(answers: &Answers) -> Table {
+/// A property's own change, if no count behind it is small.
+fn own_change(change: &Contrast, question: Question, cost: f64) -> Option<Effect> {
+    let told = (!change.is_small(question)).then_some(change)?;
+    told.effect(question, Untagged::LeftOut, cost)
+}
+
+fn joined(answers: &Answers, question: &CoopQuestion) -> Table {
     let Some(event) = &answers.event else {
         return Table {
             name: "joined",
@@ -376,15 +422,24 @@ fn joined(answers: &Answers) -> Table {
         ];
         for question in [Question::Share, Question::LightVisits] {
             let change = date.and_then(|d| record.change(d)?.as_ref().ok());
-            row.extend(own(change.and_then(|c| c.effect(question, cost(question)))));
+            row.extend(own(
+                change.and_then(|c| own_change(c, question, cost(question)))
+            ));
         }
         row
     };
-    let rows = event.parts.iter().zip(&answers.records);
+    let here = event.parts.iter().zip(&answers.records);
+    let mut rows: Vec<Vec<Value>> = here.map(|(part, record)| row(part, record)).collect();
+    for id in missing(answers, question) {
+        let mut row = vec![Value::Null; JOINED.len()];
+        let why = "it is named, and the data set does not hold it";
+        row[..4].clone_from_slice(&[json!(id), json!("not there"), Value::Null, json!(why)]);
+        rows.push(row);
+    }
     Table {
         name: "joined",
         headings: JOINED,
-        rows: rows.map(|(part, record)| row(part, record)).collect(),
+        rows,
     }
 }
 
@@ -411,7 +466,7 @@ fn left_out(answers: &Answers) -> Table {
 }
 
 /// The properties that the co-op names and the data set does not hold.
-pub(super) fn missing(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
+pub fn missing(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
     let Some(Happened::Here(all)) = &question.happened else {
         return Vec::new();
     };

@@ -29,6 +29,13 @@ struct CameraDays {
     visits: [Vec<DayVisits>; Kind::ALL.len()],
 }
 
+impl CameraDays {
+    fn is_told(&self, i: usize) -> bool {
+        let visits = || self.visits.iter().any(|of_kind| of_kind[i].visits > 0);
+        self.worked[i] || self.pictures[i] > 0 || visits()
+    }
+}
+
 /// Every date of a season, camera by camera and kind by kind.
 #[derive(Debug, Clone, Default)]
 pub struct DayTable {
@@ -156,7 +163,7 @@ impl DayTable {
         u32::from(place.unwrap_or(0)) + 1
     }
 
-    /// As a table, one row a camera, kind and date on which the camera worked or took a picture. Columns:
+    /// As a table, one row a camera, kind and date on which the camera worked, took a picture or was told of a visit. Columns:
     /// `property`, `season`, `camera`, `placement` (its number, from 1), `kind`, `date`, `light_visits`, `visits`,
     /// `worked`, `pictures`, `untagged`.
     ///
@@ -167,7 +174,7 @@ impl DayTable {
         for (days, name) in self.cameras.iter().zip(names) {
             for kind in Kind::ALL {
                 for i in 0..self.days {
-                    if days.worked[i] || days.pictures[i] > 0 {
+                    if days.is_told(i) {
                         rows.push(days, name, kind, i, self.first + Days::new(i as u64), start);
                     }
                 }

@@ -10,6 +10,8 @@ use graylight::debrief::Debrief;
 use graylight::exchange::{Coordinates, dataset};
 use graylight::practice::{self, Options};
 use indicatif::ProgressBar;
+use polars::io::parquet::write::KeyValueMetadata;
+use polars::prelude::*;
 use rayon::prelude::*;
 
 /// Seasons that differ; the properties of a data set take them in turn.
@@ -83,11 +85,8 @@ fn copy(base: &Path, set: &Path, number: usize) -> std::path::PathBuf {
                 .join(format!("{table}/property=farm-{i:04}"))
                 .join(&season);
             fs::create_dir_all(&to).unwrap();
-            fs::copy(
-                from.join(&season).join("part.parquet"),
-                to.join("part.parquet"),
-            )
-            .unwrap();
+            let [from, to] = [from.join(&season), to].map(|f| f.join("part.parquet"));
+            later(&from, &to, i as i64 / DIFFERENT as i64);
         }
         let date = if i % 2 == 0 { "2025-11-01" } else { "" };
         event.push_str(&format!("farm-{i:04},{date}\n"));
@@ -95,6 +94,36 @@ fn copy(base: &Path, set: &Path, number: usize) -> std::path::PathBuf {
     let path = set.with_extension("csv");
     fs::write(&path, event).unwrap();
     path
+}
+
+/// A table without its first days: properties that say the same would be taken for one.
+fn later(from: &Path, to: &Path, days: i64) {
+    const DAY_MS: i64 = 86_400_000;
+    let mut table = ParquetReader::new(fs::File::open(from).unwrap())
+        .finish()
+        .unwrap();
+    let (column, day) = match table.column("date") {
+        Ok(column) => (column, 1),
+        Err(_) => (table.column("first_local").unwrap(), DAY_MS),
+    };
+    let of = column
+        .cast(&DataType::Int64)
+        .unwrap()
+        .i64()
+        .unwrap()
+        .clone();
+    let first = NaiveDate::from_ymd_opt(2025, 9, 1).unwrap();
+    let first = i64::from(first.to_epoch_days()) + days;
+    let keep: BooleanChunked = of.iter().map(|t| Some(t? >= first * day)).collect();
+    table = table.filter(&keep).unwrap();
+    let version = (
+        dataset::VERSION_KEY.to_owned(),
+        dataset::DATASET_VERSION.to_owned(),
+    );
+    ParquetWriter::new(fs::File::create(to).unwrap())
+        .with_key_value_metadata(Some(KeyValueMetadata::from_static(vec![version])))
+        .finish(&mut table)
+        .unwrap();
 }
 
 /// How long the program takes, and the most memory it held, in kB.

@@ -38,6 +38,8 @@ pub struct CoopWorld {
     pub change: (f64, f64),
     /// The change goes back within so many days; 0 for one that stays.
     pub passes: f64,
+    /// This part of the visits in the dark has no tag once it has happened.
+    pub untagged_in_the_dark: f64,
 }
 
 /// A world in which nothing happens.
@@ -55,6 +57,7 @@ pub const STILL: CoopWorld = CoopWorld {
     dates_within: 0,
     change: (0.0, 0.0),
     passes: 0.0,
+    untagged_in_the_dark: 0.0,
 };
 
 /// Worlds without an effect.
@@ -261,6 +264,14 @@ fn property(
             let light = Binomial::new(visits, 1.0 / (1.0 + (-logit).exp()))
                 .unwrap()
                 .sample(rng);
+            let open = match after {
+                Some((own, _)) if day >= own => world.untagged_in_the_dark,
+                _ => 0.0,
+            };
+            let unseen = Binomial::new(visits - light, open).unwrap().sample(rng);
+            // Two pictures a visit, and two without a deer a day.
+            let pictures = 2 * visits as u32 + 2;
+            let visits = visits - unseen;
             rows.push(DayRow {
                 season: "2025-26".to_owned(),
                 camera: format!("camera {camera}"),
@@ -269,8 +280,8 @@ fn property(
                 date: first + Days::new(day),
                 worked: true,
                 clock_in_doubt: false,
-                pictures: 10,
-                untagged: 0,
+                pictures,
+                untagged: 2 * unseen as u32,
                 visits: visits as u32,
                 light_visits: light as u32,
                 seen: visits as u32,

@@ -173,6 +173,19 @@ fn every_property_counts_what_duckdb_counts() {
         assert!(!told.contains(name), "{name}");
     }
 
+    // A property's own change is told only where no count behind it is small.
+    for (row, record) in joined.iter().zip(kept(&to)) {
+        if row["part"] == "happened" {
+            let date = row["date"].parse().unwrap();
+            let change = record.change(date).unwrap().as_ref().unwrap();
+            let sides = [change.before, change.after];
+            let is_small = sides.iter().any(|s| s.light < 5);
+            let dark_is_small = sides.iter().any(|s| s.visits - s.light < 5);
+            assert_eq!(row["light_visits_change"].is_empty(), is_small, "{row:?}");
+            assert_eq!(row["share_change"].is_empty(), is_small || dark_is_small);
+        }
+    }
+
     // Another run reads nothing and says the same, on one core too; a property that changed is read again.
     let before = files(&to);
     assert_eq!(files(&coop(folder.path(), "out")), before);
@@ -201,8 +214,10 @@ fn a_broken_property_is_left_out_and_told() {
         }
     };
     for id in [
+        "x-copy",
         "x-cut",
         "x-gone",
+        "x-less",
         "x-other",
         "x-text",
         "x-version",
@@ -220,7 +235,11 @@ fn a_broken_property_is_left_out_and_told() {
             .finish()
             .unwrap()
     };
-    let mut days = read(&file("days", "x-version"));
+    let mut days = read(&file("days", "x-less"));
+    let visits = days.column("visits").unwrap().u32().unwrap().clone();
+    let is_told: BooleanChunked = visits.iter().map(|n| Some(n == Some(0))).collect();
+    let mut fewer = days.filter(&is_told).unwrap();
+    write_with_version(&mut fewer, &file("days", "x-less"));
     ParquetWriter::new(fs::File::create(file("days", "x-version")).unwrap())
         .finish(&mut days)
         .unwrap();
@@ -237,6 +256,7 @@ fn a_broken_property_is_left_out_and_told() {
         .map(|r| (r["property"].clone(), r["why"].clone()))
         .collect();
     let expected = [
+        ("x-copy", "it says the same as farm-00 to the last visit"),
         (
             "x-cut",
             "visits/property=x-cut/season=2025-26/part.parquet cannot be read",
@@ -244,6 +264,10 @@ fn a_broken_property_is_left_out_and_told() {
         (
             "x-gone",
             "visits/property=x-gone/season=2025-26/part.parquet is missing",
+        ),
+        (
+            "x-less",
+            "there are visits on days that days do not tell of",
         ),
         ("x-other", "days and visits do not agree"),
         (
@@ -253,7 +277,7 @@ fn a_broken_property_is_left_out_and_told() {
         ("x-type", "column visits is not a whole number"),
         (
             "x-version",
-            "is of version none of the data set, and this program reads 2",
+            "says no version of the data set, and this program reads version 2",
         ),
     ];
     assert_eq!(left_out.len(), expected.len(), "{left_out:?}");
@@ -432,6 +456,24 @@ fn an_effect_is_found_and_what_all_share_is_no_verdict() {
     }
 }
 
+/// Where it happened, every sixth visit in the dark has no tag from then on: it looks like more in light.
+#[test]
+fn pictures_that_nobody_tagged_after_it_happened_make_no_rise() {
+    let untagged = CoopWorld {
+        untagged_in_the_dark: 0.15,
+        ..STILL
+    };
+    let played: Vec<_> = (0..20).map(|seed| play(&untagged, seed)).collect();
+    let of = |verdict: CoopVerdict| {
+        let share = |p: &&coop_worlds::Played| {
+            p.answers.event.as_ref().unwrap().answers[Question::Share as usize].verdict == verdict
+        };
+        played.iter().filter(share).count()
+    };
+    assert_eq!(of(CoopVerdict::ClearRise), 0);
+    assert!(of(CoopVerdict::NotTagged) > 0, "the world is no trap");
+}
+
 #[test]
 fn the_table_of_an_event_is_read_as_people_save_it() {
     let folder = tempfile::tempdir().unwrap();
@@ -460,6 +502,14 @@ fn the_table_of_an_event_is_read_as_people_save_it() {
             "property,date\n,2025-11-15\n",
             "line 2: no property is named",
         ),
+        (
+            "property,date\nfarm-1,2025-11-15\nfarm-2\n",
+            "line 3: the row ends before the date",
+        ),
+        (
+            "property,date\nfarm-1,3/4/2025\n",
+            "line 2: \"3/4/2025\" is no date, or could be two",
+        ),
         ("property,date\nfarm-1,\n", "nothing happened anywhere"),
     ] {
         let told = read(text).unwrap_err();
@@ -469,5 +519,8 @@ fn the_table_of_an_event_is_read_as_people_save_it() {
         happened("2025-11-15"),
         Ok(Happened::Everywhere(_))
     ));
-    assert!(happened("15-11-25-1").is_err());
+    for text in ["15-11-25-1", "2025-13-01", "2999-01-01"] {
+        let told = happened(text).unwrap_err().to_string();
+        assert!(told.contains("no date"), "{told}");
+    }
 }

@@ -20,7 +20,7 @@ const WALL: &str = "the property's wall clock";
 pub(crate) const TABLES: [Table; 6] = [
     Table {
         name: "days",
-        says: "one row a camera, kind and date on which the camera worked or took a picture",
+        says: "one row a camera, kind and date on which the camera worked, took a picture or has a visit",
         columns: &[
             ("camera", "string", "", "the camera"),
             (
