@@ -7,7 +7,7 @@ property: sums, without a place or a name of a camera or deer.
     spark-submit --master MASTER job.py --dataset DATASET --plan plan.json --program graylight --to FOLDER
 
 Data set and folder must be seen by every worker at the same path. `graylight coop DATASET --records FOLDER/records`
-then makes the answers. Needs Spark 4.0 or newer, with pyarrow beside it on every worker.
+then makes the answers. Needs Spark 4.0 or newer, with pyarrow and pandas beside it on every worker.
 """
 
 import argparse

@@ -134,7 +134,7 @@ pub fn run_on_spark(
     command.arg("--to").arg(folder);
     let ended = command.status().with_context(|| {
         format!(
-            "cannot run {}: is Spark here? pip install pyspark, or put spark-submit into the path",
+            "cannot run {}: is Spark here? pip install pyspark pyarrow pandas, or put spark-submit into the path",
             command.get_program().display()
         )
     })?;

@@ -125,7 +125,7 @@ def main():
         assert [line.split(",")[0] for line in left_out] == names, left_out
 
         killed, over = [], threading.Event()
-        killer = threading.Thread(target=kill_one, args=(killed, over))
+        killer = threading.Thread(target=kill_one, args=(killed, over), daemon=True)
         killer.start()
         began = time.time()
         done = run(program, *question, "--to", folder / "many", "--spark", MASTER)
