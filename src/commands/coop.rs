@@ -97,6 +97,10 @@ impl Coop {
                     "properties read: {}; known from before: {}",
                     ran.read, ran.known
                 ))?;
+                super::say(format_args!(
+                    "{} holds every count, small ones too: give it to nobody, or delete it.",
+                    folder.join("done").display()
+                ))?;
                 ran.answers
             }
         };

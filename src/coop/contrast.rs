@@ -21,6 +21,8 @@ pub(super) const FEWEST_VISITS: u32 = 10;
 pub enum Unusable {
     /// No camera worked, with a clock to be believed, on enough days of both sides.
     NotWatched,
+    /// The date lies outside all that the property tells of.
+    Outside,
     /// Too many pictures have no tag.
     NotTagged,
     /// Fewer visits than [`FEWEST_VISITS`].
@@ -34,6 +36,7 @@ impl Unusable {
             Self::NotWatched => {
                 "no camera worked on half of the days of both sides, with a clock to be believed"
             }
+            Self::Outside => "the date lies outside the days that the property tells of",
             Self::NotTagged => "too many pictures without a tag",
             Self::TooFewVisits => "fewer than 10 visits",
         }
@@ -165,6 +168,9 @@ pub(super) fn contrast(
     days: u32,
     date: NaiveDate,
 ) -> Result<Contrast, Unusable> {
+    if !property.tells_of(date) {
+        return Err(Unusable::Outside);
+    }
     let sides = |place: usize| -> Option<[Vec<Day>; 2]> {
         let length = i64::from(days);
         let span = |from: i64| Some((moved(date, from)?, moved(date, from + length - 1)?));

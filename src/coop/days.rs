@@ -135,6 +135,12 @@ impl PropertyDays {
         })
     }
 
+    /// Whether a date lies between the first and the last.
+    pub(super) fn tells_of(&self, date: NaiveDate) -> bool {
+        let length = self.places.first().map_or(0, |p| p.days.len()) as i64;
+        (0..length).contains(&(date - self.first).num_days())
+    }
+
     /// How many places there are.
     pub(super) fn places(&self) -> usize {
         self.places.len()

@@ -16,11 +16,25 @@ pub(super) fn is_small(counts: &KindOf) -> bool {
     counts.visits.min(counts.light).min(dark) < FEWEST_TOLD
 }
 
-/// Which of a group's properties are hidden; each is given as its counts.
-pub(super) fn hidden(group: &[&KindOf]) -> Vec<bool> {
-    let mut hidden: Vec<bool> = group.iter().map(|c| is_small(c)).collect();
+/// Whether what one kind has more than another that belongs to it is small: it can be taken away.
+pub(super) fn is_small_apart(all: &KindOf, part: &KindOf) -> bool {
+    let apart = KindOf {
+        visits: all.visits.saturating_sub(part.visits),
+        light: all
+            .light
+            .saturating_sub(part.light)
+            .min(all.visits.saturating_sub(part.visits)),
+        share: None,
+        per_100_nights: None,
+    };
+    is_small(&apart)
+}
+
+/// Which of a group's properties are hidden, of those that are too small and the others with their visits.
+pub(super) fn hidden(group: &[(bool, u32)]) -> Vec<bool> {
+    let mut hidden: Vec<bool> = group.iter().map(|g| g.0).collect();
     let mut shown: Vec<usize> = (0..group.len()).filter(|i| !hidden[*i]).collect();
-    shown.sort_by_key(|i| (group[*i].visits, *i));
+    shown.sort_by_key(|i| (group[*i].1, *i));
     let number = group.len() - shown.len();
     if number > 0 {
         for i in shown
@@ -49,11 +63,12 @@ mod tests {
     #[test]
     fn one_hidden_property_hides_the_next_smallest() {
         assert!(is_small(&counts(30, 4)) && is_small(&counts(30, 26)) && !is_small(&counts(10, 5)));
-        let all: Vec<KindOf> = (0..9)
-            .map(|i| counts(20 + i, 8))
-            .chain([counts(40, 2)])
+        assert!(is_small_apart(&counts(83, 41), &counts(80, 40)));
+        assert!(!is_small_apart(&counts(90, 46), &counts(80, 40)));
+        let group: Vec<(bool, u32)> = (0..9)
+            .map(|i| (false, 20 + i))
+            .chain([(true, 40)])
             .collect();
-        let group: Vec<&KindOf> = all.iter().collect();
         let expected: Vec<bool> = (0..10).map(|i| i < 4 || i == 9).collect();
         assert_eq!(hidden(&group), expected);
         assert_eq!(hidden(&group[..9]), [false; 9]);

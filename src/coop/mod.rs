@@ -12,7 +12,9 @@
 mod contrast;
 mod days;
 mod event;
+mod groups;
 mod hidden;
+mod other_dates;
 mod page;
 mod question;
 mod read;
@@ -20,6 +22,7 @@ mod record;
 mod run;
 mod season;
 mod spark;
+mod words;
 mod write;
 
 use std::collections::BTreeMap;
@@ -127,5 +130,5 @@ pub fn from_text(text: &str) -> Result<Record> {
 
 /// What was found, in lines.
 pub fn lines(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
-    page::lines(answers, question)
+    words::lines(answers, question)
 }

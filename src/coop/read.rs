@@ -35,6 +35,7 @@ pub fn properties(dataset: &Path) -> Result<Vec<String>> {
     for table in ["days", "visits"] {
         names.extend(folders(&dataset.join(table), "property=")?);
     }
+    names.retain(|name| !name.is_empty());
     names.sort();
     names.dedup();
     ensure!(
@@ -190,8 +191,17 @@ impl<'a> Parquet<'a> {
     }
 
     fn part(&self, columns: &[&str], from: usize, rows: usize) -> Result<DataFrame> {
+        let mut reader = self.reader()?;
+        let schema = reader.schema().map_err(|_| self.unreadable())?;
+        for column in columns {
+            ensure!(
+                schema.contains(column),
+                "{}: there is no column {column}",
+                self.place
+            );
+        }
         let columns = columns.iter().map(|c| (*c).to_owned()).collect();
-        self.reader()?
+        reader
             .with_columns(Some(columns))
             .with_slice(Some((from, rows)))
             // Properties are read side by side.

@@ -45,6 +45,8 @@ pub fn run(
     ensure_own(folder)?;
     let kept = folder.join(KEPT);
     fs::create_dir_all(&kept).with_context(|| format!("cannot write {}", kept.display()))?;
+    keep_to_oneself(&kept)?;
+    forget_others(&kept, &ids);
     let asked = serde_json::to_string(question)?;
     progress.set_length(ids.len() as u64);
     let all = each(&ids, |id| {
@@ -113,6 +115,32 @@ pub(super) fn ensure_own(folder: &Path) -> Result<()> {
         folder.display()
     );
     Ok(())
+}
+
+/// What is kept holds the counts that the answers hide: where the system knows of it, nobody else may look.
+fn keep_to_oneself(kept: &Path) -> Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        const OWNER_ALONE: u32 = 0o700;
+        let say = || format!("cannot close {} to others", kept.display());
+        fs::set_permissions(kept, fs::Permissions::from_mode(OWNER_ALONE)).with_context(say)?;
+    }
+    let _ = kept;
+    Ok(())
+}
+
+/// A property that has left the data set leaves what is kept, too.
+fn forget_others(kept: &Path, ids: &[String]) {
+    for entry in kept.read_dir().into_iter().flatten().flatten() {
+        let path = entry.path();
+        let id = path.file_stem().and_then(|n| n.to_str()).map(str::to_owned);
+        let is_record = path.extension().is_some_and(|e| e == "json");
+        if is_record && id.is_some_and(|id| !ids.contains(&id)) {
+            // What cannot be deleted is not read either.
+            let _ = fs::remove_file(&path);
+        }
+    }
 }
 
 enum Outcome {

@@ -9,13 +9,14 @@ use serde_json::{Map, Value, json};
 
 use super::contrast::{Contrast, Untagged};
 use super::event::{EventAnswer, EventAnswers, GroupShares, Part};
-use super::hidden::hidden;
+use super::hidden::{hidden, is_small, is_small_apart};
 use super::question::{At, CoopQuestion, Happened};
 use super::record::{KindOf, Record, SeasonOf};
 use super::season::Spread;
+use super::words::word;
 use super::{Answers, page};
 use crate::files::{Lasting, write_whole};
-use crate::measure::{Effect, Estimate, KNOWN, critical};
+use crate::measure::{Effect, Estimate};
 use crate::report::rounded;
 use crate::shift::Question;
 use crate::visits::Kind;
@@ -34,7 +35,7 @@ struct Table {
 pub fn write(answers: &Answers, question: &CoopQuestion, folder: &Path) -> Result<Vec<String>> {
     let tables = [
         seasons(answers),
-        properties(answers),
+        properties(answers, question.kind()?),
         event(answers),
         other_dates(answers),
         joined(answers, question),
@@ -146,17 +147,22 @@ fn spread(spread: Option<Spread>, told: fn(f64) -> Value) -> Vec<Value> {
 
 fn seasons(answers: &Answers) -> Table {
     let row = |s: &super::SeasonAnswer| {
-        // Of the sums what is shown of properties can be taken away: they are of the properties that are shown.
-        let sums = shown_sums(answers, &s.season, s.kind);
-        let sum = |of: usize| sums.map_or(Value::Null, |s| json!(s[of]));
+        // From an exact sum what is shown of properties could be taken away.
+        let is_told = s.properties >= super::FEWEST_PROPERTIES;
+        let sum = |n: u64| {
+            if is_told {
+                json!(digits(n as f64, 2) as u64)
+            } else {
+                Value::Null
+            }
+        };
         let mut row = vec![
             json!(s.season),
             json!(s.kind.word()),
             json!(s.properties),
-            sum(0),
-            sum(1),
-            sum(2),
-            sum(3),
+            sum(s.nights),
+            sum(s.visits),
+            sum(s.light),
         ];
         row.extend(spread(s.share, told_share));
         row.extend(spread(s.per_100_nights, |x| json!(digits(x, 2))));
@@ -168,10 +174,9 @@ fn seasons(answers: &Answers) -> Table {
             "season",
             "kind",
             "properties",
-            "properties_shown",
-            "nights_shown",
-            "visits_shown",
-            "light_visits_shown",
+            "nights_about",
+            "visits_about",
+            "light_visits_about",
             "share_properties",
             "share_mean",
             "share_low",
@@ -189,18 +194,34 @@ fn seasons(answers: &Answers) -> Table {
     }
 }
 
-fn properties(answers: &Answers) -> Table {
+/// The kinds told of single properties: the one that is asked about, and all deer. From more of them a small cell could
+/// be reckoned by taking one away from another.
+fn kinds_told(asked: Kind) -> Vec<Kind> {
+    let mut kinds = vec![asked, Kind::Deer];
+    kinds.dedup();
+    kinds
+}
+
+/// Which of a season's properties are hidden, in both kinds that are told.
+fn hidden_in(group: &[(&Record, &SeasonOf)], asked: Kind) -> Vec<bool> {
+    let one = |(_, season): &(&Record, &SeasonOf)| {
+        let [part, all] = [asked, Kind::Deer].map(|k| &season.kinds[k as usize]);
+        let is_apart = asked != Kind::Deer && is_small_apart(all, part);
+        (is_small(part) || is_small(all) || is_apart, part.visits)
+    };
+    hidden(&group.iter().map(one).collect::<Vec<_>>())
+}
+
+fn properties(answers: &Answers, asked: Kind) -> Table {
     let mut rows = Vec::new();
     let mut seasons: Vec<&str> = answers.seasons.iter().map(|s| s.season.as_str()).collect();
     seasons.dedup();
     for season in seasons {
-        for kind in Kind::ALL {
-            let group = of_season(answers, season);
-            let counts: Vec<&KindOf> = group.iter().map(|(_, s)| &s.kinds[kind as usize]).collect();
-            for (((record, season), counts), hidden) in
-                group.iter().zip(&counts).zip(hidden(&counts))
-            {
-                let nights = |nights: u32| if hidden { Value::Null } else { json!(nights) };
+        let group = of_season(answers, season);
+        let hidden = hidden_in(&group, asked);
+        for kind in kinds_told(asked) {
+            for ((record, season), hidden) in group.iter().zip(&hidden) {
+                let nights = |nights: u32| if *hidden { Value::Null } else { json!(nights) };
                 let mut row = vec![
                     json!(record.property),
                     json!(season.season),
@@ -209,7 +230,7 @@ fn properties(answers: &Answers) -> Table {
                     nights(season.nights_in_doubt),
                     json!(hidden),
                 ];
-                row.extend(shown(counts, hidden));
+                row.extend(shown(&season.kinds[kind as usize], *hidden));
                 rows.push(row);
             }
         }
@@ -248,21 +269,6 @@ fn of_season<'a>(answers: &'a Answers, season: &str) -> Vec<(&'a Record, &'a Sea
     answers.records.iter().filter_map(of).collect()
 }
 
-/// Properties, camera-nights, visits and visits in light of those that are shown, if they are enough.
-fn shown_sums(answers: &Answers, season: &str, kind: Kind) -> Option<[u64; 4]> {
-    let group = of_season(answers, season);
-    let counts: Vec<&KindOf> = group.iter().map(|(_, s)| &s.kinds[kind as usize]).collect();
-    let hidden = hidden(&counts);
-    let mut sums = [0; 4];
-    for (((_, season), counts), _) in group.iter().zip(counts).zip(hidden).filter(|x| !x.1) {
-        let add = [1, season.nights, counts.visits, counts.light];
-        for (sum, more) in sums.iter_mut().zip(add) {
-            *sum += u64::from(more);
-        }
-    }
-    (sums[0] >= super::FEWEST_PROPERTIES as u64).then_some(sums)
-}
-
 fn shown(counts: &KindOf, hidden: bool) -> Vec<Value> {
     const CELLS: usize = 8;
     if hidden {
@@ -273,15 +279,6 @@ fn shown(counts: &KindOf, hidden: bool) -> Vec<Value> {
         row.extend(all.map_or_else(Default::default, |a| a.map(|x| json!(x))));
     }
     row
-}
-
-/// The word of a question in files.
-pub(super) fn word(question: Question) -> &'static str {
-    match question {
-        Question::LightVisits => "visits in light per camera-night",
-        Question::Share => "daylight share",
-        Question::AllVisits => "visits at all hours per camera-night",
-    }
 }
 
 fn group(shares: Option<GroupShares>) -> Vec<Value> {
@@ -381,20 +378,15 @@ fn other_dates(answers: &Answers) -> Table {
     }
 }
 
-/// A property's own change as a factor with its range by its own counts.
-fn own(effect: Option<Effect>) -> [Value; 3] {
-    let Some(effect) = effect else {
-        return Default::default();
-    };
-    let half = critical(KNOWN) * effect.variance.sqrt();
-    let ends = [effect.value, effect.value - half, effect.value + half];
-    ends.map(|x| json!(digits(x.exp(), 2)))
+/// A property's own change as a factor. Its range would tell the counts.
+fn own(effect: Option<Effect>) -> Value {
+    effect.map_or(Value::Null, |e| json!(digits(e.value.exp(), 2)))
 }
 
 /// A property's own change, if no count behind it is small.
-fn own_change(change: &Contrast, question: Question, cost: f64) -> Option<Effect> {
+fn own_change(change: &Contrast, question: Question) -> Option<Effect> {
     let told = (!change.is_small(question)).then_some(change)?;
-    told.effect(question, Untagged::LeftOut, cost)
+    told.effect(question, Untagged::LeftOut, 1.0)
 }
 
 fn joined(answers: &Answers, question: &CoopQuestion) -> Table {
@@ -405,7 +397,6 @@ fn joined(answers: &Answers, question: &CoopQuestion) -> Table {
             rows: Vec::new(),
         };
     };
-    let cost = |q: Question| event.answers[q as usize].design_effect;
     let row = |(id, part): &(String, Part), record: &Record| {
         let (word, date, why) = match part {
             Part::Exposed(date) => ("happened", Some(*date), ""),
@@ -422,9 +413,11 @@ fn joined(answers: &Answers, question: &CoopQuestion) -> Table {
         ];
         for question in [Question::Share, Question::LightVisits] {
             let change = date.and_then(|d| record.change(d)?.as_ref().ok());
-            row.extend(own(
-                change.and_then(|c| own_change(c, question, cost(question)))
-            ));
+            let own_change = change.and_then(|c| own_change(c, question));
+            if change.is_some() && own_change.is_none() {
+                row[3] = json!("a count behind its own change is too small to be told");
+            }
+            row.push(own(own_change));
         }
         row
     };
@@ -449,11 +442,7 @@ const JOINED: &[&str] = &[
     "date",
     "why_not",
     "share_change",
-    "share_change_low",
-    "share_change_high",
     "light_visits_change",
-    "light_visits_change_low",
-    "light_visits_change_high",
 ];
 
 fn left_out(answers: &Answers) -> Table {

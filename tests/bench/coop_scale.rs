@@ -158,7 +158,7 @@ fn visits(to: &Path) -> (u64, u64) {
     let seasons = told["seasons"].as_array().unwrap();
     let of = |keep: fn(&str) -> bool| -> u64 {
         let rows = seasons.iter().filter(|s| keep(s["kind"].as_str().unwrap()));
-        rows.map(|s| s["visits_shown"].as_u64().unwrap_or(0)).sum()
+        rows.map(|s| s["visits_about"].as_u64().unwrap_or(0)).sum()
     };
     (of(|kind| kind == "deer"), of(|_| true))
 }
