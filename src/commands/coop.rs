@@ -165,8 +165,12 @@ fn say(answers: &Answers, question: &CoopQuestion) -> Result<()> {
             "{id} is named in the event, and the data set does not hold it"
         ))?;
     }
-    for (id, why) in &answers.left_out {
+    const SHOWN: usize = 10;
+    for (id, why) in answers.left_out.iter().take(SHOWN) {
         super::say(format_args!("left out: {id}: {why}"))?;
+    }
+    if let Some(more @ 1..) = answers.left_out.len().checked_sub(SHOWN) {
+        super::say(format_args!("and {more} more, in left-out.csv"))?;
     }
     Ok(())
 }

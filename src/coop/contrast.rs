@@ -25,7 +25,7 @@ pub enum Unusable {
     Outside,
     /// Too many pictures have no tag.
     NotTagged,
-    /// Fewer visits than [`FEWEST_VISITS`].
+    /// Fewer than ten visits on both sides together.
     TooFewVisits,
 }
 

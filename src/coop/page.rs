@@ -8,7 +8,7 @@ use super::other_dates::plot;
 use super::question::CoopQuestion;
 use super::season::Spread;
 use super::words::{all_hours, counted_by, differ, properties, sentence, share, two, when};
-use super::write::{FEWEST_FOR_QUARTERS, missing};
+use super::write::{FEWEST_FOR_QUARTERS, about, missing};
 use super::{Answers, SeasonAnswer};
 use crate::report::{capital, grouped, page_of};
 use crate::shift::Question;
@@ -20,7 +20,7 @@ pub(super) fn page(answers: &Answers, question: &CoopQuestion) -> Result<String>
     let below = html! {
         p.sub {
             (properties(answers.records.len()))
-            @if !answers.left_out.is_empty() { ", and " (answers.left_out.len()) " that could not be read" }
+            @if !answers.left_out.is_empty() { ", and " (answers.left_out.len()) " that were left out" }
             ". No number here rests on fewer than five visits or five properties."
         }
     };
@@ -55,7 +55,7 @@ fn event_section(
             p {
                 "It happened " (when(question)) ". Compared are the " (question.days)
                 " days from each property's date on with the " (question.days) " days before, camera by camera at each property."
-                @if !answers.left_out.is_empty() { " Properties that could not be read are listed below." }
+                @if !answers.left_out.is_empty() { " Properties that were left out are listed below." }
             }
             @for q in judged { p.answer { (sentence(event, of(q), kind)) } }
             p { (all_hours(of(Question::AllVisits), kind)) }
@@ -192,10 +192,10 @@ fn of_season(rows: &[&SeasonAnswer]) -> String {
         );
     }
     format!(
-        "{}, {} camera-nights, {} visits of deer.",
+        "{}, about {} camera-nights and {} visits of deer.",
         capital(&properties(deer.properties)),
-        grouped(deer.nights as usize),
-        grouped(deer.visits as usize)
+        grouped(about(deer.nights)),
+        grouped(about(deer.visits))
     )
 }
 
@@ -217,7 +217,7 @@ fn joined(answers: &Answers, question: &CoopQuestion) -> Markup {
         answers
             .left_out
             .iter()
-            .map(|(id, why)| (id.clone(), format!("could not be read: {why}"))),
+            .map(|(id, why)| (id.clone(), format!("left out: {why}"))),
     );
     not_used.extend(
         not_there

@@ -111,6 +111,11 @@ fn digits(x: f64, digits: usize) -> f64 {
     format!("{x:.*e}", digits - 1).parse().unwrap_or(x)
 }
 
+/// A sum over properties, in two digits.
+pub(super) fn about(n: u64) -> usize {
+    digits(n as f64, 2) as usize
+}
+
 /// A number over properties.
 fn told(x: f64) -> Value {
     json!(digits(x, 3))
@@ -151,7 +156,7 @@ fn seasons(answers: &Answers) -> Table {
         let is_told = s.properties >= super::FEWEST_PROPERTIES;
         let sum = |n: u64| {
             if is_told {
-                json!(digits(n as f64, 2) as u64)
+                json!(about(n))
             } else {
                 Value::Null
             }
@@ -165,7 +170,7 @@ fn seasons(answers: &Answers) -> Table {
             sum(s.light),
         ];
         row.extend(spread(s.share, told_share));
-        row.extend(spread(s.per_100_nights, |x| json!(digits(x, 2))));
+        row.extend(spread(s.per_100_nights, told));
         row
     };
     Table {
