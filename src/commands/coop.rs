@@ -160,7 +160,7 @@ fn say(answers: &Answers, question: &CoopQuestion) -> Result<()> {
     for line in coop::lines(answers, question) {
         super::say(line)?;
     }
-    for id in coop::missing(answers, question) {
+    for id in answers.missing(question) {
         super::say(format_args!(
             "{id} is named in the event, and the data set does not hold it"
         ))?;

@@ -3,12 +3,12 @@
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-use super::days::{Day, PropertyDays, moved};
+use super::days::{Day, PropertyDays};
 use super::hidden::FEWEST_TOLD;
 use crate::measure::{
     Blocks, Counts, DayCount, Effect, Exposure, Stratified, stratified_rates, stratified_shares,
 };
-use crate::shift::Question;
+use crate::shift::{Question, Windows};
 use crate::visits::Kind;
 
 /// Visits on both sides together that a change must rest on: under five a side, on average, one neighbour could read
@@ -142,19 +142,15 @@ impl Contrast {
         }
     }
 
-    /// The change that a question is about, the log of an odds ratio or of a ratio of rates, after over before.
-    pub fn effect(
-        &self,
-        question: Question,
-        untagged: Untagged,
-        design_effect: f64,
-    ) -> Option<Effect> {
+    /// The change that a question is about, the log of an odds ratio or of a ratio of rates, after over before. Each
+    /// visit stands for itself: what runs of days add to its variance lies between properties, where it is measured.
+    pub fn effect(&self, question: Question, untagged: Untagged) -> Option<Effect> {
         let (log_ratio, information) = self.changes[untagged as usize][question as usize]?;
         let change = Stratified {
             log_ratio,
             information,
         };
-        Some(change.effect(design_effect))
+        Some(change.effect())
     }
 }
 
@@ -171,17 +167,10 @@ pub(super) fn contrast(
     if !property.tells_of(date) {
         return Err(Unusable::Outside);
     }
+    let windows = Windows::at(date, days);
     let sides = |place: usize| -> Option<[Vec<Day>; 2]> {
-        let length = i64::from(days);
-        let span = |from: i64| Some((moved(date, from)?, moved(date, from + length - 1)?));
-        let of = |from| {
-            Some(
-                property
-                    .between(place, kind, span(from)?)
-                    .collect::<Vec<_>>(),
-            )
-        };
-        let both = [of(-length)?, of(0)?];
+        let of = |span| property.between(place, kind, span).collect::<Vec<_>>();
+        let both = [of(windows.before), of(windows.after)];
         let worked = |side: &Vec<Day>| side.iter().filter(|d| d.is_sound).count();
         both.iter()
             .all(|side| worked(side) * 2 >= days as usize)

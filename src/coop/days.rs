@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::{Context, Result, bail, ensure};
-use chrono::{Days, NaiveDate};
+use chrono::{NaiveDate, TimeDelta};
 
 use crate::visits::{Kind, PicturesOn};
 
@@ -211,10 +211,5 @@ pub(super) const AGAIN: &str = "Share the property into the data set again";
 
 /// The date so many days later, or earlier.
 pub(super) fn moved(date: NaiveDate, days: i64) -> Option<NaiveDate> {
-    let by = Days::new(days.unsigned_abs());
-    if days < 0 {
-        date.checked_sub_days(by)
-    } else {
-        date.checked_add_days(by)
-    }
+    date.checked_add_signed(TimeDelta::days(days))
 }

@@ -117,7 +117,7 @@ pub struct OtherDate {
 /// Shares before and after, each the mean of properties.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GroupShares {
-    /// Properties with visits on both groups.
+    /// Properties with visits on both sides.
     pub properties: usize,
     /// Before.
     pub before: Estimate,

@@ -1,7 +1,7 @@
 //! The properties where it happened and those where it did not, and what the ones changed more than the others, on the
 //! dates of the event and on others.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
@@ -15,8 +15,6 @@ use super::record::Record;
 use crate::measure::{Blocks, Effect, Estimate, Pooled, mean_of, pooled, two_sided};
 use crate::shift::{LEVEL, Question};
 
-/// Each visit stands for itself: what runs of days add to that lies between properties, where it is measured.
-const ALONE: f64 = 1.0;
 const AS_TAGGED: (Untagged, Untagged) = (Untagged::LeftOut, Untagged::LeftOut);
 
 /// The properties on both sides of the question.
@@ -97,7 +95,7 @@ impl<'a> Groups<'a> {
         let effects: Vec<Effect> = self
             .controls_on(date, asked)
             .into_iter()
-            .filter_map(|r| contrast(r, asked)?.effect(question, untagged, ALONE))
+            .filter_map(|r| contrast(r, asked)?.effect(question, untagged))
             .collect();
         (effects.len() >= FEWEST_PROPERTIES)
             .then(|| pooled(&effects))
@@ -116,7 +114,7 @@ impl<'a> Groups<'a> {
             .iter()
             .filter_map(|(record, date)| {
                 let asked = moved(*date, days_later)?;
-                let effect = contrast(record, asked)?.effect(question, here, ALONE)?;
+                let effect = contrast(record, asked)?.effect(question, here)?;
                 Some((*date, effect))
             })
             .collect();
@@ -252,15 +250,13 @@ impl<'a> Groups<'a> {
 
     fn controls_used(&self, question: Question) -> usize {
         let dates = self.question.dates();
-        let is_control = |r: &Record, d: NaiveDate| {
-            let controls = self.controls_on(d, d);
-            controls.iter().any(|c| std::ptr::eq(*c, r))
+        let used = |d: &NaiveDate| {
+            let controls = self.controls_on(*d, *d).into_iter();
+            let saying = controls.filter(|r| says(r, *d, question));
+            saying.map(|r| r.property.as_str()).collect::<Vec<_>>()
         };
-        let used = |r: &&Record| {
-            let mut dates = dates.iter();
-            dates.any(|d| says(r, *d, question) && is_control(r, *d))
-        };
-        self.records.iter().filter(used).count()
+        let used: BTreeSet<&str> = dates.iter().flat_map(used).collect();
+        used.len()
     }
 
     pub fn shares_exposed(&self) -> Option<GroupShares> {
@@ -306,7 +302,7 @@ fn contrast(record: &Record, date: NaiveDate) -> Option<&Contrast> {
 /// Whether a property says anything of a question at a date.
 fn says(record: &Record, date: NaiveDate, question: Question) -> bool {
     let change = contrast(record, date);
-    change.is_some_and(|c| c.effect(question, Untagged::LeftOut, ALONE).is_some())
+    change.is_some_and(|c| c.effect(question, Untagged::LeftOut).is_some())
 }
 
 /// The mean of the controls on the dates of those they are compared with, its error, as if the same properties stood

@@ -41,7 +41,8 @@ pub use record::{KindOf, Record, SeasonOf};
 pub use run::{Ran, run};
 pub use season::{SeasonAnswer, Spread};
 pub use spark::{OfProperty, SPARK_JOB, SparkPlan, from_records, run_on_spark, write_spark_job};
-pub use write::{missing, write};
+pub use words::lines;
+pub use write::write;
 
 /// What properties say together.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,6 +76,27 @@ impl Answers {
             records,
             left_out,
         }
+    }
+}
+
+impl Answers {
+    /// The seasons' names, the oldest first.
+    fn season_names(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = self.seasons.iter().map(|s| s.season.as_str()).collect();
+        names.dedup();
+        names
+    }
+
+    /// The properties that the co-op names and the data set does not hold.
+    pub fn missing(&self, question: &CoopQuestion) -> Vec<String> {
+        let Some(Happened::Here(all)) = &question.happened else {
+            return Vec::new();
+        };
+        let is_there = |id: &&String| {
+            self.records.iter().any(|r| r.property == **id)
+                || self.left_out.iter().any(|(left, _)| left == *id)
+        };
+        all.keys().filter(|id| !is_there(id)).cloned().collect()
     }
 }
 
@@ -126,9 +148,4 @@ fn as_text(record: &Record) -> Result<String> {
 /// When it is none.
 pub fn from_text(text: &str) -> Result<Record> {
     serde_json::from_str(text).context("this is no property's record")
-}
-
-/// What was found, in lines.
-pub fn lines(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
-    words::lines(answers, question)
 }

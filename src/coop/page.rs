@@ -8,7 +8,7 @@ use super::other_dates::plot;
 use super::question::CoopQuestion;
 use super::season::Spread;
 use super::words::{all_hours, counted_by, differ, properties, sentence, share, two, when};
-use super::write::{FEWEST_FOR_QUARTERS, about, missing};
+use super::write::{FEWEST_FOR_QUARTERS, about};
 use super::{Answers, SeasonAnswer};
 use crate::report::{capital, grouped, page_of};
 use crate::shift::Question;
@@ -146,8 +146,7 @@ fn seasons(answers: &Answers) -> Markup {
             },
         )
     };
-    let mut names: Vec<&str> = answers.seasons.iter().map(|s| s.season.as_str()).collect();
-    names.dedup();
+    let names = answers.season_names();
     html! {
         section id="seasons" {
             h2 { "The seasons at all properties" }
@@ -200,7 +199,7 @@ fn of_season(rows: &[&SeasonAnswer]) -> String {
 }
 
 fn joined(answers: &Answers, question: &CoopQuestion) -> Markup {
-    let not_there = missing(answers, question);
+    let not_there = answers.missing(question);
     let parts = answers.event.iter().flat_map(|e| &e.parts);
     let mut not_used: Vec<(String, String)> = parts
         .filter_map(|(id, part)| {

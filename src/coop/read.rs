@@ -15,7 +15,7 @@ use polars::prelude::{
 };
 
 use super::days::{AGAIN, DayRow, PropertyDays};
-use crate::exchange::dataset::{DATASET_VERSION, PART, VERSION_KEY};
+use crate::exchange::dataset::{DATASET_VERSION, PART, VERSION_KEY, is_one, named_below};
 
 /// Rows of visits held at a time.
 const SLICE_ROWS: usize = 1 << 19;
@@ -25,9 +25,8 @@ const SLICE_ROWS: usize = 1 << 19;
 /// # Errors
 /// When the folder is no data set.
 pub fn properties(dataset: &Path) -> Result<Vec<String>> {
-    let known = std::fs::read_to_string(dataset.join("columns.csv")).unwrap_or_default();
     ensure!(
-        known.starts_with("table,column,"),
+        is_one(dataset),
         "{} is no data set: it has no columns.csv. graylight share PROPERTY --to FOLDER --dataset makes one",
         dataset.display()
     );
@@ -46,27 +45,9 @@ pub fn properties(dataset: &Path) -> Result<Vec<String>> {
     Ok(names)
 }
 
-/// What stands behind `key` in the names of a folder's folders.
+/// See [`named_below`].
 fn folders(folder: &Path, key: &str) -> Result<Vec<String>> {
-    if !folder.exists() {
-        return Ok(Vec::new());
-    }
-    let say = || format!("cannot read {}", folder.display());
-    let mut names = Vec::new();
-    for entry in folder.read_dir().with_context(say)? {
-        let entry = entry.with_context(say)?;
-        if !entry.path().is_dir() {
-            continue;
-        }
-        let name = entry.file_name();
-        names.extend(
-            name.to_str()
-                .and_then(|n| n.strip_prefix(key))
-                .map(str::to_owned),
-        );
-    }
-    names.sort();
-    Ok(names)
+    named_below(folder, key).with_context(|| format!("cannot read {}", folder.display()))
 }
 
 /// The files that a property's answers are made from.

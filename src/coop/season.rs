@@ -3,12 +3,10 @@
 use std::collections::BTreeSet;
 
 use super::event::FEWEST_PROPERTIES;
+use super::hidden::FEWEST_TOLD;
 use super::record::{KindOf, Record};
 use crate::measure::{Estimate, mean_of, quantile};
 use crate::visits::Kind;
-
-/// Visits that a property's share must rest on.
-pub(super) const FEWEST_VISITS_OF_SHARE: u32 = 5;
 
 /// One kind in one season, all properties together.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,9 +59,7 @@ fn answer(records: &[Record], season: &str, kind: Kind) -> SeasonAnswer {
         .map(|s| (s.nights, &s.kinds[kind as usize]))
         .collect();
     let sum = |of: fn(&(u32, &KindOf)) -> u32| here.iter().map(|k| u64::from(of(k))).sum();
-    let shares = here
-        .iter()
-        .filter(|(_, k)| k.visits >= FEWEST_VISITS_OF_SHARE);
+    let shares = here.iter().filter(|(_, k)| k.visits >= FEWEST_TOLD);
     let rates = here.iter().filter_map(|(_, k)| Some(k.per_100_nights?[0]));
     SeasonAnswer {
         season: season.to_owned(),

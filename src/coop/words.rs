@@ -45,7 +45,7 @@ pub(super) fn properties(n: usize) -> String {
 }
 
 /// What was found, in lines for a terminal.
-pub(super) fn lines(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
+pub fn lines(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
     let mut lines = Vec::new();
     if let (Some(event), Ok(kind)) = (&answers.event, question.kind()) {
         for asked in [Question::Share, Question::LightVisits] {

@@ -10,14 +10,14 @@ use serde_json::{Map, Value, json};
 use super::contrast::{Contrast, Untagged};
 use super::event::{EventAnswer, EventAnswers, GroupShares, Part};
 use super::hidden::{hidden, is_small, is_small_apart};
-use super::question::{At, CoopQuestion, Happened};
+use super::question::{CoopQuestion, Happened};
 use super::record::{KindOf, Record, SeasonOf};
 use super::season::Spread;
 use super::words::word;
 use super::{Answers, page};
 use crate::files::{Lasting, write_whole};
 use crate::measure::{Effect, Estimate};
-use crate::report::rounded;
+use crate::report::{harmless, rounded};
 use crate::shift::Question;
 use crate::visits::Kind;
 
@@ -64,17 +64,12 @@ fn as_csv(table: &Table) -> Result<Vec<u8>> {
     for row in &table.rows {
         let cell = |v: &Value| match v {
             Value::Null => String::new(),
-            Value::String(text) => harmless(text),
+            Value::String(text) => harmless(text).into_owned(),
             other => rounded(other.clone()).to_string(),
         };
         csv.write_record(row.iter().map(cell))?;
     }
     Ok(csv.into_inner()?)
-}
-
-/// A spreadsheet takes a cell that begins so for a formula.
-fn harmless(text: &str) -> String {
-    crate::report::harmless(text).into_owned()
 }
 
 fn as_json(question: &CoopQuestion, tables: &[Table]) -> Result<Vec<u8>> {
@@ -219,9 +214,7 @@ fn hidden_in(group: &[(&Record, &SeasonOf)], asked: Kind) -> Vec<bool> {
 
 fn properties(answers: &Answers, asked: Kind) -> Table {
     let mut rows = Vec::new();
-    let mut seasons: Vec<&str> = answers.seasons.iter().map(|s| s.season.as_str()).collect();
-    seasons.dedup();
-    for season in seasons {
+    for season in answers.season_names() {
         let group = of_season(answers, season);
         let hidden = hidden_in(&group, asked);
         for kind in kinds_told(asked) {
@@ -391,7 +384,7 @@ fn own(effect: Option<Effect>) -> Value {
 /// A property's own change, if no count behind it is small.
 fn own_change(change: &Contrast, question: Question) -> Option<Effect> {
     let told = (!change.is_small(question)).then_some(change)?;
-    told.effect(question, Untagged::LeftOut, 1.0)
+    told.effect(question, Untagged::LeftOut)
 }
 
 fn joined(answers: &Answers, question: &CoopQuestion) -> Table {
@@ -428,7 +421,7 @@ fn joined(answers: &Answers, question: &CoopQuestion) -> Table {
     };
     let here = event.parts.iter().zip(&answers.records);
     let mut rows: Vec<Vec<Value>> = here.map(|(part, record)| row(part, record)).collect();
-    for id in missing(answers, question) {
+    for id in answers.missing(question) {
         let mut row = vec![Value::Null; JOINED.len()];
         let why = "it is named, and the data set does not hold it";
         row[..4].clone_from_slice(&[json!(id), json!("not there"), Value::Null, json!(why)]);
@@ -457,20 +450,4 @@ fn left_out(answers: &Answers) -> Table {
         headings: &["property", "why"],
         rows: answers.left_out.iter().map(row).collect(),
     }
-}
-
-/// The properties that the co-op names and the data set does not hold.
-pub fn missing(answers: &Answers, question: &CoopQuestion) -> Vec<String> {
-    let Some(Happened::Here(all)) = &question.happened else {
-        return Vec::new();
-    };
-    let is_there = |id: &String| {
-        answers.records.iter().any(|r| r.property == *id)
-            || answers.left_out.iter().any(|(left, _)| left == id)
-    };
-    let missing = all.keys().filter(|id| !is_there(id));
-    missing
-        .filter(|id| question.at(id) != At::Unsaid)
-        .cloned()
-        .collect()
 }

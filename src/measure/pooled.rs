@@ -14,11 +14,11 @@ pub struct Stratified {
 }
 
 impl Stratified {
-    /// As an effect whose variance is `design_effect` times that of independent events.
-    pub fn effect(self, design_effect: f64) -> Effect {
+    /// As an effect, with the variance of independent events.
+    pub fn effect(self) -> Effect {
         Effect {
             value: self.log_ratio,
-            variance: design_effect / self.information,
+            variance: 1.0 / self.information,
         }
     }
 }

@@ -168,10 +168,8 @@ fn ensure_apart(debrief: &Debrief, folder: &Path) -> Result<()> {
         "{} lies among the property's cards. Name a folder elsewhere.",
         folder.display()
     );
-    let known = fs::read_to_string(folder.join("columns.csv"));
-    let is_one = known.is_ok_and(|text| text.starts_with(&columns::HEADINGS.join(",")));
     ensure!(
-        is_one || files::is_free(folder),
+        is_one(folder) || files::is_free(folder),
         "{} holds something else than a data set. Name a new folder, or that of a data set.",
         folder.display()
     );
@@ -213,12 +211,29 @@ fn place(folder: &Path, table: &str, id: &str, season: &str) -> PathBuf {
 /// The seasons of a property that a data set's days tell of.
 fn seasons_there(folder: &Path, id: &str) -> Vec<String> {
     let below = folder.join("days").join(format!("property={id}"));
-    let names = below.read_dir().into_iter().flatten().flatten();
-    let mut seasons: Vec<String> = names
-        .filter_map(|e| Some(e.file_name().to_str()?.strip_prefix("season=")?.to_owned()))
-        .collect();
-    seasons.sort();
-    seasons
+    named_below(&below, "season=").unwrap_or_default()
+}
+
+/// Whether a folder is a data set: its columns are written in it.
+pub(crate) fn is_one(folder: &Path) -> bool {
+    let known = fs::read_to_string(folder.join("columns.csv"));
+    known.is_ok_and(|text| text.starts_with(&columns::HEADINGS.join(",")))
+}
+
+/// What stands behind `key` in the names of a folder's folders, in order; nothing where there is no folder.
+pub(crate) fn named_below(folder: &Path, key: &str) -> io::Result<Vec<String>> {
+    let mut names = Vec::new();
+    if !folder.exists() {
+        return Ok(names);
+    }
+    for entry in folder.read_dir()? {
+        let entry = entry?;
+        let name = entry.file_name();
+        let name = name.to_str().and_then(|n| n.strip_prefix(key));
+        names.extend(name.filter(|_| entry.path().is_dir()).map(str::to_owned));
+    }
+    names.sort();
+    Ok(names)
 }
 
 /// Two properties can have one name. Where most of the cameras in the data set are not known, it is another one.
