@@ -2,32 +2,33 @@
 
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
+use std::ops::RangeInclusive;
 use std::path::Path;
 
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use http_range_header::parse_range_header;
 
 use super::server::Failure;
 
 /// No more than this is read at a time; the player asks again.
 const PIECE: u64 = 2 << 20;
 
-/// The part of a file that a `Range` header asks for (RFC 9110, 14): one range of bytes, or the
-/// beginning.
+/// The part of a file that a `Range` header asks for (RFC 9110, 14): the first of its ranges, or the beginning
+/// where there is none or it is not understood. One that lies wholly outside the file is refused.
 pub(super) fn part(path: &Path, range: Option<&HeaderValue>) -> Result<Response, Failure> {
     let missing = |e: std::io::Error| Failure::Missing(format!("could not be read: {e}"));
     let mut file = File::open(path).map_err(missing)?;
     let length = file.metadata().map_err(missing)?.len();
-    let (from, until) = range
-        .and_then(|r| r.to_str().ok())
-        .and_then(|r| bytes_of(r, length))
-        .unwrap_or((0, length));
-    let until = until.min(from + PIECE).min(length);
+    let Some(asked) = asked_for(range, length) else {
+        let there_is = [(header::CONTENT_RANGE, format!("bytes */{length}"))];
+        return Ok((StatusCode::RANGE_NOT_SATISFIABLE, there_is).into_response());
+    };
+    let from = *asked.start();
+    let wanted = (asked.end() - from).saturating_add(1).min(PIECE);
     let mut piece = Vec::new();
     file.seek(SeekFrom::Start(from)).map_err(missing)?;
-    file.take(until - from)
-        .read_to_end(&mut piece)
-        .map_err(missing)?;
+    file.take(wanted).read_to_end(&mut piece).map_err(missing)?;
     let last = (from + piece.len() as u64).saturating_sub(1);
     let headers = [
         (header::CONTENT_TYPE, "video/mp4".to_owned()),
@@ -40,15 +41,13 @@ pub(super) fn part(path: &Path, range: Option<&HeaderValue>) -> Result<Response,
     Ok((StatusCode::PARTIAL_CONTENT, headers, piece).into_response())
 }
 
-/// `bytes=from-` or `bytes=from-last`, as from and the byte after the last.
-fn bytes_of(range: &str, length: u64) -> Option<(u64, u64)> {
-    let (from, last) = range.strip_prefix("bytes=")?.split_once('-')?;
-    let from: u64 = from.trim().parse().ok()?;
-    let until = match last.trim() {
-        "" => length,
-        last => last.parse::<u64>().ok()?.checked_add(1)?,
-    };
-    (from < until && from < length).then_some((from, until))
+/// First and last byte that are wanted; `None` where none of them is in the file.
+fn asked_for(range: Option<&HeaderValue>, length: u64) -> Option<RangeInclusive<u64>> {
+    let text = range.and_then(|r| r.to_str().ok());
+    match text.map(parse_range_header) {
+        Some(Ok(ranges)) => ranges.validate(length).ok()?.into_iter().next(),
+        _ => Some(0..=length.saturating_sub(1)),
+    }
 }
 
 #[cfg(test)]
@@ -57,16 +56,13 @@ mod tests {
 
     #[test]
     fn ranges() {
-        assert_eq!(bytes_of("bytes=0-", 10), Some((0, 10)));
-        assert_eq!(bytes_of("bytes=3-4", 10), Some((3, 5)));
-        for odd in [
-            "bytes=10-",
-            "bytes=5-3",
-            "bytes=-2",
-            "bytes=1-2,4-5",
-            "items=0-1",
-        ] {
-            assert_eq!(bytes_of(odd, 10), None, "{odd}");
-        }
+        let of = |range: &str| asked_for(Some(&range.parse().unwrap()), 10);
+        assert_eq!(of("bytes=0-"), Some(0..=9));
+        assert_eq!(of("bytes=3-4"), Some(3..=4));
+        assert_eq!(of("bytes=-2"), Some(8..=9));
+        assert_eq!(of("bytes=1-2,4-5"), Some(1..=2));
+        assert_eq!(of("bytes=10-"), None);
+        assert_eq!(of("items=0-1"), Some(0..=9));
+        assert_eq!(asked_for(None, 10), Some(0..=9));
     }
 }
