@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use rayon::prelude::*;
 
+use super::lasting::Lasting;
 use crate::measure::{
-    Counts, DayCount, Direction, Estimate, Exposure, Runs, count_in_blocks, direction, median,
-    median_interval, quantile, rate, share_in_blocks, share_in_clusters, share_interval,
+    Counts, DayCount, Direction, Estimate, Exposure, Runs, direction, median, median_interval,
+    quantile, rate, share_in_clusters, share_interval,
 };
 use crate::sun::{Light, SUN_DAY_MIN};
 use crate::visits::{Camera, DeerYear, Kind, Named, PicturesOn, Season, Visit};
@@ -94,14 +95,18 @@ pub(super) fn answers(season: &Season, logged: &[Vec<NaiveDate>]) -> Vec<Dayligh
             asked.extend(Kind::ALL.map(|kind| (year, camera, kind)));
         }
     }
+    let lasting: BTreeMap<Kind, Lasting> = Kind::ALL
+        .into_par_iter()
+        .map(|kind| (kind, Lasting::of(season, logged, kind)))
+        .collect();
     asked
         .into_par_iter()
-        .map(|(year, camera, kind)| answer(season, logged, year, camera, kind))
+        .map(|(year, camera, kind)| answer(season, logged, &lasting[&kind], year, camera, kind))
         .collect()
 }
 
 /// First and last date of a season; without one no date at all.
-fn span(year: Option<DeerYear>) -> (NaiveDate, NaiveDate) {
+pub(super) fn span(year: Option<DeerYear>) -> (NaiveDate, NaiveDate) {
     year.map_or((NaiveDate::MAX, NaiveDate::MIN), |y| (y.first(), y.last()))
 }
 
@@ -113,6 +118,7 @@ fn nights(season: &Season, camera: usize, year: Option<DeerYear>) -> &[NaiveDate
 fn answer(
     season: &Season,
     logged: &[Vec<NaiveDate>],
+    lasting: &Lasting,
     year: Option<DeerYear>,
     camera: Option<usize>,
     kind: Kind,
@@ -140,7 +146,7 @@ fn answer(
     let is_told =
         season.about.tells_of(kind) && cameras.iter().all(|c| is_tagged(c, (first, last)));
     let per_100_nights = is_told
-        .then(|| per_100_nights(stretches.exposure()))
+        .then(|| per_100_nights(stretches.exposure(lasting)))
         .flatten();
     let between = || {
         let of = |visits: usize| 100.0 * visits as f64 / nights as f64;
@@ -160,7 +166,10 @@ fn answer(
         legal: count(&|v| v.light.is_legal()),
         daylight: count(&|v| v.light == Light::Daylight),
         counted,
-        share: stretches.share(runs_of_bucks(season, &indices, kind, (first, last))),
+        share: stretches.share(
+            lasting,
+            runs_of_bucks(season, &indices, kind, (first, last)),
+        ),
         per_100_nights,
         per_100_nights_between: is_open.then(between),
         pictures,
@@ -182,7 +191,11 @@ type Seen = (DayCount, usize);
 
 /// Some cameras' days of one kind, added up from the first on which one of them worked to the last, and cut
 /// where something is logged near one of them.
-pub(super) struct Stretches(Vec<Vec<Seen>>);
+pub(super) struct Stretches {
+    days: Vec<Vec<Seen>>,
+    /// How many cameras' days these are.
+    pub cameras: usize,
+}
 
 impl Stretches {
     /// `logged` holds for every camera when something began or ended near it.
@@ -197,7 +210,10 @@ impl Stretches {
         let first = cameras.iter().filter_map(|c| worked(c).first()).min();
         let last = cameras.iter().filter_map(|c| worked(c).last()).max();
         let (Some(first), Some(last)) = (first, last) else {
-            return Self(Vec::new());
+            return Self {
+                days: Vec::new(),
+                cameras: cameras.len(),
+            };
         };
         let mut days: Vec<Seen> = Vec::new();
         for camera in cameras {
@@ -221,34 +237,45 @@ impl Stretches {
         let begins = std::iter::once(0).chain(cuts.iter().copied());
         let ends = cuts.iter().copied().chain([days.len()]);
         let stretch = |(from, until): (usize, usize)| days[from..until].to_vec();
-        Self(begins.zip(ends).map(stretch).collect())
+        Self {
+            days: begins.zip(ends).map(stretch).collect(),
+            cameras: cameras.len(),
+        }
+    }
+
+    /// Visits in light among all, day by day.
+    pub fn shares(&self) -> Vec<Vec<DayCount>> {
+        let shares = |days: &Vec<Seen>| days.iter().map(|d| d.0).collect();
+        self.days.iter().map(shares).collect()
+    }
+
+    /// Visits that the share counts, of the days on which a camera worked.
+    pub fn counts(&self) -> Vec<Vec<f64>> {
+        let counts = |days: &Vec<Seen>| {
+            let worked = days.iter().filter(|d| d.1 > 0);
+            worked.map(|d| d.0.hits).collect()
+        };
+        self.days.iter().map(counts).collect()
     }
 
     /// The share, with a range that allows for deer that stay for weeks, and for `bucks` that come again and
     /// again.
-    fn share(&self, bucks: Runs) -> Option<Estimate> {
-        let counts = |days: &Vec<Seen>| -> Vec<DayCount> { days.iter().map(|d| d.0).collect() };
-        let stretches: Vec<Vec<DayCount>> = self.0.iter().map(counts).collect();
-        let sum = |of: fn(&DayCount) -> f64| stretches.iter().flatten().map(of).sum();
+    fn share(&self, lasting: &Lasting, bucks: Runs) -> Option<Estimate> {
+        let sum = |of: fn(&Seen) -> f64| self.days.iter().flatten().map(of).sum();
         let counts = Counts {
-            hits: sum(|d| d.hits),
-            trials: sum(|d| d.trials),
+            hits: sum(|d| d.0.hits),
+            trials: sum(|d| d.0.trials),
         };
-        let runs = share_in_blocks(&stretches).or_worse(bucks);
+        let runs = lasting.on_share(self).or_worse(bucks);
         share_interval(counts.divided_by(runs.design_effect), runs.freedom)
     }
 
     /// Effective counted visits and effort, and the degrees of freedom of their dispersion.
-    pub fn exposure(&self) -> (Exposure, f64) {
-        let nightly = |days: &Vec<Seen>| -> Vec<f64> {
-            let worked = days.iter().filter(|d| d.1 > 0);
-            worked.map(|d| d.0.hits).collect()
-        };
-        let nightly: Vec<Vec<f64>> = self.0.iter().map(nightly).collect();
-        let runs = count_in_blocks(&nightly);
-        let nights: f64 = self.0.iter().flatten().map(|d| d.1 as f64).sum();
+    pub fn exposure(&self, lasting: &Lasting) -> (Exposure, f64) {
+        let runs = lasting.on_counts(self);
+        let nights: f64 = self.days.iter().flatten().map(|d| d.1 as f64).sum();
         let exposure = Exposure {
-            events: nightly.iter().flatten().sum::<f64>() / runs.design_effect,
+            events: self.counts().iter().flatten().sum::<f64>() / runs.design_effect,
             effort: nights / runs.design_effect,
         };
         (exposure, runs.freedom)

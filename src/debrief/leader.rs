@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 
 use super::daylight::{Stretches, is_tagged, per_100_nights};
+use super::lasting::Lasting;
 use crate::measure::{Estimate, Exposure, rate_one_sided};
 use crate::visits::Season;
 
@@ -56,6 +57,7 @@ pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leade
     let changes = logged.iter().flatten().filter(|d| year.contains(**d));
     let since = changes.max().copied().unwrap_or(year.first());
     let span = (since, year.last());
+    let lasting = Lasting::of(season, logged, kind);
     let ranked = |camera: usize| -> Option<Ranked> {
         let here = &season.cameras[camera];
         // A camera whose hours are wrong ranks nowhere.
@@ -63,7 +65,7 @@ pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leade
         let nights = here.effort.dates_between(span.0, span.1).len();
         (is_sound && nights >= FEWEST_RANKED_NIGHTS).then(|| {
             let stretches = Stretches::of(season, logged, &[camera], kind, span);
-            let (exposure, freedom) = stretches.exposure();
+            let (exposure, freedom) = stretches.exposure(&lasting);
             Ranked {
                 camera,
                 exposure,

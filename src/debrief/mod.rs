@@ -5,6 +5,7 @@ mod behind;
 mod daylight;
 mod doubts;
 mod known_deer;
+mod lasting;
 mod leader;
 mod names;
 

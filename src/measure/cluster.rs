@@ -14,8 +14,6 @@ pub struct DayCount {
 
 /// Days over which a run is followed: the covariance of days further apart is taken as zero.
 pub const RUN_DAYS: usize = 6;
-/// The same where deer with habits of their own may have stayed for weeks.
-pub const LASTING_RUN_DAYS: usize = 14;
 
 /// What runs of days cost.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -90,10 +88,39 @@ pub fn runs_of_counts<G: AsRef<[f64]>>(groups: &[G], run_days: usize) -> Runs {
     runs(observed, expected, seen_days, run_days)
 }
 
+/// Runs in daily counts that may last for weeks; see [`lasting_runs_of_shares`].
+pub fn lasting_runs_of_counts<G: AsRef<[f64]>>(groups: &[G], longest: usize) -> Runs {
+    followed(longest, |run_days| runs_of_counts(groups, run_days))
+}
+
+/// Runs in shares that may last for weeks: followed over two weeks, and where that shows some, the further the more
+/// it shows, up to `longest` days, so that days without any are not made to pay for what only the furthest could
+/// tell (how far is read off the data as in Newey & West 1994, Review of Economic Studies 61:631-653; the rule itself
+/// is chosen by measurement, `tests/bench/error_rates.md`).
+pub fn lasting_runs_of_shares<G: AsRef<[DayCount]>>(groups: &[G], longest: usize) -> Runs {
+    followed(longest, |run_days| runs_of_shares(groups, run_days))
+}
+
+fn followed(longest: usize, runs: impl Fn(usize) -> Runs) -> Runs {
+    const FIRST_DAYS: usize = 14;
+    /// Design effects at which runs begin to be followed further, and are followed to the end.
+    const FROM: f64 = 1.5;
+    const FULLY: f64 = 2.5;
+    let first = runs(FIRST_DAYS.min(longest));
+    let part = ((first.design_effect - FROM) / (FULLY - FROM)).clamp(0.0, 1.0);
+    let further = part * longest.saturating_sub(FIRST_DAYS) as f64;
+    match further.round() as usize {
+        0 => first,
+        days => runs(FIRST_DAYS + days),
+    }
+}
+
 /// Days of a block within which everything may hang together.
 const BLOCK_DAYS: usize = 14;
+/// Two blocks would tell nearly nothing of how far they differ.
+const FEWEST_BLOCKS: usize = 4;
 
-/// Runs in a share over a whole record, however long they last within a block of two weeks, or of half of a
+/// Runs in a share over a whole record, however long they last within a block of two weeks, or of a quarter of a
 /// shorter stretch: the variance between the blocks' errors, the ratio estimate linearised (batch means:
 /// Schmeiser 1982, Operations Research 30:556-568). Each stretch of days has its own share, so that a change
 /// between two of them is no run.
@@ -162,7 +189,9 @@ impl Blocks {
     }
 
     fn take_in(&mut self, errors: &[f64], expected: f64) {
-        let number = (errors.len() / BLOCK_DAYS).max(2).min(errors.len());
+        let number = (errors.len() / BLOCK_DAYS)
+            .max(FEWEST_BLOCKS)
+            .min(errors.len());
         if number < 2 {
             return;
         }

@@ -13,6 +13,7 @@ mod circular_tests;
 mod cluster;
 mod conditional;
 mod graph;
+mod lasting;
 mod pooled;
 mod power;
 mod predictive;
@@ -31,11 +32,12 @@ pub use change_point::{ChangePoint, Law, change_point};
 pub use circle::{Density, density, overlap, overlap_of};
 pub use circular_tests::{Direction, direction, uniform_scores};
 pub use cluster::{
-    Blocks, DayCount, LASTING_RUN_DAYS, RUN_DAYS, Runs, count_in_blocks, kept_of_noise,
-    runs_of_counts, runs_of_shares, share_in_blocks, share_in_clusters,
+    Blocks, DayCount, RUN_DAYS, Runs, count_in_blocks, kept_of_noise, lasting_runs_of_counts,
+    lasting_runs_of_shares, runs_of_counts, runs_of_shares, share_in_blocks, share_in_clusters,
 };
 pub use conditional::{MatchedDay, MatchedRatio, matched_ratio};
 pub use graph::{Family, graph_adjusted, holm_adjusted};
+pub use lasting::{LongRun, Usually};
 pub use pooled::{Pooled, Stratified, mean_of, pooled, stratified_rates, stratified_shares};
 pub use power::{Repeated, equivalence_p_value, one_sided_reach, power};
 pub use predictive::{Expected, Pair, predictive_interval, predictive_p_value, score_statistic};

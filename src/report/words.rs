@@ -320,6 +320,15 @@ pub(crate) fn capital(sentence: &str) -> String {
     })
 }
 
+/// `A, B and C`.
+pub(super) fn listed(all: &[String]) -> String {
+    match all {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -4,12 +4,27 @@ use chrono::{Days, NaiveDate};
 
 use super::effects::Question;
 use super::window::Windows;
-use crate::measure::{DayCount, LASTING_RUN_DAYS, RUN_DAYS, Runs, runs_of_counts, runs_of_shares};
+use crate::measure::{
+    DayCount, RUN_DAYS, Runs, lasting_runs_of_counts, lasting_runs_of_shares, runs_of_counts,
+    runs_of_shares,
+};
 use crate::visits::{Kind, Season};
 
 /// Runs are measured on the days compared and on this many before and after them, so that they are
 /// known better than the compared days alone could tell.
 const AROUND_DAYS: u64 = 63;
+
+/// How far runs over weeks are followed at most, in days. Deer that stay are one event of the days compared, so it
+/// is a little further than those reach, though not to the end of the shortest stretch, where nothing would be left
+/// to compare. The parts are chosen by measurement (`tests/bench/error_rates.md`).
+fn furthest(windows: &Windows, stretches: &[Span]) -> usize {
+    const OF_DAYS: f64 = 1.3;
+    const OF_STRETCH: f64 = 0.95;
+    let lengths = stretches.iter().copied().map(days_in);
+    let shortest = lengths.fold(f64::INFINITY, f64::min);
+    let days = OF_DAYS * f64::from(windows.days());
+    (days.min(OF_STRETCH * shortest).round() as usize).max(1)
+}
 
 /// What runs of days cost at a camera.
 #[derive(Debug, Clone, Copy)]
@@ -50,7 +65,7 @@ impl Noise {
     /// Runs of some days, in stretches as long as those compared.
     pub fn of(watched: Watched, windows: &Windows) -> Self {
         let blocks = blocks(watched.season, windows);
-        Stretches::of(watched, &blocks, as_on(watched, windows)).noise(RUN_DAYS)
+        Stretches::of(watched, &blocks, as_on(watched, windows)).noise()
     }
 
     /// The same of every camera by itself.
@@ -62,20 +77,33 @@ impl Noise {
     /// long at one camera, no other tells of it.
     pub fn lasting(watched: Watched, windows: &Windows) -> Self {
         let around = around(watched.season, windows);
-        Stretches::of(watched, &around, as_on(watched, windows)).noise(LASTING_RUN_DAYS)
+        let stretches = Stretches::of(watched, &around, as_on(watched, windows));
+        stretches.lasting(furthest(windows, &around))
     }
 
     /// Runs of the days before alone.
     pub fn before(watched: Watched, windows: &Windows) -> Self {
         let mut earlier = blocks(watched.season, windows);
         earlier.retain(|block| block.1 <= windows.before.1);
-        Stretches::of(watched, &earlier, windows.before.1).noise(RUN_DAYS)
+        Stretches::of(watched, &earlier, windows.before.1).noise()
     }
 
-    /// Runs over weeks, of the days before alone.
+    /// Runs over weeks, of the days before alone, with the degrees of freedom that they will have once the days
+    /// after are there too.
     pub fn lasting_before(watched: Watched, windows: &Windows) -> Self {
-        let [before, _] = around(watched.season, windows);
-        Stretches::of(watched, &[before], windows.before.1).noise(LASTING_RUN_DAYS)
+        let around = around(watched.season, windows);
+        let stretches = Stretches::of(watched, &around[..1], windows.before.1);
+        let noise = stretches.lasting(furthest(windows, &around));
+        let [before, after] = around.map(days_in);
+        let both = |runs: Runs| Runs {
+            freedom: runs.freedom * (before + after) / before,
+            ..runs
+        };
+        Self {
+            share: both(noise.share),
+            light: both(noise.light),
+            visits: both(noise.visits),
+        }
     }
 
     /// Runs over a whole record, in stretches of so many days.
@@ -88,7 +116,7 @@ impl Noise {
                 all.take_in(watched, (start, end), start);
             }
         }
-        all.noise(RUN_DAYS)
+        all.noise()
     }
 }
 
@@ -112,6 +140,10 @@ fn as_on(watched: Watched, windows: &Windows) -> NaiveDate {
 }
 
 type Span = (NaiveDate, NaiveDate);
+
+fn days_in((from, until): Span) -> f64 {
+    (until - from).num_days() as f64 + 1.0
+}
 
 /// All days before and all days after, as far as runs are measured. Nothing is known of days outside the
 /// season.
@@ -181,11 +213,19 @@ impl Stretches {
         self.shares.push(days.iter().map(|d| d.count).collect());
     }
 
-    fn noise(&self, run_days: usize) -> Noise {
+    fn noise(&self) -> Noise {
         Noise {
-            share: runs_of_shares(&self.shares, run_days),
-            light: runs_of_counts(&self.light, run_days),
-            visits: runs_of_counts(&self.visits, run_days),
+            share: runs_of_shares(&self.shares, RUN_DAYS),
+            light: runs_of_counts(&self.light, RUN_DAYS),
+            visits: runs_of_counts(&self.visits, RUN_DAYS),
+        }
+    }
+
+    fn lasting(&self, furthest: usize) -> Noise {
+        Noise {
+            share: lasting_runs_of_shares(&self.shares, furthest),
+            light: lasting_runs_of_counts(&self.light, furthest),
+            visits: lasting_runs_of_counts(&self.visits, furthest),
         }
     }
 }

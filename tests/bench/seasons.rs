@@ -221,10 +221,13 @@ pub fn covered(world: &World, (share, rate): (f64, f64), seasons: u64) -> Covere
         }
         let near = |r: &&Shift| r.camera == Some(0) && r.kind == Kind::MatureBuck;
         let row = debrief.shifts.rows.iter().find(near).unwrap();
-        if let Some(shift) = row.timing.and_then(|t| t.evening_against_min) {
+        // Where visits in light are lost, the evening's usual minute moves with them.
+        let is_effect = world.law == Law::Effect;
+        let evening = row.timing.and_then(|t| t.evening_against_min);
+        if let Some(shift) = evening.filter(|_| !is_effect) {
             covered.evening.add(holds(shift, 0.0));
         }
-        if let Some(onset) = row.onset.filter(|_| world.law == Law::Effect) {
+        if let Some(onset) = row.onset.filter(|_| is_effect) {
             let date = debrief.property.disturbances[0].start.date();
             covered
                 .onset

@@ -38,6 +38,8 @@ pub enum Law {
     ControlMoved,
     /// The second camera, a control, takes ever fewer pictures from the day on.
     WeakControl,
+    /// The same of the near camera.
+    WeakNear,
     /// The near camera loses this part of its visits in light, and half of all.
     Effect,
 }
@@ -233,6 +235,7 @@ impl World {
         let swell = |d: f64| ((d - date + 21.0) / 42.0).clamp(0.0, 1.0);
         let bump = |d: f64, middle: f64| (-0.5 * ((d - middle) / 12.0).powi(2)).exp();
         let is_second = camera == 1;
+        let weak = |d: f64| (1.0 - (d - date) / 60.0).clamp(0.2, 1.0);
         match self.law {
             Law::Steady | Law::SharedBucks => days.map(|_| (rate, 0.55)).collect(),
             Law::SharedSeason => days
@@ -282,10 +285,9 @@ impl World {
                     }
                 })
                 .collect(),
-            Law::WeakControl if is_second => days
-                .map(|d| (rate * (1.0 - (d - date) / 60.0).clamp(0.2, 1.0), 0.55))
-                .collect(),
-            Law::DisplacedOntoControl | Law::ControlMoved | Law::WeakControl => {
+            Law::WeakControl if is_second => days.map(|d| (rate * weak(d), 0.55)).collect(),
+            Law::WeakNear if camera < self.near => days.map(|d| (rate * weak(d), 0.55)).collect(),
+            Law::DisplacedOntoControl | Law::ControlMoved | Law::WeakControl | Law::WeakNear => {
                 days.map(|_| (rate, 0.55)).collect()
             }
             Law::Effect if camera < self.near => days
@@ -471,7 +473,25 @@ pub fn worlds() -> Vec<World> {
             ResidentsNear,
         )
         .rate(1.65),
+        World::new("residents at the near camera, 14 days", ResidentsNear)
+            .rate(1.65)
+            .days(Some(14), 126),
+        World::new("residents at the near camera, 30 days", ResidentsNear)
+            .rate(1.65)
+            .days(Some(30), 126),
+        World::new("residents at the near camera, 60 days", ResidentsNear)
+            .rate(1.65)
+            .days(Some(60), 126),
+        World::new(
+            "residents at the near camera, days chosen by the program",
+            ResidentsNear,
+        )
+        .rate(1.65)
+        .days(None, 126),
         World::new("wandering rates and shares", Wandering).rate(1.5),
+        World::new("wandering rates and shares, 45 days", Wandering)
+            .rate(1.5)
+            .days(Some(45), 126),
         World::new("three near of nine that wander together", NearTogether)
             .rate(1.5)
             .even()
@@ -481,6 +501,7 @@ pub fn worlds() -> Vec<World> {
         World::new("a control gains deer on the day", DisplacedOntoControl).rate(1.5),
         World::new("a control is moved, unrecorded", ControlMoved).rate(1.5),
         World::new("a control's battery runs down", WeakControl).rate(1.5),
+        World::new("the near camera's battery runs down", WeakNear).rate(1.5),
         World::new("one control, unequal season", UnequalSeason)
             .rate(1.5)
             .even()

@@ -26,6 +26,12 @@ Unlike in the other files the floats have all their digits.  Sources of the meth
   newey_west_factor    mean of the estimate of W. K. Newey and K. D. West 1987, Econometrica
                        55:703-708, for white noise about its own mean, over days - 1
                        times the variance of the noise; traces by numpy
+  long_run             the variance of a sum of daily counts by products of days, over that of a
+                       Poisson process: W. K. Newey and K. D. West 1987 as above (lags given),
+                       and with the trapezoid of D. N. Politis and J. P. Romano 1995, Journal
+                       of Time Series Analysis 16:67-103, flat to a quarter of the days, at
+                       most 21 (lags null); the sums by S_hac_simple of statsmodels, mean and
+                       degrees of freedom of the form by numpy's matrices
   power                of a difference of logits of two proportions less that of controls
 The counts of known trials are from memory, as are the published values of BCG (also of
 the moments of R. DerSimonian and N. Laird 1986); the script asserts that these come out.
@@ -45,6 +51,7 @@ from statsmodels.discrete.conditional_models import ConditionalPoisson
 from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import tost_proportions_2indep
+from statsmodels.stats.sandwich_covariance import S_hac_simple
 from statsmodels.stats.weightstats import DescrStatsW, ttost_paired
 
 from common import plain, write_or_compare
@@ -553,6 +560,42 @@ def newey_west_factor(days, lags):
     return {"days": days, "lags": lags, "factor": factor}
 
 
+def trapezoid(flat, furthest):
+    return np.clip(2 - np.arange(furthest + 1) / flat, 0, 1)
+
+
+def long_run(counts, lags):
+    counts = np.array(counts, float)
+    days = len(counts)
+    if lags is None:
+        weights = trapezoid(min(days // 4, 21), days - 1)
+    else:
+        weights = np.clip(1 - np.arange(days) / (lags + 1), 0, None)
+    errors = counts - counts.mean()
+    seen = S_hac_simple(errors[:, None], nlags=days - 1, weights_func=lambda _: weights)
+    apart = np.abs(np.subtract.outer(np.arange(days), np.arange(days)))
+    centring = np.eye(days) - 1 / days
+    form = centring @ weights[apart] @ centring
+    mean, squares = np.trace(form), (form**2).sum()
+    return {
+        "counts": [int(c) for c in counts],
+        "lags": lags,
+        "ratio": seen.item() / (mean * counts.mean()),
+        "freedom": mean**2 / squares,
+    }
+
+
+def long_run_rows():
+    rows = []
+    for seed, days in enumerate([12, 21, 30, 60, 84, 126, 250]):
+        rng = seeded(1995 + seed)
+        stay = np.repeat(rng.gamma(1.5, size=days // 9 + 1), 9)[:days]
+        counts = rng.poisson(1.8 * stay)
+        rows += [long_run(counts, lags) for lags in (None, 6, 10)]
+    assert sum(row["ratio"] > 1.5 for row in rows) >= 6
+    return rows
+
+
 def power(n1, p1, n2, p2, design_effect, tau, controls, level):
     """Controls are of the mean size of the two, with the first proportion in both."""
     names = ("n1", "p1", "n2", "p2", "design_effect", "tau", "controls", "level")
@@ -590,6 +633,7 @@ def tables():
             "graph": graphs(),
             "conditional_poisson": conditional_poisson_rows(),
             "newey_west_factor": [newey_west_factor(days, LAGS) for days in DAYS],
+            "long_run": long_run_rows(),
             "power": power_rows(),
         },
         digits=17,

@@ -39,7 +39,12 @@ fn the_known_effect_is_found_where_it_is_and_only_there() {
             .filter(|s| s.verdict.is_clear() || s.light_verdict.is_clear())
             .count();
     }
-    assert_eq!(light, SEEDS as usize, "found in {light} of {SEEDS} seasons");
+    // Where the near camera itself had weeks with and weeks without deer, 39 visits before and 3 after are not
+    // called clear: that is the price of not calling a resident's leaving so.
+    assert!(
+        light + 2 >= SEEDS as usize,
+        "found in {light} of {SEEDS} seasons"
+    );
     assert!(
         share + 2 >= SEEDS as usize,
         "found in {share} of {SEEDS} seasons"

@@ -3,9 +3,9 @@
 //! stands in the script.
 
 use graylight::measure::{
-    Counts, Effect, Expected, Family, KNOWN, MatchedDay, Pair, Repeated, between_variance,
+    Counts, Effect, Expected, Family, KNOWN, LongRun, MatchedDay, Pair, Repeated, between_variance,
     equivalence_p_value, graph_adjusted, kept_of_noise, matched_ratio, mean_effect, moderation,
-    power, predictive_p_value, two_sided,
+    power, predictive_p_value, runs_of_counts, two_sided,
 };
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -130,6 +130,30 @@ fn what_a_mean_takes_out_of_runs() {
         let (days, lags) = (f(&row, "days") as usize, f(&row, "lags") as usize);
         near(kept_of_noise(days, lags), f(&row, "factor"), 1e-12, &row);
     }
+}
+
+/// Long runs, and runs of some days, of daily counts.
+#[test]
+fn sums_of_days_that_hang_together() {
+    let mut costly = 0;
+    for row in rows("long_run") {
+        let days = vec![list(&row, "counts")];
+        let (ratio, n) = (f(&row, "ratio"), days[0].len());
+        match row["lags"].as_u64() {
+            None => {
+                let ours = LongRun::of_counts(&days).unwrap();
+                near(ours.ratio, ratio, 1e-9, &row);
+                near(ours.freedom, f(&row, "freedom"), 1e-9, &row);
+            }
+            Some(lags) => {
+                // Both put back what the mean took; ours never goes below independent events.
+                let ours = runs_of_counts(&days, lags as usize).design_effect;
+                near(ours, ratio.max(1.0), 1e-9, &row);
+                costly += usize::from(ours > 1.0 && kept_of_noise(n, lags as usize) > 0.2);
+            }
+        }
+    }
+    assert!(costly >= 6, "{costly}");
 }
 
 /// What is told of a comparison's power is the part of repeats in which it finds the change: both sides'

@@ -136,7 +136,7 @@ fn disturbance(debrief: &Debrief, disturbance: &Disturbance) -> Said {
         Some(shift) => Said {
             sure: Sure::Shown,
             heart: format!("{title}: {}", heart_of(debrief, shift)),
-            rest: rest_of(debrief, shift) + &apart_from(debrief, disturbance),
+            rest: rest_of(debrief, shift) + &hangs_on(shift) + &apart_from(debrief, disturbance),
             small: summary::chance_words(shift),
             working: Some(whole),
             more,
@@ -215,7 +215,7 @@ fn heart_of(debrief: &Debrief, shift: &Shift) -> String {
     match (shift.light_verdict, shift.verdict) {
         (Verdict::ClearDrop, _) => format!("{fewer} {them} came in {light} at {place}."),
         (Verdict::ClearRise, _) => format!("{more} {them} came in {light} at {place}."),
-        (_, share) => {
+        (_, share) if shift.is_alike => {
             let in_the_dark = if share == Verdict::ClearDrop {
                 more
             } else {
@@ -223,6 +223,12 @@ fn heart_of(debrief: &Debrief, shift: &Shift) -> String {
             };
             format!("as many {them} came in {light} at {place}, and {in_the_dark} in the dark.")
         }
+        (_, Verdict::ClearDrop) => format!(
+            "of the visits of {them} at {place} a smaller part came in {light}; whether fewer did is not shown."
+        ),
+        (..) => format!(
+            "of the visits of {them} at {place} a larger part came in {light}; whether more did is not shown."
+        ),
     }
 }
 
@@ -241,6 +247,24 @@ fn rest_of(debrief: &Debrief, shift: &Shift) -> String {
     let how = summary::how(shift);
     let now = summary::still_so(debrief, shift);
     format!("{counts}{others}{how}.{now}")
+}
+
+/// The bucks without whom nothing is clear: then it may be theirs and not the place's.
+fn hangs_on(shift: &Shift) -> String {
+    let rests = shift.rests_on.iter().flat_map(|r| &r.without);
+    let needed = rests.filter(|w| w.still_clear == Some(false));
+    let names: Vec<String> = needed.map(|w| w.name.clone()).collect();
+    match names.len() {
+        0 => String::new(),
+        1 => format!(
+            " It hangs on one buck: without {} it is no longer clear, and one buck may come or go for reasons of his own.",
+            names[0]
+        ),
+        _ => format!(
+            " It hangs on few bucks: without any one of {} it is no longer clear.",
+            words::listed(&names)
+        ),
+    }
 }
 
 fn not_shown(debrief: &Debrief, disturbance: &Disturbance) -> (String, String) {

@@ -19,7 +19,12 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
             p {
                 "A visit is all pictures of one kind of deer at one camera until none comes for "
                 (debrief.property.settings.gap_min) " minutes. The share counts visits in " (light)
-                "; the range behind it is where the true share lies, 19 times in 20. It allows for deer that stay for two weeks or so."
+                "; the range behind it is where the true share lies, 19 times in 20. "
+                (if debrief.season.cameras.len() < 3 {
+                    "It allows for deer that stay for two weeks or so; with so few cameras, and deer that stay longer, it is rather too narrow."
+                } else {
+                    "It allows for deer that stay for weeks, as far as all cameras together show them."
+                })
             }
             (legend())
             (strips(debrief))

@@ -97,9 +97,39 @@ fn why(repeated: &Repeated) -> String {
 pub(super) fn said(debrief: &Debrief) -> impl Iterator<Item = Said> {
     let clear = debrief.shifts.repeated.iter();
     let clear = clear.filter_map(|r| sentence(debrief, r));
-    clear.map(|text| Said {
+    let clear = clear.map(|text| (Sure::Shown, text));
+    let open = not_asked(debrief).map(|text| (Sure::NotShown, text));
+    clear.chain(open).map(|(sure, text)| Said {
         more: Some(format!("#{}", Part::Again.id())),
-        ..Said::plain(Sure::Shown, text)
+        ..Said::plain(sure, text)
+    })
+}
+
+/// What comes again and again is set against other days, so what it may have changed for good is in both.
+fn not_asked(debrief: &Debrief) -> Option<String> {
+    let is_logged = |r: &&Repeated| {
+        debrief
+            .property
+            .disturbances
+            .iter()
+            .any(|d| d.what == r.what)
+    };
+    let repeated = || debrief.shifts.repeated.iter().filter(is_logged);
+    let open: Vec<String> = repeated()
+        .filter(|r| sentence(debrief, r).is_none())
+        .map(|r| format!("{} ({})", r.what, words::counted(r.times, "time")))
+        .collect();
+    let shown = match open.is_empty() {
+        true => String::new(),
+        false => format!(
+            "{}: no change shown on these days and the two after each. ",
+            words::listed(&open)
+        ),
+    };
+    repeated().next().is_some().then(|| {
+        format!(
+            "{shown}Whether something stayed changed from the first of them on is not asked of what comes again and again: to ask it, log its first day alone, under words of its own."
+        )
     })
 }
 

@@ -464,10 +464,13 @@ fn without_nights(shift: &Shift) -> Option<String> {
 fn more_in_the_dark(shift: &Shift) -> &'static str {
     let is_lower = shift.share_change.is_some_and(|c| c.high < 0.0);
     let is_more = shift.all_hours_ratio.is_some_and(|r| r.low > 1.0);
-    match is_lower && is_more {
-        true => {
+    match (is_lower && is_more, shift.is_alike) {
+        (true, true) => {
             ". A smaller part of all visits came in light, because more came in the dark; that costs no visit in light"
         }
-        false => "",
+        (true, false) => {
+            ". A smaller part of all visits came in light, and more came in the dark; whether fewer came in light is not shown"
+        }
+        (false, _) => "",
     }
 }
