@@ -81,7 +81,11 @@ impl Usual {
 
 /// The answers for the whole property and every camera that worked, for every kind; the newest season first.
 /// `logged` holds for every camera when something began or ended near it.
-pub(super) fn answers(season: &Season, logged: &[Vec<NaiveDate>]) -> Vec<DaylightAnswer> {
+pub(super) fn answers(
+    season: &Season,
+    logged: &[Vec<NaiveDate>],
+    lasting: &BTreeMap<Kind, Lasting>,
+) -> Vec<DaylightAnswer> {
     let mut years: Vec<Option<DeerYear>> = season.years.iter().rev().copied().map(Some).collect();
     if years.is_empty() {
         years.push(None);
@@ -95,10 +99,6 @@ pub(super) fn answers(season: &Season, logged: &[Vec<NaiveDate>]) -> Vec<Dayligh
             asked.extend(Kind::ALL.map(|kind| (year, camera, kind)));
         }
     }
-    let lasting: BTreeMap<Kind, Lasting> = Kind::ALL
-        .into_par_iter()
-        .map(|kind| (kind, Lasting::of(season, logged, kind)))
-        .collect();
     asked
         .into_par_iter()
         .map(|(year, camera, kind)| answer(season, logged, &lasting[&kind], year, camera, kind))
@@ -273,9 +273,11 @@ impl Stretches {
     /// Effective counted visits and effort, and the degrees of freedom of their dispersion.
     pub fn exposure(&self, lasting: &Lasting) -> (Exposure, f64) {
         let runs = lasting.on_counts(self);
-        let nights: f64 = self.days.iter().flatten().map(|d| d.1 as f64).sum();
+        let days = || self.days.iter().flatten();
+        let nights: f64 = days().map(|d| d.1 as f64).sum();
+        let events: f64 = days().filter(|d| d.1 > 0).map(|d| d.0.hits).sum();
         let exposure = Exposure {
-            events: self.counts().iter().flatten().sum::<f64>() / runs.design_effect,
+            events: events / runs.design_effect,
             effort: nights / runs.design_effect,
         };
         (exposure, runs.freedom)

@@ -1,11 +1,13 @@
 //! The best camera, as it stands now.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 
 use super::daylight::{Stretches, is_tagged, per_100_nights};
 use super::lasting::Lasting;
 use crate::measure::{Estimate, Exposure, rate_one_sided};
-use crate::visits::Season;
+use crate::visits::{Kind, Season};
 
 /// The camera with the highest rate of visits in the light since the last change at any camera.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -51,13 +53,17 @@ impl Ranked {
 /// `logged` holds for every camera when something began or ended near it. All cameras are counted over the same days,
 /// since the season itself makes some days better than others. `None` with fewer than two cameras to compare, with
 /// too few visits.
-pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leader> {
+pub(super) fn leader(
+    season: &Season,
+    logged: &[Vec<NaiveDate>],
+    lasting: &BTreeMap<Kind, Lasting>,
+) -> Option<Leader> {
     let year = season.newest()?;
     let kind = season.about.kind;
     let changes = logged.iter().flatten().filter(|d| year.contains(**d));
     let since = changes.max().copied().unwrap_or(year.first());
     let span = (since, year.last());
-    let lasting = Lasting::of(season, logged, kind);
+    let lasting = &lasting[&kind];
     let ranked = |camera: usize| -> Option<Ranked> {
         let here = &season.cameras[camera];
         // A camera whose hours are wrong ranks nowhere.
@@ -65,7 +71,7 @@ pub(super) fn leader(season: &Season, logged: &[Vec<NaiveDate>]) -> Option<Leade
         let nights = here.effort.dates_between(span.0, span.1).len();
         (is_sound && nights >= FEWEST_RANKED_NIGHTS).then(|| {
             let stretches = Stretches::of(season, logged, &[camera], kind, span);
-            let (exposure, freedom) = stretches.exposure(&lasting);
+            let (exposure, freedom) = stretches.exposure(lasting);
             Ranked {
                 camera,
                 exposure,

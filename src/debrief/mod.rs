@@ -21,6 +21,7 @@ pub use daylight::{DaylightAnswer, Usual};
 pub use known_deer::{DeerSeason, KnownDeer, SeenIn, Staying};
 pub use leader::{FEWEST_RANKED_NIGHTS, Leader};
 
+use self::lasting::Lasting;
 use crate::card::{self, Crawl};
 use crate::clock::{self, Timeline};
 use crate::clock_check::{self, CameraClock};
@@ -86,14 +87,15 @@ impl Debrief {
         let in_doubt = doubts::of_clocks(&property, &clocks);
         let season = Season::of(&property, &crawl, &timeline, &tagged, &in_doubt)?;
         let logged = shift::logged_dates(&season, &property.disturbances);
-        let daylight = daylight::answers(&season, &logged);
+        let lasting = Lasting::of_all(&season, &logged);
+        let daylight = daylight::answers(&season, &logged, &lasting);
         let weather = Weather::of(&property)?;
         let doings = shift::doings(&property, &season, &weather)?;
         let shifts = shifts(&season, &property.disturbances, &doings);
         let grounds = shift::grounds(&season, &property.grounds);
         let answered = answered::answered(&property, &season);
         let outlook = Outlook::of(&property, &tagged, &season, &weather)?;
-        let leader = leader::leader(&season, &logged);
+        let leader = leader::leader(&season, &logged, &lasting);
         let known_deer = known_deer::known_deer(&property, &season, &tagged)?;
         let names = names::check(&property, &season, today);
         let deer = known_deer::doubts(&property, &known_deer);

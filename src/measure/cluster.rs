@@ -54,16 +54,16 @@ impl Runs {
 pub fn runs_of_shares<G: AsRef<[DayCount]>>(groups: &[G], run_days: usize) -> Runs {
     let (mut observed, mut expected, mut seen_days) = (0.0, 0.0, 0);
     for days in groups.iter().map(AsRef::as_ref) {
-        let total = total(days);
-        let Some(share) = total.share() else { continue };
+        let Some(errors) = Errors::of_shares(days) else {
+            continue;
+        };
         let units = days.iter().filter(|d| d.trials > 0.0).count() as f64;
         if units < 2.0 {
             continue;
         }
-        let errors: Vec<f64> = days.iter().map(|d| d.hits - share * d.trials).collect();
-        observed += units / (units - 1.0) * long_run_sum(&errors, run_days)
+        observed += units / (units - 1.0) * long_run_sum(&errors.of_days, run_days)
             / kept_of_noise(days.len(), run_days);
-        expected += total.trials * share * (1.0 - share);
+        expected += errors.expected;
         seen_days += days.len();
     }
     runs(observed, expected, seen_days, run_days)
@@ -78,17 +78,17 @@ pub fn runs_of_counts<G: AsRef<[f64]>>(groups: &[G], run_days: usize) -> Runs {
         if n < 2.0 {
             continue;
         }
-        let mean = days.iter().sum::<f64>() / n;
-        let errors: Vec<f64> = days.iter().map(|c| c - mean).collect();
-        observed +=
-            n / (n - 1.0) * long_run_sum(&errors, run_days) / kept_of_noise(days.len(), run_days);
-        expected += n * mean;
+        let errors = Errors::of_counts(days);
+        observed += n / (n - 1.0) * long_run_sum(&errors.of_days, run_days)
+            / kept_of_noise(days.len(), run_days);
+        expected += errors.expected;
         seen_days += days.len();
     }
     runs(observed, expected, seen_days, run_days)
 }
 
-/// Runs in daily counts that may last for weeks; see [`lasting_runs_of_shares`].
+/// Runs in daily counts that may last for weeks, followed further where two weeks show some (after Newey & West
+/// 1994, as in [`lasting_runs_of_shares`]).
 pub fn lasting_runs_of_counts<G: AsRef<[f64]>>(groups: &[G], longest: usize) -> Runs {
     followed(longest, |run_days| runs_of_counts(groups, run_days))
 }
@@ -173,22 +173,23 @@ pub struct Blocks {
 impl Blocks {
     /// Takes in a stretch of days with a share of its own; see [`share_in_blocks`].
     pub fn add_shares(&mut self, days: &[DayCount]) {
-        let total = total(days);
-        if let Some(share) = total.share() {
-            let errors: Vec<f64> = days.iter().map(|d| d.hits - share * d.trials).collect();
-            self.take_in(&errors, total.trials * share * (1.0 - share));
+        if let Some(errors) = Errors::of_shares(days) {
+            self.take_in(&errors);
         }
     }
 
     /// Takes in a stretch of daily counts with a mean of its own; see [`count_in_blocks`].
     pub fn add_counts(&mut self, days: &[f64]) {
-        let events: f64 = days.iter().sum();
-        let mean = events / days.len().max(1) as f64;
-        let errors: Vec<f64> = days.iter().map(|d| d - mean).collect();
-        self.take_in(&errors, events);
+        self.take_in(&Errors::of_counts(days));
     }
 
-    fn take_in(&mut self, errors: &[f64], expected: f64) {
+    fn take_in(
+        &mut self,
+        Errors {
+            of_days: errors,
+            expected,
+        }: &Errors,
+    ) {
         let number = (errors.len() / BLOCK_DAYS)
             .max(FEWEST_BLOCKS)
             .min(errors.len());
@@ -199,7 +200,7 @@ impl Blocks {
         let sums = (0..number).map(|i| errors[begin(i)..begin(i + 1)].iter().sum::<f64>());
         let n = number as f64;
         self.observed += n / (n - 1.0) * sums.map(|s| s * s).sum::<f64>();
-        self.expected += expected;
+        self.expected += *expected;
         self.freedom += n - 1.0;
     }
 
@@ -250,6 +251,35 @@ fn bartlett(lag: usize, run_days: usize) -> f64 {
     1.0 - lag as f64 / (run_days + 1) as f64
 }
 
+/// How far each day of a stretch lies from what the stretch as a whole leads to expect.
+pub(super) struct Errors {
+    pub of_days: Vec<f64>,
+    /// The variance of their sum, if events were independent.
+    pub expected: f64,
+}
+
+impl Errors {
+    /// Of hits, by the stretch's own share; `None` without a trial.
+    pub fn of_shares(days: &[DayCount]) -> Option<Self> {
+        let total = total(days);
+        let share = total.share()?;
+        Some(Self {
+            of_days: days.iter().map(|d| d.hits - share * d.trials).collect(),
+            expected: total.trials * share * (1.0 - share),
+        })
+    }
+
+    /// Of counts, by their own mean.
+    pub fn of_counts(days: &[f64]) -> Self {
+        let events: f64 = days.iter().sum();
+        let mean = events / days.len().max(1) as f64;
+        Self {
+            of_days: days.iter().map(|d| d - mean).collect(),
+            expected: events,
+        }
+    }
+}
+
 /// All trials and hits of some days.
 fn total(days: &[DayCount]) -> Counts {
     Counts {
@@ -260,6 +290,15 @@ fn total(days: &[DayCount]) -> Counts {
 
 /// Squares plus Bartlett-weighted products of neighbours; not negative.
 fn long_run_sum(errors: &[f64], run_days: usize) -> f64 {
+    weighted_products(errors, run_days, |lag| bartlett(lag, run_days)).max(0.0)
+}
+
+/// Squares of days, and the products of days up to `furthest` apart, both ways round, by their distance's weight.
+pub(super) fn weighted_products(
+    errors: &[f64],
+    furthest: usize,
+    weight: impl Fn(usize) -> f64,
+) -> f64 {
     let products = |lag: usize| -> f64 {
         errors
             .iter()
@@ -267,10 +306,10 @@ fn long_run_sum(errors: &[f64], run_days: usize) -> f64 {
             .map(|(a, b)| a * b)
             .sum()
     };
-    let neighbours: f64 = (1..=run_days)
-        .map(|lag| 2.0 * bartlett(lag, run_days) * products(lag))
+    let neighbours: f64 = (1..=furthest)
+        .map(|lag| 2.0 * weight(lag) * products(lag))
         .sum();
-    (products(0) + neighbours).max(0.0)
+    products(0) + neighbours
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! What it costs that deer stay for weeks, where a whole record is told in one number.
 
-use super::{Counts, DayCount, Runs, moderation};
+use super::cluster::{Errors, weighted_products};
+use super::{DayCount, Runs, moderation};
 
 /// Days that hang together wholly, as far as a record tells; past twice as many nothing does. Of a short stretch a
 /// quarter: more could not be told from its mean.
@@ -45,13 +46,8 @@ impl LongRun {
     pub fn of_shares<G: AsRef<[DayCount]>>(stretches: &[G]) -> Option<Self> {
         let mut sums = Sums::default();
         for days in stretches.iter().map(AsRef::as_ref) {
-            let total = Counts {
-                hits: days.iter().map(|d| d.hits).sum(),
-                trials: days.iter().map(|d| d.trials).sum(),
-            };
-            if let Some(share) = total.share() {
-                let errors: Vec<f64> = days.iter().map(|d| d.hits - share * d.trials).collect();
-                sums.take_in(&errors, total.trials * share * (1.0 - share));
+            if let Some(errors) = Errors::of_shares(days) {
+                sums.take_in(&errors);
             }
         }
         sums.long_run()
@@ -61,28 +57,27 @@ impl LongRun {
     pub fn of_counts<G: AsRef<[f64]>>(stretches: &[G]) -> Option<Self> {
         let mut sums = Sums::default();
         for days in stretches.iter().map(AsRef::as_ref) {
-            let events: f64 = days.iter().sum();
-            let mean = events / days.len().max(1) as f64;
-            let errors: Vec<f64> = days.iter().map(|d| d - mean).collect();
-            sums.take_in(&errors, events);
+            sums.take_in(&Errors::of_counts(days));
         }
         sums.long_run()
     }
 }
 
 impl Sums {
-    /// Days with their mean taken out, whose sum would have the variance `expected` if they were independent. Products
-    /// of two days count wholly up to [`WHOLLY_DAYS`] or so and fall to nothing at twice as many (the trapezoid of Politis &
+    /// Products of two days count wholly up to [`WHOLLY_DAYS`] or so and fall to nothing at twice as many (the trapezoid of Politis &
     /// Romano 1995, Journal of Time Series Analysis 16:67-103, which unlike Bartlett's window does not shorten long
     /// runs); what the mean took with it is given back by the expectation of that form. Its degrees of freedom are
     /// those of a sum of squares with the same two moments (Satterthwaite 1946, Biometrics Bulletin 2:110-114).
-    fn take_in(&mut self, errors: &[f64], expected: f64) {
-        let form = Form::of(errors.len());
-        let Some(form) = form.filter(|_| expected > 0.0) else {
+    fn take_in(&mut self, errors: &Errors) {
+        let days = errors.of_days.len();
+        let form = Form::of(days);
+        let Some(form) = form.filter(|_| errors.expected > 0.0) else {
             return;
         };
-        let per_day = expected / errors.len() as f64;
-        self.seen += form.of_days(errors);
+        let per_day = errors.expected / days as f64;
+        self.seen += weighted_products(&errors.of_days, form.weights.len() - 1, |lag| {
+            form.weights[lag]
+        });
         self.expected += per_day * form.trace;
         self.spread += per_day * per_day * form.squares;
     }
@@ -133,21 +128,6 @@ impl Form {
             squares: plain - 2.0 * of_rows / n + all * all / (n * n),
             weights,
         })
-    }
-
-    fn of_days(&self, errors: &[f64]) -> f64 {
-        let products = |lag: usize| -> f64 {
-            let later = errors.iter().skip(lag);
-            errors.iter().zip(later).map(|(a, b)| a * b).sum()
-        };
-        let by_lag = |(lag, w): (usize, &f64)| {
-            if lag == 0 {
-                products(0)
-            } else {
-                2.0 * w * products(lag)
-            }
-        };
-        self.weights.iter().enumerate().map(by_lag).sum()
     }
 }
 

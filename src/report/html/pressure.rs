@@ -107,15 +107,11 @@ pub(super) fn said(debrief: &Debrief) -> impl Iterator<Item = Said> {
 
 /// What comes again and again is set against other days, so what it may have changed for good is in both.
 fn not_asked(debrief: &Debrief) -> Option<String> {
-    let is_logged = |r: &&Repeated| {
-        debrief
-            .property
-            .disturbances
-            .iter()
-            .any(|d| d.what == r.what)
-    };
-    let repeated = || debrief.shifts.repeated.iter().filter(is_logged);
-    let open: Vec<String> = repeated()
+    let log = &debrief.property.disturbances;
+    let is_logged = |r: &&Repeated| log.iter().any(|d| d.what == r.what);
+    let logged: Vec<&Repeated> = debrief.shifts.repeated.iter().filter(is_logged).collect();
+    let open: Vec<String> = logged
+        .iter()
         .filter(|r| sentence(debrief, r).is_none())
         .map(|r| format!("{} ({})", r.what, words::counted(r.times, "time")))
         .collect();
@@ -126,7 +122,7 @@ fn not_asked(debrief: &Debrief) -> Option<String> {
             words::listed(&open)
         ),
     };
-    repeated().next().is_some().then(|| {
+    (!logged.is_empty()).then(|| {
         format!(
             "{shown}Whether something stayed changed from the first of them on is not asked of what comes again and again: to ask it, log its first day alone, under words of its own."
         )
