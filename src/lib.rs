@@ -16,6 +16,7 @@
 //! | [`weather`] | the weather at any moment | [`weather::Air`] |
 //! | [`clock_check`] | whether a clock can be believed, by the light in the pictures | [`clock_check::Finding`] |
 //! | [`view_check`] | whether a camera was moved or turned, by its still background | [`view_check::ViewChange`] |
+//! | [`empty_check`] | whether a picture probably shows nothing, by those around it | [`empty_check::Found`] |
 //! | [`visits`] | independent visits, camera-nights | [`visits::Season`] |
 //! | [`measure`] | statistics on plain slices; knows no deer | [`measure::Estimate`] |
 //! | [`shift`] | before, after, near, control, verdict | [`shift::Shifts`] |
@@ -64,6 +65,7 @@ pub mod commands;
 pub mod coop;
 pub mod debrief;
 pub mod desk;
+pub mod empty_check;
 pub mod exchange;
 pub mod files;
 pub mod measure;

@@ -18,6 +18,7 @@ use polars::prelude::{
     BooleanChunked, DataFrame, ParquetCompression, ParquetReader, ParquetWriter, SerReader,
 };
 
+use super::difference::Difference;
 use super::glance::Glance;
 use super::{Picture, header, memory_table};
 use crate::files::{FileState, Lasting, write_whole};
@@ -34,6 +35,10 @@ pub(super) type Headers = Vec<(FileState, Picture)>;
 /// What a look showed; `None` of a picture that cannot be decoded.
 pub(super) type Looks = HashMap<String, Option<Glance>>;
 
+/// How pictures differ from their neighbours, each with the state that these files and their order had; `None`
+/// where it cannot be said.
+pub(super) type Differences = HashMap<String, (u64, Option<Difference>)>;
+
 /// What was read of a property's files.
 #[derive(Debug, Default)]
 pub struct Memory {
@@ -41,6 +46,7 @@ pub struct Memory {
     /// One row a picture, without what looks showed.
     table: DataFrame,
     looks: Mutex<Looks>,
+    differences: Mutex<Differences>,
     is_changed: AtomicBool,
 }
 
@@ -52,11 +58,12 @@ impl Memory {
             let table = ParquetReader::new(file).finish().ok()?;
             memory_table::read(table).ok()
         };
-        let (table, headers, looks) = read().unwrap_or_default();
+        let (table, headers, looks, differences) = read().unwrap_or_default();
         let memory = Self {
             root: root.to_path_buf(),
             table,
             looks: Mutex::new(looks),
+            differences: Mutex::new(differences),
             is_changed: AtomicBool::new(false),
         };
         (memory, headers)
@@ -64,6 +71,11 @@ impl Memory {
 
     fn looks(&self) -> MutexGuard<'_, Looks> {
         self.looks.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn differences(&self) -> MutexGuard<'_, Differences> {
+        let held = self.differences.lock();
+        held.unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Keeps of what was known only the files that are the same, and takes in those that were read. One that
@@ -83,6 +95,8 @@ impl Memory {
         let read: Vec<(FileState, &Picture)> = read.iter().map(|(s, p)| (state(s), *p)).collect();
         self.is_changed.store(true, Ordering::Relaxed);
         self.looks().retain(|path, _| same.contains(path.as_str()));
+        self.differences()
+            .retain(|path, _| same.contains(path.as_str()));
         let kept = memory_table::paths(&self.table).and_then(|paths| {
             let mask: BooleanChunked = paths.iter().map(|p| Some(is_same(p))).collect();
             Ok(self.table.filter(&mask)?)
@@ -108,6 +122,25 @@ impl Memory {
         glance
     }
 
+    /// For every picture a number that changes with its file.
+    pub fn file_states(&self) -> HashMap<String, u64> {
+        memory_table::file_states(&self.table).unwrap_or_default()
+    }
+
+    /// How some pictures differ from their neighbours, if that is known of all of them, of files in this state.
+    pub fn differences_of(&self, pictures: &[&str], state: u64) -> Option<Vec<Option<Difference>>> {
+        let known = self.differences();
+        let of = |path: &&str| known.get(*path).filter(|d| d.0 == state).map(|d| d.1);
+        pictures.iter().map(of).collect()
+    }
+
+    /// Takes in how a picture differs from its neighbours.
+    pub fn note_difference(&self, picture: &str, state: u64, found: Option<Difference>) {
+        self.differences()
+            .insert(picture.to_owned(), (state, found));
+        self.is_changed.store(true, Ordering::Relaxed);
+    }
+
     /// Writes down what is new. A property that cannot be written to is read anew each time.
     pub fn keep(&self) {
         if self.is_changed.load(Ordering::Relaxed) && self.table.height() > 0 {
@@ -116,7 +149,8 @@ impl Memory {
     }
 
     fn write(&self) -> Result<()> {
-        let mut table = memory_table::with_looks(self.table.clone(), &self.looks())?;
+        let table = memory_table::with_looks(self.table.clone(), &self.looks())?;
+        let mut table = memory_table::with_differences(table, &self.differences())?;
         let folder = self.root.join(FOLDER);
         std::fs::create_dir_all(&folder)?;
         let write = |file: &mut File| {

@@ -1,20 +1,25 @@
 //! What is remembered of pictures as a table, and back.
 
+use std::collections::HashMap;
+
 use anyhow::{Context, Result};
 use chrono::{DateTime, FixedOffset, Utc};
 use image::GrayImage;
 use polars::prelude::*;
 use rayon::prelude::*;
+use xxhash_rust::xxh3::xxh3_64;
 
+use super::difference::Difference;
 use super::frame::{ACROSS, DOWN};
 use super::glance::Glance;
-use super::memory::{Headers, Looks};
+use super::memory::{Differences, Headers, Looks};
 use super::shade::Shade;
 use super::{CameraTime, LightFacts, Picture, Stamp, TimeOrigin, Untimed};
 use crate::files::FileState;
 use crate::property::Position;
 
 const LOOKS: [&str; 2] = ["look", "small"];
+const DIFFERENCES: [&str; 4] = ["beside", "apart", "by_day", "place"];
 const PATH: &str = "path";
 const UNDECODED: &str = "none";
 
@@ -88,12 +93,80 @@ pub(super) fn with_looks(mut table: DataFrame, looks: &Looks) -> Result<DataFram
     Ok(table)
 }
 
-/// The table without its looks, its pictures, and the looks.
-pub(super) fn read(table: DataFrame) -> Result<(DataFrame, Headers, Looks)> {
+/// The same table with how pictures differ from their neighbours: `beside` (the state of the files compared),
+/// `apart` (standard deviations; none where it cannot be said), `by_day` and `place` (left, top, width and
+/// height as parts of the frame: four `f32`, little end first).
+pub(super) fn with_differences(
+    mut table: DataFrame,
+    differences: &Differences,
+) -> Result<DataFrame> {
+    let paths = paths(&table)?.clone();
+    let of = |path: Option<&str>| differences.get(path?);
+    let found = |path: Option<&str>| of(path)?.1;
+    let beside: UInt64Chunked = paths.iter().map(|p| of(p).map(|d| d.0)).collect();
+    let apart: Float32Chunked = paths.iter().map(|p| found(p).map(|f| f.most)).collect();
+    let by_day: BooleanChunked = paths.iter().map(|p| found(p).map(|f| f.by_day)).collect();
+    let place: BinaryChunked = paths
+        .iter()
+        .map(|p| found(p).map(|f| f.place.map(f32::to_le_bytes).concat()))
+        .collect();
+    let columns = [
+        beside.into_column(),
+        apart.into_column(),
+        by_day.into_column(),
+        place.into_column(),
+    ];
+    for (mut column, name) in columns.into_iter().zip(DIFFERENCES) {
+        column.rename(name.into());
+        table.with_column(column)?;
+    }
+    Ok(table)
+}
+
+fn differences(table: &DataFrame) -> Result<Differences> {
+    let [beside, apart, by_day, place] = DIFFERENCES.map(|name| table.column(name));
+    let (beside, apart) = (beside?.u64()?, apart?.f32()?);
+    let (by_day, place) = (by_day?.bool()?, place?.binary()?);
+    let found = |row: usize| {
+        let mut four = place.get(row)?.chunks_exact(4);
+        let mut part = || Some(f32::from_le_bytes(four.next()?.try_into().ok()?));
+        Some(Difference {
+            most: apart.get(row)?,
+            by_day: by_day.get(row)?,
+            place: [part()?, part()?, part()?, part()?],
+        })
+    };
+    let rows = paths(table)?.iter().zip(beside.iter()).enumerate();
+    let known =
+        rows.filter_map(|(row, (path, beside))| Some((path?.to_owned(), (beside?, found(row)))));
+    Ok(known.collect())
+}
+
+/// For every picture a number made of its file's state.
+pub(super) fn file_states(table: &DataFrame) -> Result<HashMap<String, u64>> {
+    let whole = |name: &str| -> Result<&Int64Chunked> { Ok(table.column(name)?.i64()?) };
+    let (bytes, written, changed) = (whole("bytes")?, whole("written_ns")?, whole("changed_ns")?);
+    let (inode, ends) = (table.column("inode")?.u64()?, table.column("ends")?.u64()?);
+    let state = |row: usize| {
+        let signed = [bytes.get(row), written.get(row), changed.get(row)];
+        let unsigned = [inode.get(row), ends.get(row)];
+        let signed = signed.map(|n| n.unwrap_or(-1).to_le_bytes());
+        let unsigned = unsigned.map(|n| n.unwrap_or(0).to_le_bytes());
+        xxh3_64([signed.concat(), unsigned.concat()].concat().as_slice())
+    };
+    let rows = paths(table)?.iter().enumerate();
+    Ok(rows
+        .filter_map(|(row, path)| Some((path?.to_owned(), state(row))))
+        .collect())
+}
+
+/// The table without its looks and differences, its pictures, the looks and the differences.
+pub(super) fn read(table: DataFrame) -> Result<(DataFrame, Headers, Looks, Differences)> {
     let (pictures, looks) = rayon::join(|| pictures(&table), || looks(&table));
     let (pictures, looks) = (pictures?, looks?);
-    let table = table.drop_many(LOOKS);
-    Ok((table, pictures, looks))
+    let differences = differences(&table)?;
+    let table = table.drop_many(LOOKS).drop_many(DIFFERENCES);
+    Ok((table, pictures, looks, differences))
 }
 
 fn looks(table: &DataFrame) -> Result<Looks> {
@@ -303,8 +376,18 @@ mod tests {
         };
         looks.insert("cards/A/1.jpg".to_owned(), Some(glance));
         looks.insert("cards/A/2.jpg".to_owned(), Some(night));
+        let mut differences = Differences::new();
+        let apart = Difference {
+            most: 2.5,
+            by_day: true,
+            place: [0.25, 0.5, 0.125, 0.1],
+        };
+        differences.insert("cards/A/3.jpg".to_owned(), (u64::MAX, Some(apart)));
+        differences.insert("cards/A/4.jpg".to_owned(), (3, None));
         let table = with_looks(of(&rows).unwrap(), &looks).unwrap();
-        let (_, headers, read_looks) = read(table).unwrap();
+        let table = with_differences(table, &differences).unwrap();
+        let (_, headers, read_looks, read_differences) = read(table).unwrap();
+        assert_eq!(read_differences, differences);
         assert_eq!(headers.len(), pictures.len());
         for (picture, back) in pictures.iter().zip(&headers) {
             assert_eq!(

@@ -7,6 +7,7 @@
 mod container;
 mod decode;
 mod descriptions;
+pub mod difference;
 mod duplicates;
 pub mod frame;
 mod glance;

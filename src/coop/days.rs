@@ -178,10 +178,13 @@ impl PropertyDays {
 
     /// The pictures of some days.
     pub(super) fn pictures(days: &[Day]) -> PicturesOn {
+        let all = days.iter().map(|d| d.pictures as usize).sum();
         PicturesOn {
-            all: days.iter().map(|d| d.pictures as usize).sum(),
+            all,
             untagged: days.iter().map(|d| d.untagged as usize).sum(),
-            untagged_visits: 0,
+            // A data set does not say how many show deer.
+            with_deer: all,
+            ..PicturesOn::default()
         }
     }
 }

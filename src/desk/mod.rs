@@ -12,7 +12,7 @@
 //! | `state`, `lost` | tags, steps that can be undone, what changed since, rows that vanished |
 //! | `visits`, `so_far`, `contact_sheet`, `deer`, `logbook`, `land_sketch`, `keys` | one file for each other thing a page asks for |
 //! | `views`, `clip` | pictures made small enough for the screen, ahead of time; clips piece by piece |
-//! | `quiet`, `sorting` | which pictures probably show nothing, and what stands out in the others |
+//! | `sorting` | which pictures probably show nothing, and what stands out in the others |
 //! | `pages`, `page/` | what the browser is given: plain HTML, one style sheet, small scripts |
 //!
 //! Every change goes to the person's own files at once: `tags.csv`, `disturbances.csv` and
@@ -37,7 +37,6 @@ mod logbook;
 mod lost;
 mod pages;
 mod pulling;
-mod quiet;
 mod screens;
 mod server;
 mod so_far;
@@ -392,5 +391,10 @@ fn sort(desk: &Desk) -> bool {
         season.touch();
         true
     });
-    desk.season().generation == generation
+    let mut season = desk.season();
+    if season.generation == generation {
+        season.sorting.end();
+        season.touch();
+    }
+    season.generation == generation
 }

@@ -1,12 +1,8 @@
-//! The help in sorting: pictures in which probably nothing is. It suggests, and never tags.
+//! The help in sorting: what was found of the pictures, screen by screen. It suggests, and never tags.
 
-use rayon::prelude::*;
-
-use super::quiet::difference;
 use super::screens::Screens;
-use crate::card::frame::{Frame, STRIP};
-use crate::card::{Crawl, decode_small};
-use crate::card::{Shade, shade_of};
+use crate::card::Crawl;
+use crate::empty_check::{Found, Sequences};
 use crate::property::Property;
 
 /// Which pictures were looked at, and what was found.
@@ -16,16 +12,6 @@ pub(super) struct Sorting {
     pub looked_at: usize,
     pub of: usize,
     pub done: bool,
-}
-
-/// What was found of a picture.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Found {
-    pub quiet: bool,
-    /// How strongly it differs from its neighbours.
-    apart: f32,
-    /// Where it differs most: left, top, width and height as parts of the picture.
-    pub place: [f32; 4],
 }
 
 impl Sorting {
@@ -38,11 +24,11 @@ impl Sorting {
         }
     }
 
-    /// Whether none of some pictures shows anything; `None` where one was not looked at, or could
-    /// not be compared.
+    /// Whether none of some pictures shows anything; `None` where one was not looked at, or could not
+    /// be compared.
     pub fn quiet(&self, pictures: &[u32]) -> Option<bool> {
         let known: Option<Vec<Found>> = pictures.iter().map(|p| self.of(*p)).collect();
-        known.map(|k| k.into_iter().all(|f| f.quiet))
+        known.map(|k| k.into_iter().all(|f| f.is_quiet))
     }
 
     /// What was found of a picture; `None` where it was not looked at, or could not be compared.
@@ -74,21 +60,14 @@ impl Sorting {
             }
         }
         self.looked_at += found.len();
-        self.done = self.looked_at >= self.of;
+    }
+
+    /// There is nothing more to look at: clips and pictures without a time cannot be compared.
+    pub fn end(&mut self) {
+        self.looked_at = self.of;
+        self.done = true;
     }
 }
-
-/// A picture that differs from its neighbours by less than this is probably nothing. Set on practice
-/// properties (seeds 1 to 12) where of 200 visits of deer fewer than one is called nothing, and
-/// tested on others.
-const QUIET_BELOW_BY_NIGHT: f32 = 2.0;
-const QUIET_BELOW_BY_DAY: f32 = 3.0;
-/// Neighbours on either side in time.
-const EITHER_SIDE: usize = 12;
-/// A neighbour further away shows another season's leaves.
-const APART_DAYS: i64 = 5;
-/// Pictures decoded and held at the same time.
-const BATCH: usize = 400;
 
 /// What the help in sorting makes of a season: for every visit its pictures, as their places in the
 /// crawl, and whether it is probably nothing (`None` where that cannot be said).
@@ -109,98 +88,19 @@ pub fn probably_nothing(
     Ok(screens.all.iter().map(|s| of_screen(&s.pictures)).collect())
 }
 
-/// Looks at every picture of the season, camera by camera, and hands on what it finds batch by
-/// batch; ends early when `take` says so.
+/// Looks at every picture of the season, camera by camera, and hands on what it finds stretch by
+/// stretch; ends early when `take` says so.
 pub(super) fn sort(
     property: &Property,
     crawl: &Crawl,
     screens: &Screens,
     mut take: impl FnMut(&[(u32, Option<Found>)]) -> bool,
 ) {
-    for camera in 0..screens.cameras.len() {
-        let of_camera: Vec<u32> = screens
-            .all
-            .iter()
-            .filter(|s| s.camera == camera)
-            .flat_map(|s| s.pictures.iter().copied())
-            .collect();
-        for from in (0..of_camera.len()).step_by(BATCH) {
-            let until = (from + BATCH).min(of_camera.len());
-            // Neighbours of the first and the last lie outside the batch.
-            let margin = EITHER_SIDE * 4;
-            let wide = from.saturating_sub(margin)..(until + margin).min(of_camera.len());
-            let looks: Vec<Option<ComparedPicture>> = of_camera[wide.clone()]
-                .par_iter()
-                .map(|p| look(property, crawl, screens, *p))
-                .collect();
-            let found: Vec<(u32, Option<Found>)> = (from..until)
-                .into_par_iter()
-                .map(|i| (of_camera[i], compared(&looks, i - wide.start)))
-                .collect();
-            if !take(&found) {
-                return;
-            }
+    let sequences = Sequences::of(property, crawl, &screens.times);
+    for stretch in sequences.stretches() {
+        if !take(&sequences.look(&stretch)) {
+            break;
         }
     }
-}
-
-/// A picture made comparable.
-struct ComparedPicture {
-    screen: u32,
-    time_s: i64,
-    shade: Option<Shade>,
-    frame: Frame,
-}
-
-fn look(
-    property: &Property,
-    crawl: &Crawl,
-    screens: &Screens,
-    picture: u32,
-) -> Option<ComparedPicture> {
-    let p = &crawl.pictures[picture as usize];
-    let time = screens.times[picture as usize]?;
-    if p.clip {
-        return None;
-    }
-    const ACROSS_PX: u16 = 160;
-    let small = decode_small(&property.root.join(&p.file), ACROSS_PX)?;
-    Some(ComparedPicture {
-        screen: screens.of_picture[picture as usize],
-        time_s: time.utc().timestamp(),
-        shade: shade_of(&small),
-        frame: Frame::of(&small),
-    })
-}
-
-fn compared(looks: &[Option<ComparedPicture>], i: usize) -> Option<Found> {
-    let this = looks[i].as_ref()?;
-    // Pictures of the same visit show the same deer.
-    let comparable = |l: &&ComparedPicture| {
-        l.screen != this.screen
-            && l.shade == this.shade
-            && (l.time_s - this.time_s).abs() <= APART_DAYS * 86_400
-    };
-    let before = looks[..i].iter().rev().flatten().filter(comparable);
-    let after = looks[i + 1..].iter().flatten().filter(comparable);
-    let neighbours: Vec<&Frame> = before
-        .take(EITHER_SIDE)
-        .chain(after.take(EITHER_SIDE))
-        .map(|l| &l.frame)
-        .collect();
-    let by_day = this.shade != Some(Shade::Grey);
-    let below = if by_day {
-        QUIET_BELOW_BY_DAY
-    } else {
-        QUIET_BELOW_BY_NIGHT
-    };
-    let found = difference(&this.frame, &neighbours, by_day)?;
-    // The strips along the top and the bottom are not looked at.
-    let [left, top, width, height] = found.place;
-    let inner = 1.0 - 2.0 * STRIP;
-    Some(Found {
-        quiet: found.most < below,
-        apart: found.most,
-        place: [left, STRIP + inner * top, width, inner * height],
-    })
+    crawl.memory.keep();
 }

@@ -237,7 +237,7 @@ impl PictureView {
 }
 
 fn moved(season: &DeskSeason, index: u32) -> Option<[f32; 4]> {
-    let found = season.sorting.of(index).filter(|f| !f.quiet)?;
+    let found = season.sorting.of(index).filter(|f| !f.is_quiet)?;
     let file = &season.crawl.pictures[index as usize].file;
     Some(box_as_held(found.place, &season.property.root.join(file)))
 }

@@ -172,6 +172,7 @@ pub fn daylight(debrief: &Debrief) -> Value {
             "per_100_nights_at_most": a.per_100_nights_between.map(|b| b.1),
             "pictures": a.pictures.all,
             "untagged_pictures": a.pictures.untagged,
+            "probably_nothing": a.pictures.probably_nothing,
             "minutes_before_sunset": a.evening.map(usual),
             "minutes_after_sunrise": a.morning.map(usual),
             "sun_day": a.sun_day.map(sun_day),

@@ -267,8 +267,7 @@ fn matched(
         let here = &season.cameras[*camera];
         let visits = here.visits_between(kind, *date, *date);
         let on = here.pictures_between(*date, *date);
-        pictures.all += on.all;
-        pictures.untagged += on.untagged;
+        pictures += on;
         let fortnight = (*date - NaiveDate::MIN).num_days() / FORTNIGHT;
         let is_weekend = matches!(date.weekday(), Weekday::Sat | Weekday::Sun);
         let stratum = strata.entry((*camera, fortnight, is_weekend)).or_default();

@@ -180,8 +180,7 @@ impl Sums {
         self.visits += day.seen.visits as usize;
         self.legal += day.seen.legal as usize;
         self.counted += day.seen.counted as usize;
-        self.pictures.all += day.pictures as usize;
-        self.pictures.untagged += day.untagged as usize;
+        self.pictures += day.pictures;
     }
 
     /// Counts for the share.
@@ -196,8 +195,7 @@ impl std::ops::AddAssign for Sums {
         self.visits += other.visits;
         self.legal += other.legal;
         self.counted += other.counted;
-        self.pictures.all += other.pictures.all;
-        self.pictures.untagged += other.pictures.untagged;
+        self.pictures += other.pictures;
     }
 }
 

@@ -4,7 +4,7 @@ use anyhow::Result;
 use chrono::{Days, NaiveDate};
 use polars::prelude::*;
 
-use super::{Camera, DeerYear, Kind};
+use super::{Camera, DeerYear, Kind, PicturesOn};
 use crate::property::DayOfYear;
 
 /// What one camera saw of one kind on one date.
@@ -24,15 +24,14 @@ struct CameraDays {
     /// The number of the place and setting at which it hung.
     place: Vec<u16>,
     worked: Vec<bool>,
-    pictures: Vec<u32>,
-    untagged: Vec<u32>,
+    pictures: Vec<PicturesOn>,
     visits: [Vec<DayVisits>; Kind::ALL.len()],
 }
 
 impl CameraDays {
     fn is_told(&self, i: usize) -> bool {
         let visits = || self.visits.iter().any(|of_kind| of_kind[i].visits > 0);
-        self.worked[i] || self.pictures[i] > 0 || visits()
+        self.worked[i] || self.pictures[i].all > 0 || visits()
     }
 }
 
@@ -52,9 +51,7 @@ pub struct Day {
     /// Whether it is known to have worked.
     pub worked: bool,
     /// Pictures taken.
-    pub pictures: u32,
-    /// Those without a tag.
-    pub untagged: u32,
+    pub pictures: PicturesOn,
 }
 
 /// Before and after the season nothing is known, and a camera that was moved is another camera.
@@ -65,8 +62,13 @@ const NOTHING: Day = Day {
         counted: 0,
     },
     worked: false,
-    pictures: 0,
-    untagged: 0,
+    pictures: PicturesOn {
+        all: 0,
+        untagged: 0,
+        with_deer: 0,
+        probably_nothing: 0,
+        untagged_visits: 0,
+    },
 };
 
 impl DayTable {
@@ -115,7 +117,6 @@ impl DayTable {
                 seen: visits[i],
                 worked: days.worked[i],
                 pictures: days.pictures[i],
-                untagged: days.untagged[i],
             }
         })
     }
@@ -142,7 +143,6 @@ impl DayTable {
                 seen: days.visits[kind as usize][i],
                 worked: days.worked[i],
                 pictures: days.pictures[i],
-                untagged: days.untagged[i],
             })
         })
     }
@@ -197,8 +197,7 @@ fn camera_days(camera: &Camera, first: NaiveDate, days: usize) -> CameraDays {
     let mut table = CameraDays {
         place: place.collect(),
         worked: vec![false; days],
-        pictures: vec![0; days],
-        untagged: vec![0; days],
+        pictures: vec![PicturesOn::default(); days],
         visits: Kind::ALL.map(|_| vec![DayVisits::default(); days]),
     };
     for i in camera.effort.dates.iter().filter_map(|d| index(*d)) {
@@ -206,8 +205,7 @@ fn camera_days(camera: &Camera, first: NaiveDate, days: usize) -> CameraDays {
     }
     for (date, on) in camera.pictures_by_date() {
         if let Some(i) = index(date) {
-            table.pictures[i] = on.all as u32;
-            table.untagged[i] = on.untagged as u32;
+            table.pictures[i] = on;
         }
     }
     for kind in Kind::ALL {
@@ -257,8 +255,8 @@ impl Rows {
         self.light_visits.push(seen.legal);
         self.visits.push(seen.visits);
         self.worked.push(days.worked[i]);
-        self.pictures.push(days.pictures[i]);
-        self.untagged.push(days.untagged[i]);
+        self.pictures.push(days.pictures[i].all as u32);
+        self.untagged.push(days.pictures[i].untagged as u32);
     }
 
     fn into_table(self, property: &str) -> Result<DataFrame> {

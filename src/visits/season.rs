@@ -3,11 +3,11 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use anyhow::Result;
-use chrono::{Datelike, Days, NaiveDate, TimeDelta};
+use chrono::{Datelike, Days, NaiveDate};
 use rayon::prelude::*;
 
 use super::effort::{Effort, effort};
-use super::visit::{Moment, Visit, visits};
+use super::visit::{Moment, Visit, most_counted, visits};
 use super::{About, DayTable, DeerYear, Kind, Told};
 use crate::card::{Crawl, Picture, file_number};
 use crate::clock::{CameraCodes, LocalTime, Timeline};
@@ -46,29 +46,45 @@ pub struct PicturesOn {
     pub all: usize,
     /// Those without a tag.
     pub untagged: usize,
-    /// The most visits that those without a tag can hold: one each, unless so close together that they would be
-    /// one visit of one kind.
+    /// Those on which a deer is tagged.
+    pub with_deer: usize,
+    /// Those of them in which there is probably nothing.
+    pub probably_nothing: usize,
+    /// The most visits of one kind, in the light that the daylight share counts, that the others without a tag can
+    /// hold.
     pub untagged_visits: usize,
 }
 
 /// Rates are not told where more than this part of the pictures has no tag yet: what is not tagged
 /// would look like deer that stayed away.
 const UNTAGGED_AT_MOST: f64 = 0.1;
+/// So few pictures without a tag are none to speak of, however few show deer.
+const HANDFUL: usize = 5;
+
+impl std::ops::AddAssign for PicturesOn {
+    fn add_assign(&mut self, on: Self) {
+        self.all += on.all;
+        self.untagged += on.untagged;
+        self.with_deer += on.with_deer;
+        self.probably_nothing += on.probably_nothing;
+        self.untagged_visits += on.untagged_visits;
+    }
+}
 
 impl std::iter::Sum for PicturesOn {
     fn sum<I: Iterator<Item = Self>>(all: I) -> Self {
-        all.fold(Self::default(), |sum, on| Self {
-            all: sum.all + on.all,
-            untagged: sum.untagged + on.untagged,
-            untagged_visits: sum.untagged_visits + on.untagged_visits,
-        })
+        let mut sum = Self::default();
+        all.for_each(|on| sum += on);
+        sum
     }
 }
 
 impl PicturesOn {
-    /// Whether enough of the pictures are tagged for a rate.
+    /// Whether enough of the pictures are tagged for a rate: of all, and of those that show deer or may. Who has
+    /// only swept away what shows nothing has tagged most of the pictures and none of the deer.
     pub fn are_tagged(self) -> bool {
-        self.untagged as f64 <= UNTAGGED_AT_MOST * self.all as f64
+        let is_part = |of: usize| self.untagged as f64 <= UNTAGGED_AT_MOST * of as f64;
+        is_part(self.all) && (self.untagged < HANDFUL || is_part(self.with_deer + self.untagged))
     }
 }
 
@@ -109,9 +125,8 @@ impl Camera {
         for (date, on) in self.pictures_on.range(from..=until.max(from)) {
             let monday = *date - Days::new(u64::from(date.weekday().num_days_from_monday()));
             let week = weeks.entry(monday).or_default();
-            *week = [*week, *on].into_iter().sum();
+            *week += *on;
         }
-        const HANDFUL: usize = 5;
         weeks
             .into_iter()
             .filter(|(_, on)| !on.are_tagged() && on.untagged >= HANDFUL)
@@ -225,7 +240,7 @@ struct Gathered {
     card_taken_on: BTreeSet<NaiveDate>,
     pictures: usize,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
-    /// When the pictures without a tag were taken.
+    /// When the pictures without a tag were taken in which there may be something.
     untagged_at: Vec<LocalTime>,
     seen: [Vec<Moment>; Kind::ALL.len()],
 }
@@ -262,21 +277,14 @@ impl Gathered {
         }
     }
 
-    /// Counts the visits that pictures without a tag can hold.
-    fn count_untagged(&mut self, gap: TimeDelta) {
-        let mut times = std::mem::take(&mut self.untagged_at);
-        times.sort_by_key(|t| t.utc());
-        for visit in times.chunk_by(|a, b| b.utc() - a.utc() <= gap) {
-            let on = self.pictures_on.entry(visit[0].date()).or_default();
-            on.untagged_visits += 1;
-        }
-    }
-
-    /// Every date of its sightings of deer.
+    /// Every date of its sightings of deer, and of pictures that may hold some.
     fn dates(&self) -> impl Iterator<Item = NaiveDate> + '_ {
         let deer = &self.seen[Kind::Deer as usize];
-        deer.chunk_by(|a, b| a.time.day() == b.time.day())
-            .map(|day| day[0].time.date())
+        let seen = deer.iter().map(|m| m.time);
+        let mut last = None;
+        seen.chain(self.untagged_at.iter().copied())
+            .filter(move |t| last.replace(t.day()) != Some(t.day()))
+            .map(LocalTime::date)
     }
 }
 
@@ -284,7 +292,8 @@ impl Gathered {
 pub type Doubts = [(String, (NaiveDate, NaiveDate))];
 
 impl Season {
-    /// Puts pictures, tags, clocks and light together.
+    /// Puts pictures, tags, clocks and light together. `nothing` says of the crawl's pictures whether there is
+    /// probably nothing in them; where it is empty that is not known.
     ///
     /// # Errors
     /// Where the sun does not rise or set at a camera on a date with a visit.
@@ -293,10 +302,11 @@ impl Season {
         crawl: &Crawl,
         timeline: &Timeline,
         tagged: &Tagged,
+        nothing: &[bool],
         doubts: &Doubts,
     ) -> Result<Self> {
         let known = known(tagged)?;
-        let gathered = gather(property, crawl, timeline, tagged, &known)?;
+        let gathered = gather(property, crawl, timeline, (tagged, nothing), &known)?;
         let names = tagged.sightings.cameras.names();
         let mut all: Vec<(&String, Gathered)> = names.iter().zip(gathered).collect();
         // Cameras as cameras.csv lists them, then those it does not, by name.
@@ -413,7 +423,7 @@ fn gather(
     property: &Property,
     crawl: &Crawl,
     timeline: &Timeline,
-    tagged: &Tagged,
+    (tagged, nothing): (&Tagged, &[bool]),
     known: &[String],
 ) -> Result<Vec<Gathered>> {
     let names = tagged.sightings.cameras.names();
@@ -421,16 +431,27 @@ fn gather(
     let mut codes = timeline.cameras.clone();
     let times = timeline.times(crawl.pictures.len())?;
     let with_tag = with_clips(crawl, &tagged.tagged);
-    for ((picture, time), is_tagged) in crawl.pictures.iter().zip(&times).zip(&with_tag) {
+    let mut shows_deer = vec![false; crawl.pictures.len()];
+    for row in tagged.sightings.rows()?.filter(|r| r.who.is_deer()) {
+        if let Some(picture) = row.picture {
+            shows_deer[picture as usize] = true;
+        }
+    }
+    for (i, (picture, time)) in crawl.pictures.iter().zip(&times).enumerate() {
         let camera = &mut cameras[codes.code(&picture.camera) as usize];
         camera.pictures += 1;
         if let Some(date) = time.map(LocalTime::date) {
             camera.active.insert(date);
             let on = camera.pictures_on.entry(date).or_default();
             on.all += 1;
-            on.untagged += usize::from(!is_tagged);
-            if !is_tagged {
-                camera.untagged_at.extend(time);
+            on.with_deer += usize::from(shows_deer[i]);
+            if with_tag[i] {
+                continue;
+            }
+            on.untagged += 1;
+            match nothing.get(i) {
+                Some(true) => on.probably_nothing += 1,
+                _ => camera.untagged_at.extend(time),
             }
         }
     }
@@ -439,10 +460,9 @@ fn gather(
         rows[row.camera as usize].push(row);
     }
     let mature_age = property.settings.mature_age;
-    let gap = property.settings.gap();
     cameras.par_iter_mut().zip(rows).for_each(|(camera, rows)| {
         camera.take_in(rows, mature_age, known);
-        camera.count_untagged(gap);
+        camera.untagged_at.sort_by_key(|t| t.utc());
     });
     for (name, dates) in rolls(property, crawl, &times) {
         let camera = &mut cameras[codes.code(name) as usize];
@@ -525,13 +545,24 @@ fn with_clips(crawl: &Crawl, tagged: &[bool]) -> Vec<bool> {
         .collect()
 }
 
-fn camera(property: &Property, name: String, gathered: Gathered, sun: &SunTable) -> Result<Camera> {
+fn camera(
+    property: &Property,
+    name: String,
+    mut gathered: Gathered,
+    sun: &SunTable,
+) -> Result<Camera> {
     let placements: Vec<&Placement> = property.placements_of(&name).collect();
+    let sun_on = |date| sun.get(date, property.position(&name, date));
+    for date in most_counted(&gathered.untagged_at, &property.settings, sun_on)? {
+        gathered
+            .pictures_on
+            .entry(date)
+            .or_default()
+            .untagged_visits += 1;
+    }
     let mut found: [Vec<Visit>; Kind::ALL.len()] = Default::default();
     for (kind, seen) in gathered.seen.into_iter().enumerate() {
-        found[kind] = visits(&seen, &property.settings, |date| {
-            sun.get(date, property.position(&name, date))
-        })?;
+        found[kind] = visits(&seen, &property.settings, sun_on)?;
     }
     Ok(Camera {
         effort: effort(&gathered.active, &placements, |date| {

@@ -157,15 +157,41 @@ pub(super) fn visits(
                 aged: pictures.iter().any(|p| p.aged),
                 named: named(pictures),
                 light,
-                counted: match settings.share_of {
-                    ShareOf::Legal => light.is_legal(),
-                    ShareOf::Daylight => light == Light::Daylight,
-                },
+                counted: counts(light, settings),
                 after_sunrise_min: first.minutes_since(sun.sunrise),
                 before_sunset_min: -first.minutes_since(sun.sunset),
             })
         })
         .collect()
+}
+
+/// Whether the daylight share counts a visit that begins in this light.
+fn counts(light: Light, settings: &Settings) -> bool {
+    match settings.share_of {
+        ShareOf::Legal => light.is_legal(),
+        ShareOf::Daylight => light == Light::Daylight,
+    }
+}
+
+/// The most counted visits that pictures at these times, in order, can hold, by the dates on which they begin: as
+/// many as can begin in light with more than the gap between them.
+///
+/// # Errors
+/// Where the sun does not rise or set on one of the dates.
+pub(super) fn most_counted(
+    times: &[LocalTime],
+    settings: &Settings,
+    mut sun: impl FnMut(NaiveDate) -> Result<SunDay, NoSunrise>,
+) -> Result<Vec<NaiveDate>, NoSunrise> {
+    let mut begun: Vec<LocalTime> = Vec::new();
+    for time in times {
+        let is_apart = |last: &LocalTime| time.utc() - last.utc() > settings.gap();
+        let light = Light::at(*time, &sun(time.date())?, settings);
+        if counts(light, settings) && begun.last().is_none_or(is_apart) {
+            begun.push(*time);
+        }
+    }
+    Ok(begun.into_iter().map(LocalTime::date).collect())
 }
 
 fn named(pictures: &[Moment]) -> u16 {
@@ -185,4 +211,34 @@ fn largest_group(pictures: &[Moment]) -> u16 {
         .map(|moment| moment.iter().map(|s| s.count).fold(0, u32::saturating_add))
         .max()
         .map_or(0, |most| u16::try_from(most).unwrap_or(u16::MAX))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono::{DateTime, TimeDelta, Utc};
+
+    /// Pictures every ten minutes with a gap of a quarter of an hour: a deer in every second one makes a visit of
+    /// each, however long the row is.
+    #[test]
+    fn a_row_of_pictures_can_hold_more_than_one_visit() {
+        let folder = tempfile::tempdir().unwrap();
+        let written = "name = \"P\"\nlatitude = 43.1\nlongitude = -90.7\ntime_zone = \"America/Chicago\"\n[visits]\ngap_min = 15\n";
+        std::fs::write(folder.path().join("property.toml"), written).unwrap();
+        let settings = Settings::read(folder.path()).unwrap();
+        let noon: DateTime<Utc> = "2025-10-18T17:00:00Z".parse().unwrap();
+        let at =
+            |minutes: i64| LocalTime::at(noon + TimeDelta::minutes(minutes), settings.time_zone);
+        let most = |minutes: &[i64]| {
+            let times: Vec<LocalTime> = minutes.iter().map(|m| at(*m)).collect();
+            let sun = |date| SunDay::on(date, settings.position);
+            most_counted(&times, &settings, sun).unwrap().len()
+        };
+        assert_eq!(settings.gap().num_minutes(), 15);
+        assert_eq!(most(&[0, 10, 20, 30]), 2);
+        assert_eq!(most(&[0, 15, 30, 31]), 2);
+        // Of those by night none is counted.
+        assert_eq!(most(&[0, 60, 600, 700]), 2);
+        assert_eq!(most(&[]), 0);
+    }
 }

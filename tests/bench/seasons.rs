@@ -119,7 +119,7 @@ fn read(folder: &Path) -> Shifts {
     let crawl = card::crawl(&property, today, &ProgressBar::hidden());
     let timeline = Timeline::of(&property, &crawl).unwrap();
     let tagged = tags::read(&property, &crawl, &timeline, today).unwrap();
-    let season = Season::of(&property, &crawl, &timeline, &tagged, &[]).unwrap();
+    let season = Season::of(&property, &crawl, &timeline, &tagged, &[], &[]).unwrap();
     verdicts(&season, &property.disturbances)
 }
 

@@ -367,11 +367,26 @@ fn untagged_is_not_tagged_and_never_nothing() {
     let near = debrief.season.cameras.iter().position(|c| c.name == "Near");
     let answer = debrief.daylight_of(near, Kind::MatureBuck).unwrap();
     assert_eq!(answer.per_100_nights, None);
-    assert_eq!(answer.per_100_nights_between, Some((100.0, 200.0)));
+    // All of them are one picture, in which nothing differs from the others.
+    assert_eq!(answer.pictures.probably_nothing, 60);
+    assert_eq!(answer.per_100_nights_between, Some((100.0, 100.0)));
 
     let half = page(&place);
     assert!(half.contains("Only 60 of 120 pictures are tagged so far"));
-    assert!(half.contains("not tagged: 100 at least, 200 at most"));
+    assert!(half.contains("not tagged: 100 at least, 100 at most"));
+    assert!(half.contains("with 60 untagged pictures left out as probably nothing"));
+    // Where they cannot be compared each may hold a deer.
+    for day in 30..60 {
+        for n in 0..2 {
+            let file = format!("cards/Near/IMG_{day:03}{n}.JPG");
+            let mut bytes = std::fs::read(place.path().join(&file)).unwrap();
+            bytes.truncate(bytes.len() - 40);
+            place.put(&file, bytes);
+        }
+    }
+    let cut = place.debrief();
+    let answer = cut.daylight_of(near, Kind::MatureBuck).unwrap();
+    assert_eq!(answer.per_100_nights_between, Some((100.0, 200.0)));
     assert!(half.contains("have no tag"));
     // One week missing out of nine is told by its camera and date.
     for day in 30..56 {
@@ -381,5 +396,9 @@ fn untagged_is_not_tagged_and_never_nothing() {
     }
     place.put("tags.csv", &tags);
     let most = page(&place);
-    assert!(most.contains("less than nine tenths of it: Near in the week of 27 October."));
+    assert!(
+        most.contains(
+            "less than nine tenths of what may show deer: Near in the week of 27 October."
+        )
+    );
 }

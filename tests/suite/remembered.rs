@@ -177,3 +177,50 @@ fn a_change_of_the_pixels_is_seen() {
     forget(&place);
     assert_eq!(report(&place), with_memory);
 }
+
+/// Pictures without a tag are compared with their neighbours once, and anew after any of those has changed.
+#[test]
+fn what_shows_probably_nothing_is_remembered_with_its_neighbours() {
+    let place = Place::practice(&Options {
+        weeks: 3,
+        seed: 5,
+        ..Options::default()
+    });
+    let tags = fs::read_to_string(place.path().join("tags.csv")).unwrap();
+    let is_deer = |l: &&str| !l.contains(",empty");
+    let deer: Vec<&str> = tags.lines().filter(is_deer).collect();
+    place.put("tags.csv", deer.join("\n"));
+    std::thread::sleep(SETTLED);
+    let fresh = report(&place);
+    let nothing = |report: &Report| {
+        let findings: serde_json::Value = serde_json::from_slice(&report["findings.json"]).unwrap();
+        let rows = findings["daylight"].as_array().unwrap().iter();
+        let all = rows.map(|r| r["probably_nothing"].as_u64().unwrap());
+        all.max().unwrap()
+    };
+    assert!(nothing(&fresh) > 20, "{}", nothing(&fresh));
+    assert!(opened(&place) <= 8);
+    assert_eq!(report(&place), fresh);
+    forget(&place);
+    assert_eq!(report(&place), fresh);
+    // Every picture of a deer shows a branch from now on, its length and its date kept.
+    let mut changed = 0;
+    for file in walkdir::WalkDir::new(place.path().join("cards")) {
+        let path = file.unwrap().into_path();
+        let below = path.strip_prefix(place.path()).unwrap().to_str().unwrap();
+        if path.is_file() && deer.iter().any(|l| l.starts_with(below)) && changed < 60 {
+            let facts = fs::metadata(&path).unwrap();
+            let mut bytes = fs::read(&path).unwrap();
+            let until = bytes.len() - 2048;
+            bytes[4096.min(until)..until].fill(0x2a);
+            fs::write(&path, bytes).unwrap();
+            let file = File::options().write(true).open(&path).unwrap();
+            file.set_modified(facts.modified().unwrap()).unwrap();
+            changed += 1;
+        }
+    }
+    assert_eq!(changed, 60);
+    let with_memory = report(&place);
+    forget(&place);
+    assert_eq!(report(&place), with_memory);
+}

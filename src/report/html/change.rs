@@ -257,10 +257,11 @@ fn notes(
         for (side, name) in [(&s.before, "before"), (&s.after, "after")] {
             if !side.pictures.are_tagged() {
                 notes.push(format!(
-                    "{}: {} of {} on the days {name} without a tag yet, so no rates are given.",
+                    "{}: {} of {} on the days {name} without a tag yet, beside {} that show deer, so no rates are given.",
                     camera.name,
                     words::grouped(side.pictures.untagged),
-                    words::counted(side.pictures.all, "picture")
+                    words::counted(side.pictures.all, "picture"),
+                    words::grouped(side.pictures.with_deer)
                 ));
             }
             let days = (side.until + Days::new(1) - side.from).num_days() as usize;

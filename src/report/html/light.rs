@@ -151,7 +151,14 @@ fn row(debrief: &Debrief, name: &str, a: &DaylightAnswer) -> Markup {
 fn rate(a: &DaylightAnswer) -> String {
     match (a.per_100_nights, a.per_100_nights_between) {
         (None, Some((least, most))) => {
-            format!("not tagged: {least:.0} at least, {most:.0} at most")
+            let nothing = match a.pictures.probably_nothing {
+                0 => String::new(),
+                n => format!(
+                    ", with {} left out as probably nothing",
+                    words::counted(n, "untagged picture")
+                ),
+            };
+            format!("not tagged: {least:.0} at least, {most:.0} at most{nothing}")
         }
         (rate, _) => words::rate(rate),
     }

@@ -37,12 +37,32 @@ fn tagged_so_far(debrief: &Debrief) -> Option<String> {
             "None of {} is tagged so far, so nothing is known of who is in them.",
             words::counted(found, "picture")
         ),
+        // Most of what is tagged shows no deer.
+        _ if all.untagged * 10 <= all.all => format!(
+            "{} have no tag yet, beside {} that show deer. What follows is of these alone: the others may hold other deer at other hours.{}",
+            words::counted(all.untagged, "picture"),
+            words::grouped(all.with_deer),
+            probably_nothing(all),
+        ),
         _ => format!(
-            "Only {} of {} are tagged so far. What follows is of these alone: the others may hold other deer at other hours.",
+            "Only {} of {} are tagged so far. What follows is of these alone: the others may hold other deer at other hours.{}",
             words::grouped(tagged),
             words::counted(found, "picture"),
+            probably_nothing(all),
         ),
     })
+}
+
+/// How many of the pictures without a tag can be looked over at once.
+fn probably_nothing(all: PicturesOn) -> String {
+    match all.probably_nothing {
+        0 => String::new(),
+        n => format!(
+            " In {} of the {} without a tag there is probably nothing: the page for tagging puts them together, to be looked over and swept.",
+            words::grouped(n),
+            words::grouped(all.untagged),
+        ),
+    }
 }
 
 /// Cameras and weeks of the newest season of which too little is tagged, although most of it is.
@@ -70,7 +90,7 @@ fn untagged_weeks(debrief: &Debrief) -> Option<String> {
         told += &format!(" and {}", words::counted(more, "more camera"));
     }
     (!told.is_empty()).then(|| {
-        format!("Not tagged yet, or less than nine tenths of it: {told}. Deer may be missing there, and what is said of these days may change.")
+        format!("Not tagged yet, or less than nine tenths of what may show deer: {told}. Deer may be missing there, and what is said of these days may change.")
     })
 }
 

@@ -8,7 +8,7 @@
 //! nowhere by more than things differ there. How bright the picture is, as a whole and from one side
 //! to the other, is taken out first, since that changes from one picture to the next.
 
-use crate::card::frame::{ACROSS, DOWN, Frame, mean_around};
+use super::frame::{ACROSS, DOWN, Frame, mean_around};
 
 /// Fewer neighbours than this do not show what stands there.
 pub const FEWEST: usize = 6;
@@ -18,6 +18,8 @@ pub const FEWEST: usize = 6;
 pub struct Difference {
     /// How strongly where it differs most.
     pub most: f32,
+    /// Whether colour was compared too, as by day.
+    pub by_day: bool,
     /// Where that is: left, top, width and height as parts of the frame.
     pub place: [f32; 4],
 }
@@ -38,6 +40,7 @@ pub fn difference(picture: &Frame, neighbours: &[&Frame], has_colour: bool) -> O
     let most = all.iter().copied().reduce(f32::max)?;
     Some(Difference {
         most: most.sqrt(),
+        by_day: has_colour,
         place: around_the_most(&all, most),
     })
 }
@@ -120,8 +123,8 @@ fn shortest_half(values: &mut [f32]) -> Usual {
 
 #[cfg(test)]
 mod tests {
+    use super::super::frame::STRIP;
     use super::*;
-    use crate::card::frame::STRIP;
     use image::{Rgb, RgbImage};
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
