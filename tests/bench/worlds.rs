@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use chrono::{Days, NaiveDate};
+use chrono::{Days, NaiveDate, NaiveDateTime};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Binomial, Distribution, Exp, Gamma, Normal, Poisson};
@@ -44,6 +44,20 @@ pub enum Law {
     Effect,
 }
 
+/// How far the near camera's pictures are tagged; the other cameras' are, all of them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Tagging {
+    /// Everything is written down, without pictures.
+    WithoutPictures,
+    /// From the ninth day after the date on none is.
+    Tail,
+    /// The same, but the camera takes ten pictures of nothing a day, and those are all swept away: of all pictures
+    /// nine in ten are tagged.
+    SweptTail,
+    /// Of the days after every eleventh picture is not, in the order in which they were taken.
+    Scattered,
+}
+
 /// A world to be played.
 #[derive(Debug, Clone, Copy)]
 pub struct World {
@@ -64,6 +78,7 @@ pub struct World {
     pub named: bool,
     /// From the date on every second visit in light at the near cameras does not come.
     pub halved: bool,
+    pub tagging: Tagging,
 }
 
 impl World {
@@ -79,6 +94,7 @@ impl World {
             length: 84,
             named: false,
             halved: false,
+            tagging: Tagging::WithoutPictures,
         }
     }
 
@@ -110,6 +126,11 @@ impl World {
     #[allow(dead_code, reason = "the suite asks the bench for other worlds")]
     pub const fn halved(mut self) -> Self {
         self.halved = true;
+        self
+    }
+
+    pub const fn tagged(mut self, tagging: Tagging) -> Self {
+        self.tagging = tagging;
         self
     }
 
@@ -159,6 +180,9 @@ impl World {
                 "name = \"World\"\nlatitude = 43.1\nlongitude = -90.7\ntime_zone = \"America/Chicago\"\n{days}"
             ),
         );
+        if self.tagging != Tagging::WithoutPictures {
+            rows = self.photographed(folder, &rows, day(self.date()));
+        }
         put("sightings.csv", rows);
         let near: Vec<String> = (0..self.near).map(name).collect();
         put(
@@ -169,6 +193,51 @@ impl World {
                 near.join(";")
             ),
         );
+    }
+
+    /// Turns the near camera's rows into pictures and tags, and gives back the others'.
+    fn photographed(&self, folder: &Path, rows: &str, date: NaiveDate) -> String {
+        let near = name(0);
+        let (own, others): (Vec<&str>, Vec<&str>) = rows
+            .lines()
+            .partition(|l| l.split(',').next() == Some(near.as_str()));
+        let mut own: Vec<(NaiveDateTime, &str)> = own
+            .into_iter()
+            .map(|line| {
+                let mut cells = line.splitn(3, ',').skip(1);
+                let time = cells.next().unwrap();
+                let time = NaiveDateTime::parse_from_str(time, "%Y-%m-%dT%H:%M").unwrap();
+                (time, cells.next().unwrap())
+            })
+            .collect();
+        if self.tagging == Tagging::SweptTail {
+            let days = (0..self.length as u64).flat_map(|d| (1..=10).map(move |n| (d, n)));
+            let first = date - Days::new(self.date() as u64);
+            own.extend(days.map(|(d, n)| {
+                let time = (first + Days::new(d)).and_hms_opt(12, 3 + 5 * n, 0);
+                (time.unwrap(), "empty,,")
+            }));
+        }
+        own.sort_by_key(|(time, _)| *time);
+        let cards = folder.join("cards").join(&near);
+        std::fs::create_dir_all(&cards).unwrap();
+        let mut tags = "picture,who,age,name\n".to_owned();
+        for (n, (time, seen)) in own.iter().enumerate() {
+            let file = format!("IMG_{n:04}.JPG");
+            std::fs::write(cards.join(&file), picture(*time)).unwrap();
+            let days_after = (time.date() - date).num_days();
+            let is_tagged = match self.tagging {
+                Tagging::WithoutPictures => true,
+                Tagging::Tail => days_after < 9,
+                Tagging::SweptTail => days_after < 9 || *seen == "empty,,",
+                Tagging::Scattered => days_after < 0 || n % 11 != 0,
+            };
+            if is_tagged {
+                let _ = writeln!(tags, "cards/{near}/{file},{seen}");
+            }
+        }
+        std::fs::write(folder.join("tags.csv"), tags).unwrap();
+        others.join("\n")
     }
 
     /// Mature bucks and their visits, in light and in all, of every camera and day.
@@ -436,6 +505,16 @@ fn rows_of_a_day(
     }
 }
 
+/// A picture with this time by its header.
+fn picture(time: NaiveDateTime) -> Vec<u8> {
+    const SHOWN: &[u8] = b"2025:11:08 06:41:27";
+    let mut bytes = include_bytes!("../reference/exif/original_only.jpg").to_vec();
+    let at = bytes.windows(SHOWN.len()).position(|w| w == SHOWN).unwrap();
+    let time = time.format("%Y:%m:%d %H:%M:%S").to_string();
+    bytes[at..at + SHOWN.len()].copy_from_slice(time.as_bytes());
+    bytes
+}
+
 /// The worlds without an effect.
 pub fn worlds() -> Vec<World> {
     use Law::*;
@@ -518,5 +597,14 @@ pub fn worlds() -> Vec<World> {
             .rate(1.5)
             .even()
             .cameras(25),
+        World::new("the near camera's last days are not tagged", Steady)
+            .rate(1.5)
+            .tagged(Tagging::Tail),
+        World::new("the same, with what shows nothing swept away", Steady)
+            .rate(1.5)
+            .tagged(Tagging::SweptTail),
+        World::new("every eleventh picture after is not tagged", Steady)
+            .rate(1.5)
+            .tagged(Tagging::Scattered),
     ]
 }
