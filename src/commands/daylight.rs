@@ -50,11 +50,23 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
             let name = answer.camera.map_or("whole property", |c| {
                 debrief.season.cameras[c].name.as_str()
             });
+            let is_tagged = answer.pictures.are_tagged();
+            if answer.visits == 0 && !is_tagged {
+                super::say(format_args!("    {name:width$}  not tagged"))?;
+                continue;
+            }
             super::say(format_args!(
-                "    {name:width$}  {:>4} of {:<5} {}{}",
+                "    {name:width$}  {:>4} of {:<5} {}{}{}",
                 answer.counted,
                 answer.visits,
                 super::percent(answer.share),
+                match is_tagged {
+                    true => String::new(),
+                    false => format!(
+                        "  {} of {} pictures without a tag",
+                        answer.pictures.untagged, answer.pictures.all
+                    ),
+                },
                 if answer.clock_in_doubt && answer.camera.is_some() {
                     "  clock in doubt"
                 } else {

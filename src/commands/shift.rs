@@ -7,6 +7,7 @@ use clap::Args;
 
 use crate::debrief::Debrief;
 use crate::report;
+use crate::shift::Side;
 
 /// Before and after each disturbance
 #[derive(Args)]
@@ -62,14 +63,12 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
         let worked = |s: &&crate::shift::Shift| s.before.nights + s.after.nights > 0;
         for s in together.into_iter().chain(rows).filter(worked) {
             super::say(format_args!(
-                "    {:7} {:20} {:>3} of {:<3} then {:>3} of {:<3} {}; {}",
+                "    {:7} {:20} {} then {} {}; {}",
                 s.role.word(),
                 s.camera
                     .map_or("all near together", |c| debrief.camera_name(Some(c))),
-                s.before.counted,
-                s.before.visits,
-                s.after.counted,
-                s.after.visits,
+                counts(&s.before),
+                counts(&s.after),
                 s.light_verdict.word(),
                 s.verdict.word()
             ))?;
@@ -88,4 +87,12 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
         ))?;
     }
     Ok(())
+}
+
+/// `  3 of 12 `; of what nobody has tagged nothing is counted.
+fn counts(side: &Side) -> String {
+    match side.visits == 0 && !side.pictures.are_tagged() {
+        true => "not tagged".to_owned(),
+        false => format!("{:>3} of {:<3}", side.counted, side.visits),
+    }
 }

@@ -150,7 +150,9 @@ fn answer(
         .flatten();
     let between = || {
         let of = |visits: usize| 100.0 * visits as f64 / nights as f64;
-        (of(counted), of(counted + pictures.untagged_visits))
+        let fewest = |c: &&Camera| c.counted_at_least(kind, first, last);
+        let fewest = cameras.iter().map(fewest).sum();
+        (of(fewest), of(counted + pictures.untagged_visits))
     };
     let is_open = per_100_nights.is_none() && nights > 0 && season.about.tells_of(kind);
     let minutes = |of: fn(&Visit) -> f64, morning: bool| {

@@ -392,6 +392,10 @@ fn sort(desk: &Desk) -> bool {
         true
     });
     let mut season = desk.season();
+    // Into a folder that went away nothing is written.
+    if season.ensure_there().is_ok() {
+        crawl.memory.keep();
+    }
     if season.generation == generation {
         season.sorting.end();
         season.touch();

@@ -97,10 +97,6 @@ pub(super) fn sort(
     mut take: impl FnMut(&[(u32, Option<Found>)]) -> bool,
 ) {
     let sequences = Sequences::of(property, crawl, &screens.times);
-    for stretch in sequences.stretches() {
-        if !take(&sequences.look(&stretch)) {
-            break;
-        }
-    }
-    crawl.memory.keep();
+    let mut stretches = sequences.stretches().into_iter();
+    stretches.all(|s| take(&sequences.look(&s)));
 }

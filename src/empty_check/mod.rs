@@ -42,8 +42,8 @@ const APART_DAYS: i64 = 5;
 const SAME_DEER_MIN: i64 = 5;
 /// Pictures decoded and held at the same time.
 const BATCH: usize = 400;
-/// A stretch of pictures ends with its week, so that one that is added changes no other week's.
-const WEEK_S: i64 = 7 * 86_400;
+/// A stretch of pictures ends after four weeks, so that one that is added leaves those of other weeks as they were.
+const STRETCH_S: i64 = 28 * 86_400;
 
 /// Every picture that can be compared, camera by camera in order of time.
 pub struct Sequences<'a> {
@@ -62,7 +62,7 @@ struct Timed {
     run: u32,
 }
 
-/// Pictures of one camera and week.
+/// Pictures of one camera and a few weeks.
 #[derive(Debug, Clone)]
 pub struct Stretch {
     camera: usize,
@@ -92,8 +92,8 @@ impl<'a> Sequences<'a> {
         let mut all = Vec::new();
         for (camera, pictures) in self.cameras.iter().enumerate() {
             let mut from = 0;
-            for week in pictures.chunk_by(|a, b| week(a) == week(b)) {
-                for some in week.chunks(BATCH) {
+            for weeks in pictures.chunk_by(|a, b| weeks(a) == weeks(b)) {
+                for some in weeks.chunks(BATCH) {
                     let places = from..from + some.len();
                     from = places.end;
                     all.push(Stretch { camera, places });
@@ -142,6 +142,21 @@ impl<'a> Sequences<'a> {
         self.pictures(stretch).zip(found).collect()
     }
 
+    /// Those of a stretch's pictures beside which a deer is tagged: one that lies still is in picture after picture,
+    /// and none differs from the others.
+    fn beside(&self, stretch: &Stretch, is_deer: impl Fn(&u32) -> bool) -> Vec<u32> {
+        let of_camera = &self.cameras[stretch.camera];
+        let is_close = |a: &Timed, b: &Timed| (a.utc_s - b.utc_s).abs() <= 60 * STAYS_MIN;
+        let has_deer = |i: &usize| {
+            let around = |t: &&Timed| is_close(t, &of_camera[*i]);
+            let before = of_camera[..*i].iter().rev().take_while(around);
+            let mut all = before.chain(of_camera[*i..].iter().take_while(around));
+            all.any(|t| is_deer(&t.picture))
+        };
+        let places = stretch.places.clone().filter(has_deer);
+        places.map(|i| of_camera[i].picture).collect()
+    }
+
     /// Whether the camera has a tagged picture not too far from a stretch.
     fn is_begun(&self, stretch: &Stretch, is_tagged: impl Fn(&u32) -> bool) -> bool {
         let of_camera = &self.cameras[stretch.camera];
@@ -180,8 +195,8 @@ impl<'a> Sequences<'a> {
     }
 }
 
-fn week(timed: &Timed) -> i64 {
-    timed.utc_s.div_euclid(WEEK_S)
+fn weeks(timed: &Timed) -> i64 {
+    timed.utc_s.div_euclid(STRETCH_S)
 }
 
 fn in_order(mut pictures: Vec<(i64, u32)>) -> Vec<Timed> {
@@ -243,6 +258,8 @@ impl Found {
 
 /// A stretch of which more than this part has no tag is looked at.
 const UNTAGGED_AT_MOST: f64 = 0.1;
+/// A deer that is tagged may still be there so long before and after.
+const STAYS_MIN: i64 = 60;
 /// A camera with no tag so many days before and after has not been begun with: there is no rate to bound.
 const BEGUN_DAYS: i64 = 182;
 
@@ -258,9 +275,15 @@ pub fn explained(
     tagged: &Tagged,
 ) -> Result<Vec<bool>> {
     let mut explained = vec![false; crawl.pictures.len()];
+    let mut shows_deer = vec![false; crawl.pictures.len()];
     let is_tagged = |picture: &u32| tagged.tagged[*picture as usize];
     if tagged.tagged.iter().all(|t| *t) || !tagged.tagged.contains(&true) {
         return Ok(explained);
+    }
+    for row in tagged.sightings.rows()?.filter(|r| r.who.is_deer()) {
+        if let Some(picture) = row.picture {
+            shows_deer[picture as usize] = true;
+        }
     }
     let times = timeline.times(crawl.pictures.len())?;
     let sequences = Sequences::of(property, crawl, &times);
@@ -272,6 +295,9 @@ pub fn explained(
             for (picture, found) in sequences.look(&stretch) {
                 let is_quiet = found.is_some_and(|f| f.is_quiet);
                 explained[picture as usize] = is_quiet && !is_tagged(&picture);
+            }
+            for picture in sequences.beside(&stretch, |p| shows_deer[*p as usize]) {
+                explained[picture as usize] = false;
             }
         }
     }

@@ -188,15 +188,29 @@ impl<'a> Stage<'a> {
         let dates = as_it_is_now(season, disturbances, is_near, dates);
         let in_dates = |d: &&NaiveDate| **d >= dates[0];
         let at_work = |c: &usize| worked(*c).iter().filter(in_dates).count() * 2 >= dates.len();
+        let last = dates[dates.len() - 1];
+        let is_tagged = |c: &usize| {
+            season.cameras[*c]
+                .pictures_between(dates[0], last)
+                .are_tagged()
+        };
+        let at_work: Vec<usize> = (0..season.cameras.len()).filter(at_work).collect();
+        if let Some(open) = at_work.iter().find(|c| is_near(c) && !is_tagged(c)) {
+            bail!(
+                "Too little of what {} took from {} to {last} has a tag, so it is not known how often deer come there. Tag it, then ask again.",
+                season.cameras[*open].name,
+                dates[0]
+            );
+        }
         let (mut cameras, others): (Vec<usize>, Vec<usize>) =
-            (0..season.cameras.len()).filter(at_work).partition(is_near);
+            at_work.into_iter().filter(is_tagged).partition(is_near);
         ensure!(
             !cameras.is_empty(),
             "None of the cameras worked on half of the newest season's days."
         );
         ensure!(
             !others.is_empty(),
-            "Every camera is near, so there would be none to compare with. Keep some cameras away from it."
+            "Every camera of which enough is tagged is near, so there would be none to compare with. Keep some cameras away from it, and tag theirs too."
         );
         let near = cameras.len();
         cameras.extend(others);

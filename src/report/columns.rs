@@ -72,6 +72,31 @@ pub(super) const COLUMNS: &[(&str, &str, &str, &str)] = &[
     ),
     (
         "daylight.csv",
+        "per_100_nights_at_least",
+        "visits per 100 camera-nights",
+        "where too little is tagged for a rate: those in what is tagged, none of them counted twice",
+    ),
+    (
+        "daylight.csv",
+        "per_100_nights_at_most",
+        "visits per 100 camera-nights",
+        "the same with every picture without a tag a visit, as far as it may show something",
+    ),
+    ("daylight.csv", "pictures", "pictures", "taken"),
+    (
+        "daylight.csv",
+        "untagged_pictures",
+        "pictures",
+        "without a tag",
+    ),
+    (
+        "daylight.csv",
+        "probably_nothing",
+        "pictures",
+        "without a tag, in which there is probably nothing",
+    ),
+    (
+        "daylight.csv",
         "median_minutes_before_sunset",
         "minutes",
         "of evening visits; negative after sunset",

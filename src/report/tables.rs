@@ -105,6 +105,13 @@ fn daylight(debrief: &Debrief) -> Result<DataFrame> {
     let counts = |of: fn(&crate::debrief::DaylightAnswer) -> usize| -> Vec<u32> {
         rows.iter().map(|a| count(of(a))).collect()
     };
+    let bounds = |end: usize| -> Vec<Option<f64>> {
+        let of = |a: &crate::debrief::DaylightAnswer| {
+            let (least, most) = a.per_100_nights_between?;
+            Some(to_digits([least, most][end]))
+        };
+        rows.iter().map(of).collect()
+    };
     let evening = |a: &crate::debrief::DaylightAnswer| a.evening.map(|u| to_digits(u.median_min));
     let morning = |a: &crate::debrief::DaylightAnswer| a.morning.map(|u| to_digits(u.median_min));
     Ok(df!(
@@ -121,6 +128,11 @@ fn daylight(debrief: &Debrief) -> Result<DataFrame> {
         "per_100_nights" => rate,
         "per_100_nights_low" => rate_low,
         "per_100_nights_high" => rate_high,
+        "per_100_nights_at_least" => bounds(0),
+        "per_100_nights_at_most" => bounds(1),
+        "pictures" => counts(|a| a.pictures.all),
+        "untagged_pictures" => counts(|a| a.pictures.untagged),
+        "probably_nothing" => counts(|a| a.pictures.probably_nothing),
         "median_minutes_before_sunset" => rows.iter().map(evening).collect::<Vec<_>>(),
         "median_minutes_after_sunrise" => rows.iter().map(morning).collect::<Vec<_>>(),
     )?)

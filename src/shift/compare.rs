@@ -267,11 +267,8 @@ impl<'a> Compared<'a> {
             Question::LightVisits => here.sum.light_visits() >= FEWEST_LIGHT_VISITS,
             Question::AllVisits => true,
         };
-        // Of a share the visits that are tagged tell something; of none of them nothing is known.
-        let has_some = here.sum.fewest_visits() > 0;
-        let is_known = here.is_tagged || (question == Question::Share && has_some);
         let verdict = match &controls {
-            _ if !is_known => Verdict::NotTagged,
+            _ if !here.is_tagged => Verdict::NotTagged,
             _ if !has_enough || !could_show(here, question) => Verdict::TooFewVisits,
             None => Verdict::NoControl,
             Some(c) if !self.could_be_clear(here, question, c) => Verdict::TooFewVisits,
@@ -285,8 +282,8 @@ impl<'a> Compared<'a> {
         };
         Judged {
             verdict,
-            contrast: controls.as_ref().and_then(of).filter(|_| is_known),
-            p_value: p_value.filter(|_| is_known),
+            contrast: controls.as_ref().and_then(of).filter(|_| here.is_tagged),
+            p_value: p_value.filter(|_| here.is_tagged),
             earlier_years: controls.as_ref().map_or(0, |c| c.earlier_years),
             controls: controls.as_ref().map_or(0, |c| c.number),
             between: controls.map(|c| c.spread.between),

@@ -56,7 +56,8 @@ impl Sides {
     /// The change that a question is about: a difference of log odds for the share, of log rates for
     /// visits, half a visit added to every count (Gart & Zweifel 1967, Biometrika 54:181-187), its variance
     /// that of independent visits times what runs of days cost. `None` where a side has nothing to count by,
-    /// or where rates are not known because pictures have no tag yet.
+    /// or where nothing is known because pictures have no tag yet: whoever tags by day first, or at night, moves the
+    /// share as well as the rate.
     pub fn effect(&self, question: Question, noise: &Noise) -> Option<Effect> {
         match question {
             Question::Share => self.share_effect(noise),
@@ -92,7 +93,8 @@ impl Sides {
         // Where all visits or none came in light on both sides there is no change to be seen.
         let hits = before.hits + after.hits;
         let varies = hits > 0.0 && hits < before.trials + after.trials;
-        (varies && before.trials > 0.0 && after.trials > 0.0).then(|| Effect {
+        let is_known = self.are_tagged() && before.trials > 0.0 && after.trials > 0.0;
+        (varies && is_known).then(|| Effect {
             value: log_odds(after) - log_odds(before),
             variance: noise.share.design_effect * (errors(before) + errors(after)),
         })

@@ -1,6 +1,7 @@
 //! What runs of days cost: how much more the counts of a camera vary than independent visits would.
 
 use chrono::{Days, NaiveDate};
+use rayon::prelude::*;
 
 use super::effects::Question;
 use super::window::Windows;
@@ -121,7 +122,11 @@ impl Noise {
 }
 
 /// Something of every camera by itself.
-pub(super) fn each<T>(season: &Season, kind: Kind, of: impl Fn(Watched) -> T) -> Vec<T> {
+pub(super) fn each<T: Send>(
+    season: &Season,
+    kind: Kind,
+    of: impl Fn(Watched) -> T + Sync,
+) -> Vec<T> {
     let one = |camera: usize| {
         of(Watched {
             season,
@@ -129,7 +134,7 @@ pub(super) fn each<T>(season: &Season, kind: Kind, of: impl Fn(Watched) -> T) ->
             kind,
         })
     };
-    (0..season.cameras.len()).map(one).collect()
+    (0..season.cameras.len()).into_par_iter().map(one).collect()
 }
 
 /// Of several cameras the place of the first decides which date is asked for.

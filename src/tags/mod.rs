@@ -21,7 +21,7 @@ use polars::prelude::*;
 pub use book::{Opened, TagBook, tag_in};
 pub use foreign::{ForeignTag, Origin, foreign_tags};
 pub use journal::{Change, Entry, JOURNAL, Journal, Kept, PictureRows};
-pub use sightings::{Sighting, Sightings};
+pub use sightings::{NumberedRows, Sighting, Sightings};
 pub use words::{COUNT_MAX, Tag, Who};
 
 use crate::card::Crawl;

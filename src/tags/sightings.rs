@@ -47,34 +47,68 @@ impl Sightings {
     /// # Errors
     /// When the table lacks one of its columns.
     pub fn rows(&self) -> Result<impl Iterator<Item = Sighting<'_>>> {
-        let picture = self.table.column("picture")?.u32()?;
-        let camera = self.table.column("camera")?.u32()?;
-        let utc_ms = self.table.column("utc_ms")?.i64()?;
-        let offset_s = self.table.column("offset_s")?.i32()?;
-        let who = self.table.column("who")?.u32()?;
-        let count = self.table.column("count")?.u32()?;
-        let age = self.table.column("age")?.f64()?;
-        let name = self.table.column("name")?.str()?;
-        let places = picture.iter().zip(camera.iter());
-        let times = utc_ms.iter().zip(offset_s.iter());
-        let seen = who
-            .iter()
-            .zip(count.iter())
-            .zip(age.iter().zip(name.iter()));
-        let rows = places.zip(times).zip(seen);
-        Ok(rows.filter_map(
-            |(((picture, camera), (utc_ms, offset_s)), ((who, count), (age, name)))| {
-                Some(Sighting {
-                    camera: camera?,
-                    picture,
-                    time: LocalTime::new(utc_ms?, offset_s?),
-                    who: *Who::ALL.get(who? as usize)?,
-                    count: count?,
-                    age,
-                    name,
-                })
-            },
-        ))
+        let rows = self.by_number()?;
+        Ok((0..self.table.height()).filter_map(move |row| rows.get(row)))
+    }
+
+    /// The rows by their numbers, for whoever needs some of them at a time.
+    ///
+    /// # Errors
+    /// When the table lacks one of its columns.
+    pub fn by_number(&self) -> Result<NumberedRows<'_>> {
+        let column = |name: &str| self.table.column(name);
+        Ok(NumberedRows {
+            camera: column("camera")?.u32()?,
+            picture: column("picture")?.u32()?,
+            utc_ms: column("utc_ms")?.i64()?,
+            offset_s: column("offset_s")?.i32()?,
+            who: column("who")?.u32()?,
+            count: column("count")?.u32()?,
+            age: column("age")?.f64()?,
+            name: column("name")?.str()?,
+        })
+    }
+
+    /// The numbers of each camera's rows, by its code.
+    ///
+    /// # Errors
+    /// When the table lacks one of its columns.
+    pub fn numbers_by_camera(&self) -> Result<Vec<Vec<u32>>> {
+        let mut numbers = vec![Vec::new(); self.cameras.names().len()];
+        for (number, camera) in (0..).zip(self.table.column("camera")?.u32()?.iter()) {
+            if let Some(of_camera) = camera.and_then(|c| numbers.get_mut(c as usize)) {
+                of_camera.push(number);
+            }
+        }
+        Ok(numbers)
+    }
+}
+
+/// The table's columns.
+#[derive(Clone, Copy)]
+pub struct NumberedRows<'a> {
+    camera: &'a UInt32Chunked,
+    picture: &'a UInt32Chunked,
+    utc_ms: &'a Int64Chunked,
+    offset_s: &'a Int32Chunked,
+    who: &'a UInt32Chunked,
+    count: &'a UInt32Chunked,
+    age: &'a Float64Chunked,
+    name: &'a StringChunked,
+}
+
+impl<'a> NumberedRows<'a> {
+    /// One row; `None` past the last.
+    pub fn get(&self, row: usize) -> Option<Sighting<'a>> {
+        Some(Sighting {
+            camera: self.camera.get(row)?,
+            picture: self.picture.get(row),
+            time: LocalTime::new(self.utc_ms.get(row)?, self.offset_s.get(row)?),
+            who: *Who::ALL.get(self.who.get(row)? as usize)?,
+            count: self.count.get(row)?,
+            age: self.age.get(row),
+            name: self.name.get(row),
+        })
     }
 }
 

@@ -7,7 +7,7 @@ use chrono::{Datelike, Days, NaiveDate};
 use rayon::prelude::*;
 
 use super::effort::{Effort, effort};
-use super::visit::{Moment, Visit, most_counted, visits};
+use super::visit::{Moment, Visit, fewest_counted, most_counted, visits};
 use super::{About, DayTable, DeerYear, Kind, Told};
 use crate::card::{Crawl, Picture, file_number};
 use crate::clock::{CameraCodes, LocalTime, Timeline};
@@ -37,6 +37,8 @@ pub struct Camera {
     pub clock_in_doubt: Vec<(NaiveDate, NaiveDate)>,
     pictures_on: BTreeMap<NaiveDate, PicturesOn>,
     visits: [Vec<Visit>; Kind::ALL.len()],
+    /// When the visits begin that are left if pictures without a tag join them; `None` where all have one.
+    fewest: Option<[Vec<NaiveDate>; Kind::ALL.len()]>,
 }
 
 /// Pictures of one date.
@@ -100,6 +102,21 @@ impl Camera {
         let start = all.partition_point(|v| v.date() < from);
         let end = all.partition_point(|v| v.date() <= until);
         &all[start..end.max(start)]
+    }
+
+    /// The fewest visits of a kind that can have begun in the light that counts on dates from one to another, both
+    /// included, whatever is in the pictures without a tag.
+    pub fn counted_at_least(&self, kind: Kind, from: NaiveDate, until: NaiveDate) -> usize {
+        match &self.fewest {
+            Some(fewest) => {
+                let within = fewest[kind as usize].iter();
+                within.filter(|d| from <= **d && **d <= until).count()
+            }
+            None => {
+                let visits = self.visits_between(kind, from, until).iter();
+                visits.filter(|v| v.counted).count()
+            }
+        }
     }
 
     /// Whether a time on dates from one to another, both included, is in doubt.
@@ -182,6 +199,7 @@ impl Camera {
             clock_in_doubt: Vec::new(),
             pictures_on: BTreeMap::new(),
             visits,
+            fewest: None,
         }
     }
 
@@ -432,9 +450,11 @@ fn gather(
     let times = timeline.times(crawl.pictures.len())?;
     let with_tag = with_clips(crawl, &tagged.tagged);
     let mut shows_deer = vec![false; crawl.pictures.len()];
-    for row in tagged.sightings.rows()?.filter(|r| r.who.is_deer()) {
-        if let Some(picture) = row.picture {
-            shows_deer[picture as usize] = true;
+    if !crawl.pictures.is_empty() {
+        for row in tagged.sightings.rows()?.filter(|r| r.who.is_deer()) {
+            if let Some(picture) = row.picture {
+                shows_deer[picture as usize] = true;
+            }
         }
     }
     for (i, (picture, time)) in crawl.pictures.iter().zip(&times).enumerate() {
@@ -455,13 +475,13 @@ fn gather(
             }
         }
     }
-    let mut rows: Vec<Vec<Sighting>> = names.iter().map(|_| Vec::new()).collect();
-    for row in tagged.sightings.rows()? {
-        rows[row.camera as usize].push(row);
-    }
+    let rows = tagged.sightings.by_number()?;
+    let numbers = tagged.sightings.numbers_by_camera()?;
     let mature_age = property.settings.mature_age;
-    cameras.par_iter_mut().zip(rows).for_each(|(camera, rows)| {
-        camera.take_in(rows, mature_age, known);
+    let of_cameras = cameras.par_iter_mut().zip(numbers);
+    of_cameras.for_each(|(camera, numbers)| {
+        let own = numbers.iter().filter_map(|n| rows.get(*n as usize));
+        camera.take_in(own.collect(), mature_age, known);
         camera.untagged_at.sort_by_key(|t| t.utc());
     });
     for (name, dates) in rolls(property, crawl, &times) {
@@ -561,7 +581,13 @@ fn camera(
             .untagged_visits += 1;
     }
     let mut found: [Vec<Visit>; Kind::ALL.len()] = Default::default();
+    let mut fewest: [Vec<NaiveDate>; Kind::ALL.len()] = Default::default();
+    let is_open = !gathered.untagged_at.is_empty();
     for (kind, seen) in gathered.seen.into_iter().enumerate() {
+        if is_open {
+            let untagged = &gathered.untagged_at;
+            fewest[kind] = fewest_counted(&seen, untagged, &property.settings, sun_on)?;
+        }
         found[kind] = visits(&seen, &property.settings, sun_on)?;
     }
     Ok(Camera {
@@ -584,6 +610,7 @@ fn camera(
         clock_in_doubt: Vec::new(),
         pictures_on: gathered.pictures_on,
         visits: found,
+        fewest: is_open.then_some(fewest),
         name,
     })
 }

@@ -194,6 +194,35 @@ pub(super) fn most_counted(
     Ok(begun.into_iter().map(LocalTime::date).collect())
 }
 
+/// The fewest counted visits that sightings, in order of time, can be if there are deer in pictures without a tag
+/// too, by the dates on which they begin: such a picture may join two visits, and it may begin one by night.
+///
+/// # Errors
+/// Where the sun does not rise or set on one of the dates.
+pub(super) fn fewest_counted(
+    seen: &[Moment],
+    untagged: &[LocalTime],
+    settings: &Settings,
+    mut sun: impl FnMut(NaiveDate) -> Result<SunDay, NoSunrise>,
+) -> Result<Vec<NaiveDate>, NoSunrise> {
+    let seen = seen.iter().map(|m| (m.time, true));
+    let mut all: Vec<(LocalTime, bool)> =
+        seen.chain(untagged.iter().map(|t| (*t, false))).collect();
+    all.sort_by_key(|(time, _)| time.utc());
+    let mut begun = Vec::new();
+    for together in all.chunk_by(|a, b| b.0.utc() - a.0.utc() <= settings.gap()) {
+        let Some(first) = together.iter().position(|p| p.1) else {
+            continue;
+        };
+        let mut is_counted = true;
+        for (time, _) in &together[..=first] {
+            is_counted &= counts(Light::at(*time, &sun(time.date())?, settings), settings);
+        }
+        begun.extend(is_counted.then(|| together[first].0.date()));
+    }
+    Ok(begun)
+}
+
 fn named(pictures: &[Moment]) -> u16 {
     let mut names = pictures.iter().map(|p| p.named).filter(|n| *n > 0);
     match names.next() {
@@ -240,5 +269,28 @@ mod tests {
         // Of those by night none is counted.
         assert_eq!(most(&[0, 60, 600, 700]), 2);
         assert_eq!(most(&[]), 0);
+        let fewest = |seen: &[i64], untagged: &[i64]| {
+            let seen: Vec<Moment> = seen
+                .iter()
+                .map(|m| Moment {
+                    time: at(*m),
+                    picture: None,
+                    count: 1,
+                    aged: false,
+                    named: 0,
+                })
+                .collect();
+            let untagged: Vec<LocalTime> = untagged.iter().map(|m| at(*m)).collect();
+            let sun = |date| SunDay::on(date, settings.position);
+            let begun = fewest_counted(&seen, &untagged, &settings, sun);
+            begun.unwrap().len()
+        };
+        assert_eq!(fewest(&[0, 20, 40], &[]), 3);
+        // Pictures between them may join them, and one in the dark before may be where it began.
+        assert_eq!(fewest(&[0, 20, 40], &[10, 30]), 1);
+        assert_eq!(fewest(&[0, 20, 40], &[10]), 2);
+        let before_light: Vec<i64> = (-400..0).step_by(10).collect();
+        assert_eq!(fewest(&[0], &before_light), 0);
+        assert_eq!(fewest(&[0], &[-10]), 1);
     }
 }

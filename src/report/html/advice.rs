@@ -1,7 +1,5 @@
 //! What to do next, and what these pictures cannot say.
 
-use chrono::NaiveDate;
-
 use super::contents::Part;
 use super::said::{Said, Sure};
 use super::summary;
@@ -46,7 +44,8 @@ fn clocks(debrief: &Debrief) -> Option<String> {
 }
 
 fn tagging(debrief: &Debrief) -> Option<String> {
-    let every = |c: &Camera| c.pictures_between(NaiveDate::MIN, NaiveDate::MAX);
+    let year = debrief.season.newest()?;
+    let every = |c: &Camera| c.pictures_between(year.first(), year.last());
     let all: PicturesOn = debrief.season.cameras.iter().map(every).sum();
     if !all.are_tagged() {
         return Some(format!(
@@ -91,8 +90,12 @@ fn where_to_sit(debrief: &Debrief) -> Option<String> {
         }
     };
     let second = debrief.camera_name(Some(leader.second));
+    let of_those = match summary::not_ranked(debrief).is_empty() {
+        true => "",
+        false => ", of the cameras that can be ranked,",
+    };
     Some(format!(
-        "{} come in light most often at {}; of {} in light at {} half came {half}.",
+        "{} come in light most often{of_those} at {}; of {} in light at {} half came {half}.",
         about.plural(),
         match (leader.is_level, leader.p_adjusted <= 0.05) {
             (true, _) => format!("{} and {second}", camera.name),
@@ -125,6 +128,7 @@ fn proof(debrief: &Debrief) -> Option<String> {
     let (disturbance, row) = open?;
     let near = summary::place(debrief, row);
     match (row.light_verdict, row.enough.map(|e| e.times_nights)) {
+        (Verdict::NotTagged, _) => None,
         (Verdict::NoControl, _) => Some(format!(
             "To tell about \"{}\" next time, keep at least three cameras at work far from it in the same weeks.",
             disturbance.what

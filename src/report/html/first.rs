@@ -206,22 +206,24 @@ fn apart_from(debrief: &Debrief, disturbance: &Disturbance) -> String {
     }
 }
 
-/// `fewer mature bucks came in legal light at North Fence.`
+/// `mature bucks came in legal light less often at North Fence.`
 fn heart_of(debrief: &Debrief, shift: &Shift) -> String {
     let them = debrief.season.about.kind.them();
     let light = debrief.property.settings.share_light();
     let place = summary::place(debrief, shift);
     let (fewer, more) = ("fewer", "more");
     match (shift.light_verdict, shift.verdict) {
-        (Verdict::ClearDrop, _) => format!("{fewer} {them} came in {light} at {place}."),
-        (Verdict::ClearRise, _) => format!("{more} {them} came in {light} at {place}."),
+        (Verdict::ClearDrop, _) => format!("{them} came in {light} less often at {place}."),
+        (Verdict::ClearRise, _) => format!("{them} came in {light} more often at {place}."),
         (_, share) if shift.is_alike => {
             let in_the_dark = if share == Verdict::ClearDrop {
                 more
             } else {
                 fewer
             };
-            format!("as many {them} came in {light} at {place}, and {in_the_dark} in the dark.")
+            format!(
+                "{them} came in {light} at {place} as often, and {in_the_dark} visits came in the dark."
+            )
         }
         (_, Verdict::ClearDrop) => format!(
             "of the visits of {them} at {place} a smaller part came in {light}; whether fewer did is not shown."
@@ -321,7 +323,7 @@ fn left_open(row: &Shift) -> String {
     let per_night = |s: &Side| s.counted as f64 / s.nights.max(1) as f64;
     if is_beside_no_change(row.rate_ratio) && !is_beside_no_change(row.rate_ratio_against_controls)
     {
-        return " The other cameras changed alike, or too unevenly to tell this from what the season did."
+        return " Too much can change so by itself to call it clear: the season, deer that come and go for weeks, cameras that differ."
             .to_owned();
     }
     match row.fall_ruled_out {

@@ -141,8 +141,8 @@ fn row(debrief: &Debrief, name: &str, a: &DaylightAnswer) -> Markup {
                 @if a.per_100_nights.is_some() && a.visits > 0 { (behind::told(&rate(a), &behind::of_season(debrief, a))) }
                 @else { (rate(a)) }
             }
-            td { (usual(a.evening, words::around_sunset, behind::of_half(debrief, a, Half::Evening))) }
-            td { (usual(a.morning, words::around_sunrise, behind::of_half(debrief, a, Half::Morning))) }
+            td { (usual(a, a.evening, words::around_sunset, behind::of_half(debrief, a, Half::Evening))) }
+            td { (usual(a, a.morning, words::around_sunrise, behind::of_half(debrief, a, Half::Morning))) }
         }
     }
 }
@@ -164,10 +164,16 @@ fn rate(a: &DaylightAnswer) -> String {
     }
 }
 
-fn usual(usual: Option<Usual>, told: fn(f64) -> String, number: Behind) -> Markup {
+fn usual(
+    a: &DaylightAnswer,
+    usual: Option<Usual>,
+    told: fn(f64) -> String,
+    number: Behind,
+) -> Markup {
     let is_evening = number.half == Some(Half::Evening);
     html! {
         @match usual {
+            None if !a.pictures.are_tagged() => { "not tagged" }
             None => { "no visits" }
             Some(u) => {
                 (told(u.median_min))

@@ -1,7 +1,5 @@
 //! What is said of the season, of its cameras and of each disturbance, in sentences.
 
-use chrono::NaiveDate;
-
 use crate::clock_check::Finding;
 use crate::debrief::{Debrief, FEWEST_RANKED_NIGHTS};
 use crate::report::words;
@@ -11,7 +9,8 @@ use crate::visits::{About, Camera, PicturesOn, Why};
 /// What puts the rest in doubt, or says whom it is about.
 pub(super) fn to_mind(debrief: &Debrief) -> Vec<String> {
     let mut all: Vec<String> = debrief.wrong_clocks().map(wrong_clock).collect();
-    all.extend(tagged_so_far(debrief).or_else(|| untagged_weeks(debrief)));
+    all.extend(tagged_so_far(debrief));
+    all.extend(untagged_weeks(debrief));
     all.extend(about(debrief));
     all
 }
@@ -29,23 +28,24 @@ fn wrong_clock(finding: &Finding) -> String {
 
 /// How far the tagging has come, where it has not come far enough for rates.
 fn tagged_so_far(debrief: &Debrief) -> Option<String> {
-    let every = |c: &Camera| c.pictures_between(NaiveDate::MIN, NaiveDate::MAX);
-    let all: PicturesOn = debrief.season.cameras.iter().map(every).sum();
+    let year = debrief.season.newest()?;
+    let now = |c: &Camera| c.pictures_between(year.first(), year.last());
+    let all: PicturesOn = debrief.season.cameras.iter().map(now).sum();
     let (found, tagged) = (all.all, all.all - all.untagged);
     (!all.are_tagged()).then(|| match tagged {
         0 => format!(
-            "None of {} is tagged so far, so nothing is known of who is in them.",
+            "None of {} of this season is tagged so far, so nothing is known of who is in them.",
             words::counted(found, "picture")
         ),
         // Most of what is tagged shows no deer.
         _ if all.untagged * 10 <= all.all => format!(
-            "{} have no tag yet, beside {} that show deer. What follows is of these alone: the others may hold other deer at other hours.{}",
+            "{} of this season have no tag yet, beside {} that show deer. What follows is of these alone: the others may hold other deer at other hours.{}",
             words::counted(all.untagged, "picture"),
             words::grouped(all.with_deer),
             probably_nothing(all),
         ),
         _ => format!(
-            "Only {} of {} are tagged so far. What follows is of these alone: the others may hold other deer at other hours.{}",
+            "Only {} of {} of this season are tagged so far. What follows is of these alone: the others may hold other deer at other hours.{}",
             words::grouped(tagged),
             words::counted(found, "picture"),
             probably_nothing(all),
@@ -150,6 +150,7 @@ pub(super) fn season(debrief: &Debrief) -> (String, String) {
                 )),
                 match has_changed(debrief) {
                     true => ", over the whole season, in which something changed: see below",
+                    false if !a.pictures.are_tagged() => ", of what is tagged so far",
                     false => ", over the whole property and season",
                 }
             ),
@@ -184,16 +185,44 @@ pub(super) fn leads(debrief: &Debrief) -> Option<String> {
     let since = debrief.leader_since().map_or_else(String::new, |date| {
         format!("Since {}, ", date.format("%-d %B"))
     });
+    let not_ranked = not_ranked(debrief);
+    let of = match not_ranked.is_empty() {
+        true => "any other camera",
+        false => "any other that can be ranked",
+    };
     let has = match leader.p_adjusted <= 0.05 {
         _ if leader.is_level => {
             format!("{name} and {second} have had the most of them a night, as many each.")
         }
-        true => format!("{name} has had clearly more of them a night than any other camera."),
+        true => format!("{name} has had clearly more of them a night than {of}."),
         false => format!(
             "{name} has had the most of them a night; {second} is too close behind to call it better."
         ),
     };
-    Some(since + &has)
+    Some(since + &has + &not_ranked)
+}
+
+/// Cameras that may have had more, for all that is known: too little of what they took has a tag.
+pub(super) fn not_ranked(debrief: &Debrief) -> String {
+    let season = &debrief.season;
+    let Some((leader, year)) = debrief.leader.zip(season.newest()) else {
+        return String::new();
+    };
+    let is_open = |c: &&Camera| {
+        let nights = c.effort.dates_between(leader.since, year.last()).len();
+        let pictures = c.pictures_between(leader.since, year.last());
+        nights >= FEWEST_RANKED_NIGHTS && !pictures.are_tagged()
+    };
+    let cameras = season.cameras.iter().filter(is_open);
+    let names: Vec<String> = cameras.map(|c| c.name.clone()).collect();
+    match names.len() {
+        0 => String::new(),
+        n => format!(
+            " {} {} not ranked, since too little there has a tag, and may have had more.",
+            words::listed(&names),
+            if n == 1 { "is" } else { "are" }
+        ),
+    }
 }
 
 /// What a change looks like against the season as a whole: whether deer came back.
@@ -251,7 +280,7 @@ pub(super) fn best_camera(debrief: &Debrief) -> Option<String> {
         )
     });
     Some(format!(
-        "{} had the most a night{since}: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}. All cameras are counted over the same days; one that worked on fewer than {FEWEST_RANKED_NIGHTS} of them is not ranked.",
+        "{} had the most a night{since}: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}. All cameras are counted over the same days; one that worked on fewer than {FEWEST_RANKED_NIGHTS} of them is not ranked.{}",
         debrief.camera_name(Some(leader.camera)),
         words::counted(leader.counted, "visit"),
         debrief.season.about.kind.them(),
@@ -260,6 +289,7 @@ pub(super) fn best_camera(debrief: &Debrief) -> Option<String> {
         leader.per_100_nights.value,
         leader.per_100_nights.low,
         leader.per_100_nights.high,
+        not_ranked(debrief),
     ))
 }
 
@@ -356,8 +386,18 @@ fn change_words(debrief: &Debrief, shift: &Shift) -> Option<String> {
         ));
     }
     shift.verdict.is_clear().then(|| {
+        let (often, part) = match shift.light_verdict {
+            Verdict::NoClearChange => (
+                format!("did not clearly come less or more often in {light}, but "),
+                "did".to_owned(),
+            ),
+            _ => (
+                "may have come less or more often, which cannot be told, but ".to_owned(),
+                format!("came in {light}"),
+            ),
+        };
         format!(
-            "at {} {them} did not clearly come less or more often in {light}, but the part of all their visits that did {} from {} of {} to {} of {}; {}",
+            "at {} {them} {often}the part of all their visits that {part} {} from {} of {} to {} of {}; {}",
             place(debrief, shift),
             fell(shift.verdict),
             shift.before.counted,

@@ -116,6 +116,7 @@ enum Found {
     /// What is clear, camera by camera.
     Clear(Vec<String>),
     NothingClear,
+    NotTagged,
     CannotBeTold,
 }
 
@@ -129,6 +130,9 @@ fn found(debrief: &Debrief, with: DeerYear) -> Found {
     match clear.is_empty() {
         false => Found::Clear(clear),
         true if of_about(debrief, with).any(is_judged) => Found::NothingClear,
+        true if of_about(debrief, with).any(|y| y.shift.light_verdict == Verdict::NotTagged) => {
+            Found::NotTagged
+        }
         true => Found::CannotBeTold,
     }
 }
@@ -142,6 +146,9 @@ impl Found {
                 "against {with}, no camera clearly had more or fewer {} in {} than the others lead to expect.",
                 debrief.season.about.kind.them(),
                 debrief.property.settings.share_light(),
+            ),
+            Self::NotTagged => format!(
+                "against {with}: cannot be told yet, because too little of one of the two seasons has a tag."
             ),
             Self::CannotBeTold => format!(
                 "against {with}: cannot be told, because too few cameras and visits are there in both seasons to show what the years themselves did."
