@@ -54,7 +54,7 @@ pub enum Tagging {
     /// The same, but the camera takes ten pictures of nothing a day, and those are all swept away: of all pictures
     /// nine in ten are tagged.
     SweptTail,
-    /// Of the days after every eleventh picture is not, in the order in which they were taken.
+    /// Of the days after every twentieth picture is not, in the order in which they were taken.
     Scattered,
 }
 
@@ -230,7 +230,7 @@ impl World {
                 Tagging::WithoutPictures => true,
                 Tagging::Tail => days_after < 9,
                 Tagging::SweptTail => days_after < 9 || *seen == "empty,,",
-                Tagging::Scattered => days_after < 0 || n % 11 != 0,
+                Tagging::Scattered => days_after < 0 || n % 20 != 0,
             };
             if is_tagged {
                 let _ = writeln!(tags, "cards/{near}/{file},{seen}");
@@ -603,7 +603,7 @@ pub fn worlds() -> Vec<World> {
         World::new("the same, with what shows nothing swept away", Steady)
             .rate(1.5)
             .tagged(Tagging::SweptTail),
-        World::new("every eleventh picture after is not tagged", Steady)
+        World::new("every twentieth picture after is not tagged", Steady)
             .rate(1.5)
             .tagged(Tagging::Scattered),
     ]
