@@ -143,7 +143,7 @@ impl Memory {
 
     /// Writes down what is new. A property that cannot be written to is read anew each time.
     pub fn keep(&self) {
-        if self.is_changed.load(Ordering::Relaxed) && self.table.height() > 0 {
+        if self.table.height() > 0 && self.is_changed.swap(false, Ordering::Relaxed) {
             let _ = self.write();
         }
     }

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use super::daylight::{Stretches, is_tagged, per_100_nights};
 use super::lasting::Lasting;
 use crate::measure::{Estimate, Exposure, rate_one_sided};
-use crate::visits::{Kind, Season};
+use crate::visits::{Camera, Kind, Season};
 
 /// The camera with the highest rate of visits in the light since the last change at any camera.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,6 +30,25 @@ pub struct Leader {
     /// P-value of not being better than every other (Hsu 1981, Annals of Statistics 9:1026-1034): the largest
     /// one-sided one, times the number of others, any of which might have come first by luck.
     pub p_adjusted: f64,
+}
+
+impl Leader {
+    /// Cameras that may have had more, for all that is known: too little of what they took since then has a tag.
+    pub fn not_tagged(&self, season: &Season) -> Vec<usize> {
+        let Some(year) = season.newest() else {
+            return Vec::new();
+        };
+        let span = (self.since, year.last());
+        let is_open = |c: &usize| {
+            let here = &season.cameras[*c];
+            ran_long_enough(here, span) && !is_tagged(here, span)
+        };
+        (0..season.cameras.len()).filter(is_open).collect()
+    }
+}
+
+fn ran_long_enough(camera: &Camera, (since, last): (NaiveDate, NaiveDate)) -> bool {
+    camera.effort.dates_between(since, last).len() >= FEWEST_RANKED_NIGHTS
 }
 
 /// A camera that ran for fewer nights since then is not ranked.
@@ -68,8 +87,7 @@ pub(super) fn leader(
         let here = &season.cameras[camera];
         // A camera whose hours are wrong ranks nowhere.
         let is_sound = is_tagged(here, span) && !here.clock_doubtful_between(span.0, span.1);
-        let nights = here.effort.dates_between(span.0, span.1).len();
-        (is_sound && nights >= FEWEST_RANKED_NIGHTS).then(|| {
+        (is_sound && ran_long_enough(here, span)).then(|| {
             let stretches = Stretches::of(season, logged, &[camera], kind, span);
             let (exposure, freedom) = stretches.exposure(lasting);
             Ranked {

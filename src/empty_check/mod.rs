@@ -4,6 +4,7 @@
 //! found is remembered with the state of the files compared, so that a season is decoded once.
 
 use std::collections::{BTreeMap, HashMap};
+use std::sync::OnceLock;
 
 use anyhow::Result;
 use rayon::prelude::*;
@@ -14,7 +15,7 @@ use crate::card::frame::{Frame, STRIP};
 use crate::card::{Crawl, Picture, Shade, decode_small, shade_of};
 use crate::clock::{LocalTime, Timeline};
 use crate::property::Property;
-use crate::tags::Tagged;
+use crate::tags::{Tagged, few_untagged};
 
 /// What was found of a picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,7 +51,8 @@ pub struct Sequences<'a> {
     property: &'a Property,
     crawl: &'a Crawl,
     cameras: Vec<Vec<Timed>>,
-    states: HashMap<String, u64>,
+    /// Asked for when the first stretch is looked at: mostly none is.
+    states: OnceLock<HashMap<String, u64>>,
 }
 
 /// A picture with its moment.
@@ -83,7 +85,7 @@ impl<'a> Sequences<'a> {
             property,
             crawl,
             cameras: cameras.into_values().map(in_order).collect(),
-            states: crawl.memory.file_states(),
+            states: OnceLock::new(),
         }
     }
 
@@ -174,9 +176,10 @@ impl<'a> Sequences<'a> {
 
     /// Changes with every file among these pictures, their moments and their order.
     fn state(&self, pictures: &[Timed]) -> u64 {
+        let states = self.states.get_or_init(|| self.crawl.memory.file_states());
         pictures.iter().fold(0, |state, timed| {
             let path = &self.picture(timed.picture).path;
-            let file = self.states.get(path).copied().unwrap_or(0);
+            let file = states.get(path).copied().unwrap_or(0);
             let moment = timed.utc_s.to_le_bytes();
             let state = xxh3_64_with_seed(path.as_bytes(), state);
             xxh3_64_with_seed(&[file.to_le_bytes(), moment].concat(), state)
@@ -256,8 +259,6 @@ impl Found {
     }
 }
 
-/// A stretch of which more than this part has no tag is looked at.
-const UNTAGGED_AT_MOST: f64 = 0.1;
 /// A deer that is tagged may still be there so long before and after.
 const STAYS_MIN: i64 = 60;
 /// A camera with no tag so many days before and after has not been begun with: there is no rate to bound.
@@ -275,22 +276,16 @@ pub fn explained(
     tagged: &Tagged,
 ) -> Result<Vec<bool>> {
     let mut explained = vec![false; crawl.pictures.len()];
-    let mut shows_deer = vec![false; crawl.pictures.len()];
     let is_tagged = |picture: &u32| tagged.tagged[*picture as usize];
     if tagged.tagged.iter().all(|t| *t) || !tagged.tagged.contains(&true) {
         return Ok(explained);
     }
-    for row in tagged.sightings.rows()?.filter(|r| r.who.is_deer()) {
-        if let Some(picture) = row.picture {
-            shows_deer[picture as usize] = true;
-        }
-    }
+    let shows_deer = tagged.sightings.shows_deer(crawl.pictures.len())?;
     let times = timeline.times(crawl.pictures.len())?;
     let sequences = Sequences::of(property, crawl, &times);
     for stretch in sequences.stretches() {
         let untagged = sequences.pictures(&stretch).filter(|p| !is_tagged(p));
-        let untagged = untagged.count() as f64;
-        let is_open = untagged > UNTAGGED_AT_MOST * stretch.places.len() as f64;
+        let is_open = !few_untagged(untagged.count(), stretch.places.len());
         if is_open && sequences.is_begun(&stretch, is_tagged) {
             for (picture, found) in sequences.look(&stretch) {
                 let is_quiet = found.is_some_and(|f| f.is_quiet);

@@ -346,8 +346,7 @@ fn judged(season: &Season, log: &[Logged], plans: &[Plan], quiet: &[Quiet]) -> V
             let compared = Compared::of(season, &plan.windows, kind, &here.roles, log, quiet);
             compared.rows(here.disturbance)
         };
-        let of_kinds: Vec<Vec<Shift>> = Kind::ALL.into_par_iter().map(rows).collect();
-        of_kinds.into_iter().flatten().collect()
+        Kind::ALL.into_iter().flat_map(rows).collect()
     };
     let all = log.par_iter().zip(plans).zip(quiet);
     let rows: Vec<Vec<Shift>> = all.map(of_one).collect();
@@ -373,7 +372,7 @@ fn look_closer(season: &Season, log: &[Logged], quiet: &[Quiet], found: &mut Shi
             false => placebo::placebos(season, here, &windows, log, quiet),
         };
         let of_kind = |kind| Compared::of(season, &windows, kind, &here.roles, log, quiet);
-        let compared: Vec<Compared> = Kind::ALL.into_par_iter().map(of_kind).collect();
+        let compared = Kind::ALL.map(of_kind);
         let id = &here.disturbance.id;
         let theirs = found.rows.iter_mut();
         let mut theirs: Vec<&mut Shift> = theirs

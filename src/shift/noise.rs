@@ -1,7 +1,6 @@
 //! What runs of days cost: how much more the counts of a camera vary than independent visits would.
 
 use chrono::{Days, NaiveDate};
-use rayon::prelude::*;
 
 use super::effects::Question;
 use super::window::Windows;
@@ -122,11 +121,7 @@ impl Noise {
 }
 
 /// Something of every camera by itself.
-pub(super) fn each<T: Send>(
-    season: &Season,
-    kind: Kind,
-    of: impl Fn(Watched) -> T + Sync,
-) -> Vec<T> {
+pub(super) fn each<T>(season: &Season, kind: Kind, of: impl Fn(Watched) -> T) -> Vec<T> {
     let one = |camera: usize| {
         of(Watched {
             season,
@@ -134,7 +129,7 @@ pub(super) fn each<T: Send>(
             kind,
         })
     };
-    (0..season.cameras.len()).into_par_iter().map(one).collect()
+    (0..season.cameras.len()).map(one).collect()
 }
 
 /// Of several cameras the place of the first decides which date is asked for.

@@ -43,6 +43,13 @@ pub struct Tagged {
     usable: [usize; 2],
 }
 
+/// Whether so few of some pictures lack a tag that rates can be told of them: what is not tagged would look like
+/// deer that stayed away.
+pub fn few_untagged(untagged: usize, of: usize) -> bool {
+    const AT_MOST: f64 = 0.1;
+    untagged as f64 <= AT_MOST * of as f64
+}
+
 /// Reads `tags.csv`, what other programs wrote, and `sightings.csv`. All but the last are joined to the
 /// pictures' timeline; where `tags.csv` is silent on a picture another source counts.
 ///

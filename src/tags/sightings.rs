@@ -69,6 +69,22 @@ impl Sightings {
         })
     }
 
+    /// For every one of so many pictures whether a deer is tagged on it.
+    ///
+    /// # Errors
+    /// When the table lacks one of its columns.
+    pub fn shows_deer(&self, pictures: usize) -> Result<Vec<bool>> {
+        let mut shows = vec![false; pictures];
+        if pictures > 0 {
+            for row in self.rows()?.filter(|r| r.who.is_deer()) {
+                if let Some(picture) = row.picture {
+                    shows[picture as usize] = true;
+                }
+            }
+        }
+        Ok(shows)
+    }
+
     /// The numbers of each camera's rows, by its code.
     ///
     /// # Errors

@@ -43,8 +43,8 @@ pub struct DayTable {
     days: usize,
 }
 
-/// One camera on one date.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// One camera on one date; of a date outside the season, or on which it hung elsewhere, nothing is known.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Day {
     /// What it saw of the kind that was asked for.
     pub seen: DayVisits,
@@ -53,23 +53,6 @@ pub struct Day {
     /// Pictures taken.
     pub pictures: PicturesOn,
 }
-
-/// Before and after the season nothing is known, and a camera that was moved is another camera.
-const NOTHING: Day = Day {
-    seen: DayVisits {
-        visits: 0,
-        legal: 0,
-        counted: 0,
-    },
-    worked: false,
-    pictures: PicturesOn {
-        all: 0,
-        untagged: 0,
-        with_deer: 0,
-        probably_nothing: 0,
-        untagged_visits: 0,
-    },
-};
 
 impl DayTable {
     /// Counts a season's cameras day by day.
@@ -105,13 +88,13 @@ impl DayTable {
         let count = (until - from).num_days().max(-1) + 1;
         (start..start + count).map(move |i| {
             let Ok(i) = usize::try_from(i) else {
-                return NOTHING;
+                return Day::default();
             };
             let (Some(days), Some(visits), Some(place)) = (days, visits, place(i)) else {
-                return NOTHING;
+                return Day::default();
             };
             if place != wanted {
-                return NOTHING;
+                return Day::default();
             }
             Day {
                 seen: visits[i],

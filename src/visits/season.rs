@@ -14,7 +14,7 @@ use crate::clock::{CameraCodes, LocalTime, Timeline};
 use crate::property::{Placement, Position, Property, Settings, Stand, same_name};
 use crate::pull::{Catalogue, Pulls};
 use crate::sun::SunTable;
-use crate::tags::{Sighting, Tagged, Who};
+use crate::tags::{Sighting, Tagged, Who, few_untagged};
 
 /// One camera's season.
 #[derive(Debug, Clone)]
@@ -57,9 +57,6 @@ pub struct PicturesOn {
     pub untagged_visits: usize,
 }
 
-/// Rates are not told where more than this part of the pictures has no tag yet: what is not tagged
-/// would look like deer that stayed away.
-const UNTAGGED_AT_MOST: f64 = 0.1;
 /// So few pictures without a tag are none to speak of, however few show deer.
 const HANDFUL: usize = 5;
 
@@ -85,8 +82,14 @@ impl PicturesOn {
     /// Whether enough of the pictures are tagged for a rate: of all, and of those that show deer or may. Who has
     /// only swept away what shows nothing has tagged most of the pictures and none of the deer.
     pub fn are_tagged(self) -> bool {
-        let is_part = |of: usize| self.untagged as f64 <= UNTAGGED_AT_MOST * of as f64;
-        is_part(self.all) && (self.untagged < HANDFUL || is_part(self.with_deer + self.untagged))
+        let may_show_deer = self.with_deer + self.untagged;
+        self.mostly_have_a_tag()
+            && (self.untagged < HANDFUL || few_untagged(self.untagged, may_show_deer))
+    }
+
+    /// Whether most of them have a tag, whatever it says.
+    pub fn mostly_have_a_tag(self) -> bool {
+        few_untagged(self.untagged, self.all)
     }
 }
 
@@ -360,6 +363,12 @@ impl Season {
         self.years.last().copied()
     }
 
+    /// All cameras' pictures of a deer year.
+    pub fn pictures_of(&self, year: DeerYear) -> PicturesOn {
+        let of = |c: &Camera| c.pictures_between(year.first(), year.last());
+        self.cameras.iter().map(of).sum()
+    }
+
     /// For every code of some cameras, the camera's place in the season.
     pub fn places_of(&self, codes: &CameraCodes) -> Vec<Option<usize>> {
         let place = |name: &String| self.cameras.iter().position(|c| c.name == *name);
@@ -449,14 +458,7 @@ fn gather(
     let mut codes = timeline.cameras.clone();
     let times = timeline.times(crawl.pictures.len())?;
     let with_tag = with_clips(crawl, &tagged.tagged);
-    let mut shows_deer = vec![false; crawl.pictures.len()];
-    if !crawl.pictures.is_empty() {
-        for row in tagged.sightings.rows()?.filter(|r| r.who.is_deer()) {
-            if let Some(picture) = row.picture {
-                shows_deer[picture as usize] = true;
-            }
-        }
-    }
+    let shows_deer = tagged.sightings.shows_deer(crawl.pictures.len())?;
     for (i, (picture, time)) in crawl.pictures.iter().zip(&times).enumerate() {
         let camera = &mut cameras[codes.code(&picture.camera) as usize];
         camera.pictures += 1;

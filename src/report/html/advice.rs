@@ -7,7 +7,7 @@ use crate::debrief::Debrief;
 use crate::measure::quantile;
 use crate::report::words;
 use crate::shift::{MOST_TIMES, Verdict};
-use crate::visits::{Camera, PicturesOn, Visit};
+use crate::visits::{Camera, Visit};
 
 /// A camera that was silent for so many days is worth a word.
 const SILENT_DAYS: usize = 7;
@@ -44,9 +44,7 @@ fn clocks(debrief: &Debrief) -> Option<String> {
 }
 
 fn tagging(debrief: &Debrief) -> Option<String> {
-    let year = debrief.season.newest()?;
-    let every = |c: &Camera| c.pictures_between(year.first(), year.last());
-    let all: PicturesOn = debrief.season.cameras.iter().map(every).sum();
+    let all = debrief.season.pictures_of(debrief.season.newest()?);
     if !all.are_tagged() {
         return Some(format!(
             "Tag the {} that have no tag yet: what is in them is not counted.",

@@ -38,7 +38,7 @@ use super::gallery::{Gallery, Subject};
 use super::photos::Photos;
 use super::{ReportOptions, plots, words};
 use crate::debrief::Debrief;
-use crate::visits::{Camera, Kind, PicturesOn};
+use crate::visits::{Camera, Kind};
 use contents::Part;
 pub use shared::{ShareOptions, one_page};
 
@@ -164,8 +164,7 @@ fn span(debrief: &Debrief) -> String {
     let nights: usize = worked.iter().map(Vec::len).sum();
     let first = worked.iter().filter_map(|d| d.first()).min();
     let last = worked.iter().filter_map(|d| d.last()).max();
-    let of_year = |c: &Camera| c.pictures_between(year.first(), year.last());
-    let pictures: PicturesOn = season.cameras.iter().map(of_year).sum();
+    let pictures = season.pictures_of(year);
     let visits = |c: &Camera| {
         c.visits_between(Kind::Deer, year.first(), year.last())
             .len()

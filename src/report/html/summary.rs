@@ -28,9 +28,7 @@ fn wrong_clock(finding: &Finding) -> String {
 
 /// How far the tagging has come, where it has not come far enough for rates.
 fn tagged_so_far(debrief: &Debrief) -> Option<String> {
-    let year = debrief.season.newest()?;
-    let now = |c: &Camera| c.pictures_between(year.first(), year.last());
-    let all: PicturesOn = debrief.season.cameras.iter().map(now).sum();
+    let all = debrief.season.pictures_of(debrief.season.newest()?);
     let (found, tagged) = (all.all, all.all - all.untagged);
     (!all.are_tagged()).then(|| match tagged {
         0 => format!(
@@ -38,7 +36,7 @@ fn tagged_so_far(debrief: &Debrief) -> Option<String> {
             words::counted(found, "picture")
         ),
         // Most of what is tagged shows no deer.
-        _ if all.untagged * 10 <= all.all => format!(
+        _ if all.mostly_have_a_tag() => format!(
             "{} of this season have no tag yet, beside {} that show deer. What follows is of these alone: the others may hold other deer at other hours.{}",
             words::counted(all.untagged, "picture"),
             words::grouped(all.with_deer),
@@ -202,19 +200,12 @@ pub(super) fn leads(debrief: &Debrief) -> Option<String> {
     Some(since + &has + &not_ranked)
 }
 
-/// Cameras that may have had more, for all that is known: too little of what they took has a tag.
+/// Cameras of which too little is tagged to be ranked, in a sentence.
 pub(super) fn not_ranked(debrief: &Debrief) -> String {
-    let season = &debrief.season;
-    let Some((leader, year)) = debrief.leader.zip(season.newest()) else {
-        return String::new();
-    };
-    let is_open = |c: &&Camera| {
-        let nights = c.effort.dates_between(leader.since, year.last()).len();
-        let pictures = c.pictures_between(leader.since, year.last());
-        nights >= FEWEST_RANKED_NIGHTS && !pictures.are_tagged()
-    };
-    let cameras = season.cameras.iter().filter(is_open);
-    let names: Vec<String> = cameras.map(|c| c.name.clone()).collect();
+    let leader = debrief.leader;
+    let cameras = leader.map_or_else(Vec::new, |l| l.not_tagged(&debrief.season));
+    let name = |c: &usize| debrief.camera_name(Some(*c)).to_owned();
+    let names: Vec<String> = cameras.iter().map(name).collect();
     match names.len() {
         0 => String::new(),
         n => format!(
