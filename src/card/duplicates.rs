@@ -26,7 +26,7 @@ pub(super) fn set_aside(
     }
     let mut hashed: Vec<(usize, blake3::Hash)> = suspects
         .into_par_iter()
-        .filter_map(|i| Some((i, hash_whole(&root.join(&pictures[i].file))?)))
+        .filter_map(|i| Some((i, hash_whole(&root.join(pictures[i].file()))?)))
         .collect();
     hashed.sort_by_key(|(i, _)| *i);
 
@@ -69,7 +69,7 @@ pub(super) fn set_twins_aside(
 ) -> (Vec<Picture>, Vec<(String, String)>) {
     let numbered: Vec<(usize, PathBuf)> = (0..pictures.len())
         .into_par_iter()
-        .filter_map(|i| Some((i, before_numbering(&pictures[i].file)?.0)))
+        .filter_map(|i| Some((i, before_numbering(pictures[i].file())?.0)))
         .collect();
     if numbered.is_empty() {
         return (pictures, Vec::new());
@@ -77,13 +77,13 @@ pub(super) fn set_twins_aside(
     let by_file: HashMap<&Path, usize> = pictures
         .iter()
         .enumerate()
-        .map(|(i, p)| (p.file.as_path(), i))
+        .map(|(i, p)| (p.file(), i))
         .collect();
     let moment = |i: usize| pictures[i].time.as_ref().ok().map(|s| s.time);
     let twin = |(i, name): (usize, PathBuf)| {
         let other = *by_file.get(name.as_path())?;
         let same = moment(i) == moment(other)
-            && is_same_picture(&root.join(&pictures[i].file), &root.join(name));
+            && is_same_picture(&root.join(pictures[i].file()), &root.join(name));
         same.then_some(if pictures[other].cut_short && !pictures[i].cut_short {
             (other, i)
         } else {

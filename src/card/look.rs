@@ -1,20 +1,21 @@
 //! Looking at one file: whether it is a picture, and what its header says.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 use std::fs::File;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use exif::{In, Tag, Value};
 
 use super::container::read_container;
 use super::header::{self, Header, ascii, read_header};
-use super::memory::recalled;
+use super::memory::is_unchanged;
 use super::stamp::Beside;
 use super::walk::shown;
 use super::{
-    CameraTime, LightFacts, Memory, Picture, Stamp, TimeOrigin, Unreadable, Untimed, descriptions,
-    maker_note, stamp, xmp_time,
+    Body, CameraTime, LightFacts, Memory, Picture, Stamp, TimeOrigin, Unreadable, Untimed,
+    descriptions, maker_note, stamp, xmp_time,
 };
 use crate::files::FileState;
 use crate::property::Property;
@@ -23,7 +24,7 @@ use crate::property::Property;
 pub(super) const NO_FOLDER: &str = "(no camera folder)";
 
 pub(super) enum Outcome {
-    Picture(Box<Picture>),
+    Picture(Picture),
     Unreadable(String, Unreadable),
     /// Neither; its kind where it is a picture or clip that is not read here.
     Other(Option<String>),
@@ -37,19 +38,15 @@ pub(super) struct Reading {
 }
 
 /// What is remembered of a file, or else a look at it.
-pub(super) fn read_or_recall(
-    place: &Place,
-    headers: &HashMap<&str, &(FileState, Picture)>,
-) -> Reading {
+pub(super) fn read_or_recall(place: &Place, known: Option<(FileState, Picture)>) -> Reading {
     let of_file = FileState::at(&place.root.join(place.path));
-    let known = place.path.to_str().and_then(|path| headers.get(path));
-    if let (Some(known), Some(of_file)) = (known, of_file)
-        && let Some(picture) = recalled(place.root, known, of_file)
+    if let (Some((then, picture)), Some(of_file)) = (known, of_file)
+        && is_unchanged(place.root, (&then, &picture), of_file)
         && does_not_depend_on_today(&picture.time, place.today)
     {
         let picture = placed(place.property, &of_file, picture);
         return Reading {
-            outcome: Outcome::Picture(Box::new(picture)),
+            outcome: Outcome::Picture(picture),
             read: None,
         };
     }
@@ -89,12 +86,12 @@ pub(super) fn learn(memory: &mut Memory, all: &[Reading]) {
             continue;
         };
         // A name that is no text cannot be told from another.
-        let is_plain = picture.file.as_path() == Path::new(&picture.path);
+        let is_plain = picture.odd_file.is_none();
         match reading.read {
             None => {
                 same.insert(picture.path.as_str());
             }
-            Some(facts) if is_plain => read.push((facts, picture.as_ref())),
+            Some(facts) if is_plain => read.push((facts, picture)),
             Some(_) => {}
         }
     }
@@ -138,7 +135,7 @@ pub(super) fn look_at(place: &Place) -> Outcome {
             .map(|h| still_picture(place, &name, (&facts, &mut file), &h))
     };
     match picture {
-        Ok(picture) => Outcome::Picture(Box::new(picture)),
+        Ok(picture) => Outcome::Picture(picture),
         Err(Unreadable::NotAPicture | Unreadable::Empty | Unreadable::Refused(_))
             if !still && !clip =>
         {
@@ -146,6 +143,10 @@ pub(super) fn look_at(place: &Place) -> Outcome {
         }
         Err(why) => Outcome::Unreadable(name, why),
     }
+}
+
+fn odd_file(path: &Path, shown: &str) -> Option<Box<Path>> {
+    (path != Path::new(shown)).then(|| path.into())
 }
 
 fn look_at_clip(
@@ -160,7 +161,7 @@ fn look_at_clip(
         header::ends(file, facts.len()).map_err(|e| Unreadable::Refused(e.to_string()))?;
     let camera = camera(place.property, name);
     Ok(Picture {
-        file: place.path.to_path_buf(),
+        odd_file: odd_file(place.path, name),
         clip: true,
         fingerprint,
         ..Picture::plain(name.to_owned(), camera, facts.len(), time)
@@ -230,7 +231,7 @@ fn named(path: &Path, extensions: &[&str]) -> bool {
 }
 
 /// The camera whose folder a path below the property lies in.
-fn camera(property: &Property, name: &str) -> String {
+fn camera(property: &Property, name: &str) -> Arc<str> {
     let parts: Vec<&str> = name.split('/').skip(1).collect();
     let folders = &parts[..parts.len().saturating_sub(1)];
     let folder = folders
@@ -238,7 +239,7 @@ fn camera(property: &Property, name: &str) -> String {
         .find(|f| !is_season(f))
         .filter(|f| !f.eq_ignore_ascii_case("DCIM"))
         .unwrap_or(&NO_FOLDER);
-    property.camera_of_folder(folder).to_owned()
+    property.camera_of_folder(folder).into()
 }
 
 /// The cameras that have a folder below `cards/`, with that folder's path below the property. A camera
@@ -308,16 +309,18 @@ fn still_picture(
     Picture {
         camera: camera(place.property, name),
         path: name.to_owned(),
-        file: place.path.to_path_buf(),
+        odd_file: odd_file(place.path, name),
         clip: false,
         bytes: facts.len(),
         time: stamp::of_still(header, place.path, place.today, beside),
-        make: make.clone(),
-        model: text(Tag::Model),
-        serial: text(Tag::BodySerialNumber).or_else(|| note.serial.clone()),
-        label: text(Tag::CameraOwnerName)
-            .or_else(|| note.label.clone())
-            .or_else(|| text(Tag::ImageDescription)),
+        body: Arc::new(Body {
+            make: make.clone(),
+            model: text(Tag::Model),
+            serial: text(Tag::BodySerialNumber).or_else(|| note.serial.clone()),
+            label: text(Tag::CameraOwnerName)
+                .or_else(|| note.label.clone())
+                .or_else(|| text(Tag::ImageDescription)),
+        }),
         position: exif.and_then(header::position),
         temperature_c: exif.and_then(temperature).or(note.temperature_c),
         light: LightFacts {

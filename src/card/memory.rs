@@ -78,6 +78,23 @@ impl Memory {
         held.unwrap_or_else(PoisonError::into_inner)
     }
 
+    /// The headers of some files, each taken out of all.
+    pub(super) fn of_files(
+        &self,
+        files: &[PathBuf],
+        headers: Headers,
+    ) -> Vec<Option<(FileState, Picture)>> {
+        let Ok(paths) = memory_table::paths(&self.table) else {
+            return files.iter().map(|_| None).collect();
+        };
+        let rows = paths.iter().enumerate();
+        let rows: HashMap<&str, usize> =
+            rows.filter_map(|(row, path)| Some((path?, row))).collect();
+        let mut headers: Vec<_> = headers.into_iter().map(Some).collect();
+        let take = |file: &PathBuf| headers.get_mut(*rows.get(file.to_str()?)?)?.take();
+        files.iter().map(take).collect()
+    }
+
     /// Keeps of what was known only the files that are the same, and takes in those that were read. One that
     /// was written only just now is remembered, so that what is remembered is whole, and never taken for known.
     pub(super) fn learn(&mut self, same: &HashSet<&str>, read: &[(FileState, &Picture)]) {
@@ -116,7 +133,7 @@ impl Memory {
         if let Some(known) = self.looks().get(&picture.path) {
             return known.clone();
         }
-        let glance = Glance::at(&root.join(&picture.file));
+        let glance = Glance::at(&root.join(picture.file()));
         self.looks().insert(picture.path.clone(), glance.clone());
         self.is_changed.store(true, Ordering::Relaxed);
         glance
@@ -165,20 +182,18 @@ impl Memory {
     }
 }
 
-/// The picture as its header said when it was last read, if its file is still the one that was read.
-pub(super) fn recalled(
+/// Whether a picture's file is still the one that was read.
+pub(super) fn is_unchanged(
     root: &Path,
-    known: &(FileState, Picture),
-    facts: FileState,
-) -> Option<Picture> {
-    let (then, picture) = known;
-    let same = *then == facts && (facts.changed_ns != 0 || has_ends(root, picture));
-    same.then(|| picture.clone())
+    (then, picture): (&FileState, &Picture),
+    now: FileState,
+) -> bool {
+    *then == now && (now.changed_ns != 0 || has_ends(root, picture))
 }
 
 /// Whether a file still begins and ends as it did.
 fn has_ends(root: &Path, picture: &Picture) -> bool {
-    let ends = File::open(root.join(&picture.file))
+    let ends = File::open(root.join(picture.file()))
         .and_then(|mut file| header::ends(&mut file, picture.bytes));
     ends.is_ok_and(|ends| ends == picture.fingerprint)
 }

@@ -1,6 +1,7 @@
 //! What is remembered of pictures as a table, and back.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use anyhow::{Context, Result};
 use chrono::{DateTime, FixedOffset, Utc};
@@ -14,7 +15,7 @@ use super::frame::{ACROSS, DOWN};
 use super::glance::Glance;
 use super::memory::{Differences, Headers, Looks};
 use super::shade::Shade;
-use super::{CameraTime, LightFacts, Picture, Stamp, TimeOrigin, Untimed};
+use super::{Body, CameraTime, LightFacts, Picture, Stamp, TimeOrigin, Untimed};
 use crate::files::FileState;
 use crate::property::Position;
 
@@ -55,10 +56,10 @@ pub(super) fn of(pictures: &[(FileState, &Picture)]) -> Result<DataFrame> {
         "offset_s" => whole(&|_, p| Some(stamp(p)?.offset?.local_minus_utc().into())),
         "time_from" => text(&|p| Some(stamp(p)?.origin.word().to_owned())),
         "untimed" => text(&|p| p.time.as_ref().err().map(untimed_word)),
-        "make" => text(&|p| p.make.clone()),
-        "model" => text(&|p| p.model.clone()),
-        "serial" => text(&|p| p.serial.clone()),
-        "label" => text(&|p| p.label.clone()),
+        "make" => text(&|p| p.body.make.clone()),
+        "model" => text(&|p| p.body.model.clone()),
+        "serial" => text(&|p| p.body.serial.clone()),
+        "label" => text(&|p| p.body.label.clone()),
         "latitude" => number(&|p| p.position.map(|p| p.latitude_deg)),
         "longitude" => number(&|p| p.position.map(|p| p.longitude_deg)),
         "temperature_c" => number(&|p| p.temperature_c),
@@ -174,7 +175,7 @@ fn looks(table: &DataFrame) -> Result<Looks> {
         table.column(LOOKS[0])?.str()?,
         table.column(LOOKS[1])?.binary()?,
     );
-    let mut looks = Looks::with_capacity(table.height());
+    let mut looks = Looks::new();
     for ((path, look), small) in paths(table)?.iter().zip(look.iter()).zip(small.iter()) {
         let (Some(path), Some(look)) = (path, look) else {
             continue;
@@ -205,7 +206,6 @@ fn pictures(table: &DataFrame) -> Result<Headers> {
     let whole = |name: &str| -> Result<&Int64Chunked> { Ok(table.column(name)?.i64()?) };
     let number = |name: &str| -> Result<&Float64Chunked> { Ok(table.column(name)?.f64()?) };
     let flag = |name: &str| -> Result<&BooleanChunked> { Ok(table.column(name)?.bool()?) };
-    let owned = |column: &StringChunked, row: usize| column.get(row).map(str::to_owned);
     let path = text(PATH)?;
     let (bytes, written, changed) = (whole("bytes")?, whole("written_ns")?, whole("changed_ns")?);
     let inode = table.column("inode")?.u64()?;
@@ -216,12 +216,8 @@ fn pictures(table: &DataFrame) -> Result<Headers> {
     );
     let (shown, offset, iso) = (whole("shown_ms")?, whole("offset_s")?, whole("iso")?);
     let (origin, untimed) = (text("time_from")?, text("untimed")?);
-    let (make, model, serial, label) = (
-        text("make")?,
-        text("model")?,
-        text("serial")?,
-        text("label")?,
-    );
+    let bodies = bodies(table)?;
+    let nowhere: Arc<str> = "".into();
     let (latitude, longitude) = (number("latitude")?, number("longitude")?);
     let (temperature, exposure) = (number("temperature_c")?, number("exposure_s")?);
     let (flash, described) = (flag("flash_fired")?, flag("is_described")?);
@@ -248,10 +244,7 @@ fn pictures(table: &DataFrame) -> Result<Headers> {
         let position = latitude.get(row).zip(longitude.get(row));
         let picture = Picture {
             clip: clip.get(row).unwrap_or(false),
-            make: owned(make, row),
-            model: owned(model, row),
-            serial: owned(serial, row),
-            label: owned(label, row),
+            body: bodies[row].clone(),
             position: position.map(|(latitude_deg, longitude_deg)| Position {
                 latitude_deg,
                 longitude_deg,
@@ -265,11 +258,37 @@ fn pictures(table: &DataFrame) -> Result<Headers> {
             cut_short: cut_short.get(row).unwrap_or(false),
             is_described: described.get(row).unwrap_or(true),
             fingerprint: ends.get(row).unwrap_or(0),
-            ..Picture::plain(path, String::new(), facts.bytes, time)
+            ..Picture::plain(path, nowhere.clone(), facts.bytes, time)
         };
         Ok((facts, picture))
     };
     (0..table.height()).into_par_iter().map(picture).collect()
+}
+
+/// The camera of every row, each held once.
+fn bodies(table: &DataFrame) -> Result<Vec<Arc<Body>>> {
+    let text = |name: &str| -> Result<&StringChunked> { Ok(table.column(name)?.str()?) };
+    let columns = [
+        text("make")?,
+        text("model")?,
+        text("serial")?,
+        text("label")?,
+    ];
+    let mut held: HashMap<[Option<&str>; 4], Arc<Body>> = HashMap::new();
+    let body = |row: usize| {
+        let said = columns.map(|column| column.get(row));
+        let body = held.entry(said).or_insert_with(|| {
+            let [make, model, serial, label] = said.map(|text| text.map(str::to_owned));
+            Arc::new(Body {
+                make,
+                model,
+                serial,
+                label,
+            })
+        });
+        body.clone()
+    };
+    Ok((0..table.height()).map(body).collect())
 }
 
 fn untimed_word(untimed: &Untimed) -> String {
@@ -338,7 +357,10 @@ mod tests {
         let picture = |(i, time): (usize, &Result<Stamp, Untimed>)| Picture {
             clip: i == 3,
             is_described: i == 5,
-            make: (i != 2).then(|| "A".to_owned()),
+            body: Arc::new(Body {
+                make: (i != 2).then(|| "A".to_owned()),
+                ..Body::default()
+            }),
             temperature_c: (i == 0).then_some(-4.5),
             light: LightFacts {
                 flash_fired: Some(i == 1),
@@ -350,7 +372,7 @@ mod tests {
                 longitude_deg: -90.7,
             }),
             fingerprint: u64::MAX - i as u64,
-            ..Picture::plain(format!("cards/A/{i}.jpg"), String::new(), 7, time.clone())
+            ..Picture::plain(format!("cards/A/{i}.jpg"), "".into(), 7, time.clone())
         };
         let pictures: Vec<Picture> = times.iter().enumerate().map(picture).collect();
         let facts = FileState {

@@ -29,7 +29,7 @@ mod time;
 mod walk;
 mod xmp_time;
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use anyhow::Result;
@@ -46,7 +46,7 @@ pub use header::{HEAD_LIMIT, Header, read_header};
 pub use look::{camera_folders, is_named_like_a_picture, is_season, kind_not_read};
 pub use memory::Memory;
 pub use names::{before_numbering, file_number};
-pub use picture::{LightFacts, Picture, Stamp, TimeOrigin, Unreadable, Untimed};
+pub use picture::{Body, LightFacts, Picture, Stamp, TimeOrigin, Unreadable, Untimed};
 pub use place::place_of_pictures;
 pub use shade::{Shade, shade_of};
 pub use shrink::{Small, box_as_held, shrunk};
@@ -54,6 +54,7 @@ pub use structure::{Damage, Structure};
 pub use time::CameraTime;
 pub use walk::{INCOMING, shown};
 
+use self::picture::Shared;
 use crate::files::FileState;
 use crate::property::{Cause, Problem, Property};
 
@@ -136,7 +137,7 @@ pub fn look_at(
         path,
         today,
     }) {
-        look::Outcome::Picture(picture) => Ok(Some(*picture)),
+        look::Outcome::Picture(picture) => Ok(Some(picture)),
         look::Outcome::Unreadable(_, why) => Err(why),
         look::Outcome::Other(_) => Ok(None),
     }
@@ -158,19 +159,18 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     let walk = walk::files(&property.root, &property.cards());
     progress.set_length(walk.files.len() as u64);
     let (mut memory, headers) = Memory::of(&property.root);
-    let headers: HashMap<&str, &(FileState, Picture)> =
-        headers.iter().map(|h| (h.1.path.as_str(), h)).collect();
-    let read: Vec<look::Reading> = walk
-        .files
-        .par_iter()
-        .map(|path| {
+    let read: Vec<look::Reading> = memory
+        .of_files(&walk.files, headers)
+        .into_par_iter()
+        .zip(&walk.files)
+        .map(|(known, path)| {
             let place = look::Place {
                 property,
                 root: &property.root,
                 path,
                 today,
             };
-            let reading = look::read_or_recall(&place, &headers);
+            let reading = look::read_or_recall(&place, known);
             progress.inc(1);
             reading
         })
@@ -182,10 +182,15 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
         memory: Arc::new(memory),
         ..Crawl::default()
     };
-    let mut pictures = Vec::new();
+    let mut pictures = Vec::with_capacity(read.len());
+    let (mut cameras, mut bodies) = (Shared::none(), Shared::none());
     for reading in read {
         match reading.outcome {
-            look::Outcome::Picture(picture) => pictures.push(*picture),
+            look::Outcome::Picture(picture) => pictures.push(Picture {
+                camera: cameras.one(picture.camera),
+                body: bodies.one(picture.body),
+                ..picture
+            }),
             look::Outcome::Unreadable(path, why) => crawl.unreadable.push((path, why)),
             look::Outcome::Other(kind) => {
                 crawl.other_files += 1;
@@ -219,7 +224,7 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     let loose = crawl
         .pictures
         .iter()
-        .filter(|p| p.camera == look::NO_FOLDER);
+        .filter(|p| &*p.camera == look::NO_FOLDER);
     let loose = loose.count();
     if loose > 0 {
         crawl.problems.push(Problem::file(
@@ -242,7 +247,7 @@ pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
         return None;
     }
     // They mostly are in order, which a stable sort takes for what it is.
-    pictures.sort_by(|a, b| walk::by_parts(&a.file, &b.file));
+    pictures.sort_by(|a, b| walk::by_parts(a.file(), b.file()));
     let mut crawl = Crawl {
         memory: Arc::new(memory),
         ..Crawl::default()

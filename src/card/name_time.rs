@@ -29,13 +29,16 @@ pub(super) fn settle(pictures: &mut [Picture], said: Option<DateOrder>, today: N
     let mut cameras: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for (i, picture) in pictures.iter().enumerate() {
         let without = matches!(picture.time, Err(Untimed::Absent | Untimed::Damaged));
-        if without && ORDERS.iter().any(|o| read(&picture.file, *o).is_some()) {
-            cameras.entry(picture.camera.clone()).or_default().push(i);
+        if without && ORDERS.iter().any(|o| read(picture.file(), *o).is_some()) {
+            cameras
+                .entry(picture.camera.to_string())
+                .or_default()
+                .push(i);
         }
     }
     for of_camera in cameras.values() {
         let fits = |order: &DateOrder| {
-            let mut all = of_camera.iter().map(|i| &pictures[*i].file);
+            let mut all = of_camera.iter().map(|i| pictures[*i].file());
             all.all(|file| read(file, *order).is_some())
         };
         let fitting: Vec<DateOrder> = ORDERS.into_iter().filter(fits).collect();
@@ -46,7 +49,7 @@ pub(super) fn settle(pictures: &mut [Picture], said: Option<DateOrder>, today: N
         };
         for i in of_camera {
             let picture = &mut pictures[*i];
-            if let Some(time) = order.and_then(|o| read(&picture.file, o)) {
+            if let Some(time) = order.and_then(|o| read(picture.file(), o)) {
                 picture.time = stamped(time, today);
             }
         }
@@ -120,7 +123,7 @@ mod tests {
         let picture = |name: &&str| {
             Picture::plain(
                 format!("cards/Oak/{name}"),
-                "Oak".to_owned(),
+                "Oak".into(),
                 1000,
                 Err(Untimed::Absent),
             )

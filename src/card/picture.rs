@@ -1,6 +1,10 @@
 //! One picture, and the ways in which a file can fail to be one.
 
+use std::collections::HashSet;
 use std::fmt;
+use std::hash::Hash;
+use std::path::Path;
+use std::sync::Arc;
 
 use chrono::FixedOffset;
 
@@ -141,22 +145,9 @@ pub struct LightFacts {
     pub iso: Option<u32>,
 }
 
-/// One readable picture: a still or a clip.
-#[derive(Debug, Clone)]
-pub struct Picture {
-    /// Path below the property, with `/` between the parts; bytes that are not UTF-8 are written
-    /// as `\xNN`.
-    pub path: String,
-    /// The path as the file system has it, below the property.
-    pub file: std::path::PathBuf,
-    /// The camera it came from.
-    pub camera: String,
-    /// A video clip, not a still.
-    pub clip: bool,
-    /// File size.
-    pub bytes: u64,
-    /// Its time, or why it has none.
-    pub time: Result<Stamp, Untimed>,
+/// What a camera wrote of itself.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
+pub struct Body {
     /// Camera maker.
     pub make: Option<String>,
     /// Camera model.
@@ -165,6 +156,44 @@ pub struct Picture {
     pub serial: Option<String>,
     /// The name its owner gave the camera in its menu.
     pub label: Option<String>,
+}
+
+/// What many pictures have in common, held once.
+pub(super) struct Shared<T: ?Sized>(HashSet<Arc<T>>);
+
+impl<T: ?Sized + Eq + Hash> Shared<T> {
+    pub fn none() -> Self {
+        Self(HashSet::new())
+    }
+
+    /// The one that is held, which is this one if it is the first of its kind.
+    pub fn one(&mut self, value: Arc<T>) -> Arc<T> {
+        if let Some(held) = self.0.get(&value) {
+            return held.clone();
+        }
+        self.0.insert(value.clone());
+        value
+    }
+}
+
+/// One readable picture: a still or a clip.
+#[derive(Debug, Clone)]
+pub struct Picture {
+    /// Path below the property, with `/` between the parts; bytes that are not UTF-8 are written
+    /// as `\xNN`.
+    pub path: String,
+    /// The path as the file system has it, where that is another.
+    pub(super) odd_file: Option<Box<Path>>,
+    /// The camera it came from.
+    pub camera: Arc<str>,
+    /// A video clip, not a still.
+    pub clip: bool,
+    /// File size.
+    pub bytes: u64,
+    /// Its time, or why it has none.
+    pub time: Result<Stamp, Untimed>,
+    /// The camera that took it, as it says itself.
+    pub body: Arc<Body>,
     /// Where it was taken, if the camera knew.
     pub position: Option<Position>,
     /// Air temperature, if the camera wrote it where Exif 2.31 has a field for it.
@@ -182,6 +211,11 @@ pub struct Picture {
 }
 
 impl Picture {
+    /// The path as the file system has it, below the property.
+    pub fn file(&self) -> &Path {
+        self.odd_file.as_deref().unwrap_or(Path::new(&self.path))
+    }
+
     /// What the camera's clock showed, impossible dates included.
     pub fn shown_time(&self) -> Option<CameraTime> {
         match &self.time {
@@ -199,21 +233,18 @@ impl Picture {
     /// A still of which nothing else is known.
     pub(super) fn plain(
         path: String,
-        camera: String,
+        camera: Arc<str>,
         bytes: u64,
         time: Result<Stamp, Untimed>,
     ) -> Self {
         Self {
-            file: path.clone().into(),
+            odd_file: None,
             path,
             camera,
             clip: false,
             bytes,
             time,
-            make: None,
-            model: None,
-            serial: None,
-            label: None,
+            body: Arc::default(),
             position: None,
             temperature_c: None,
             light: LightFacts::default(),

@@ -32,10 +32,10 @@ pub(super) fn pictures(pictures: &[Picture]) -> Result<DataFrame> {
             column("time_from", |p| {
                 p.time.as_ref().ok().map(|s| s.origin.word())
             }),
-            column("make", |p| p.make.as_deref()),
-            column("model", |p| p.model.as_deref()),
-            column("serial", |p| p.serial.as_deref()),
-            column("label", |p| p.label.as_deref()),
+            column("make", |p| p.body.make.as_deref()),
+            column("model", |p| p.body.model.as_deref()),
+            column("serial", |p| p.body.serial.as_deref()),
+            column("label", |p| p.body.label.as_deref()),
         ],
     )?)
 }

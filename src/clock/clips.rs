@@ -18,10 +18,11 @@ const TRIGGER_S: i64 = 120;
 /// whole half-hours that lie between the two.
 pub(super) fn settle(clocks: &Clocks, crawl: &mut Crawl) {
     let contained = crawl.pictures.iter().filter(|p| is_contained(p));
-    let mut cameras: BTreeMap<String, Vec<usize>> =
-        contained.map(|p| (p.camera.clone(), Vec::new())).collect();
+    let mut cameras: BTreeMap<String, Vec<usize>> = contained
+        .map(|p| (p.camera.to_string(), Vec::new()))
+        .collect();
     for (i, picture) in crawl.pictures.iter().enumerate() {
-        if let Some(of_camera) = cameras.get_mut(&picture.camera) {
+        if let Some(of_camera) = cameras.get_mut(&*picture.camera) {
             of_camera.push(i);
         }
     }
@@ -43,7 +44,7 @@ pub(super) fn settle(clocks: &Clocks, crawl: &mut Crawl) {
 /// The stamps of a still and of the clip that has the next file number, or the one before.
 fn pairs(pictures: &[Picture], of_camera: &[usize]) -> Vec<(Stamp, Stamp)> {
     let number = |i: usize| {
-        let file = &pictures[i].file;
+        let file = pictures[i].file();
         Some((file.parent()?, file_number(file)?))
     };
     let mut by_number = BTreeMap::new();

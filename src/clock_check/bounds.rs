@@ -4,7 +4,8 @@
 use chrono::{Datelike, NaiveDate, NaiveDateTime, TimeDelta};
 
 use super::fault::{ClockRow, Fault, Finding, Found, rows};
-use super::light_model::{Heights, Offset, Shot, fit, offset, plus};
+use super::light_model::{Shot, Shots, fit};
+use super::offset::{Offset, offset};
 use super::resets::Reset;
 use super::{LightLook, Stretch, minutes_between};
 use crate::clock::LocalTime;
@@ -111,9 +112,8 @@ fn hour_of(property: &Property, looks: &[LightLook], base: f64) -> Option<f64> {
         minute: l.time.shown().and_utc().timestamp() as f64 / 60.0 + base,
         grey: l.shot.grey,
     };
-    let shots: Vec<Shot> = looks.iter().map(shot).collect();
-    let heights = Heights::of(&shots, property.settings.position);
-    let found = offset(&shots, &heights, &vec![0; shots.len()]);
+    let shots = Shots::of(looks.iter().map(shot).collect(), property.settings.position);
+    let found = offset(&shots, &shots.moved(0));
     (found.high - found.low < 240.0).then(|| base + found.minutes.rem_euclid(DAY_MIN))
 }
 
@@ -350,10 +350,11 @@ fn best_days(property: &Property, looks: &[LightLook], bounds: &Bounds) -> Optio
             minute: l.shot.minute + by,
             ..l.shot
         };
-        let shots: Vec<Shot> = looks.iter().map(moved).collect();
-        let heights = Heights::of(&shots, property.settings.position);
-        let still = vec![0; shots.len()];
-        let logs = (-1..=1).map(|o| fit(&shots, &heights, &plus(&still, o)).log);
+        let shots = Shots::of(
+            looks.iter().map(moved).collect(),
+            property.settings.position,
+        );
+        let logs = (-1..=1).map(|steps| fit(&shots, &shots.moved(steps)).log);
         logs.reduce(f64::max)
     };
     let tried: Vec<(i64, f64)> = (-REACH / STEP..=REACH / STEP)

@@ -3,7 +3,7 @@
 use chrono::{NaiveDateTime, TimeDelta};
 
 use super::Stretch;
-use super::light_model::Offset;
+use super::offset::Offset;
 use crate::property::{ClockCorrection, ClockSetting};
 
 /// What people and batteries do to clocks.

@@ -2,9 +2,8 @@
 //! reading is very much likelier, explains the pictures by itself, and stands when it is judged again.
 
 use super::fault::{Fault, Finding, Found, likelier};
-use super::light_model::{
-    Against, Heights, Offset, Shot, against, all_steps, by_group, fit, offset, plus,
-};
+use super::light_model::{Against, Shots, against, all_steps, by_group, fit, plus};
+use super::offset::{Offset, offset};
 use super::readings::{RIGHT_PRIOR_LOG, Story, any, stories};
 use super::{LightLook, Stretch};
 use crate::property::Property;
@@ -40,7 +39,7 @@ pub(super) fn judge(property: &Property, stretch: &Stretch) -> Option<Judged> {
     let right = bench.right();
     let chosen = bench.chosen(property, &stretch.looks, right);
     let healthy = || Judged {
-        offset: bench.offset(&vec![0; stretch.looks.len()]),
+        offset: bench.offset(&bench.shots.moved(0)),
         findings: Vec::new(),
     };
     match chosen {
@@ -78,48 +77,43 @@ fn moved(offset: Offset, by: f64) -> Offset {
 
 /// The pictures of a stretch, laid out for trying readings on.
 struct Bench {
-    shots: Vec<Shot>,
-    heights: Heights,
+    shots: Shots,
 }
 
 impl Bench {
     fn of(property: &Property, looks: &[LightLook]) -> Self {
-        let shots: Vec<Shot> = looks.iter().map(|l| l.shot).collect();
+        let shots = looks.iter().map(|l| l.shot).collect();
         Self {
-            heights: Heights::of(&shots, property.settings.position),
-            shots,
+            shots: Shots::of(shots, property.settings.position),
         }
     }
 
     /// Log likelihood of a reading, right as far as people set clocks.
     fn log(&self, moves: &[i32]) -> f64 {
         const AROUND: [(i32, f64); 3] = [(-1, 0.25), (0, 0.5), (1, 0.25)];
-        let each = AROUND.map(|(o, weight)| {
-            fit(&self.shots, &self.heights, &plus(moves, o)).log + f64::ln(weight)
-        });
+        let each =
+            AROUND.map(|(o, weight)| fit(&self.shots, &plus(moves, o)).log + f64::ln(weight));
         let most = each.into_iter().fold(f64::NEG_INFINITY, f64::max);
         most + each.iter().map(|l| (l - most).exp()).sum::<f64>().ln()
     }
 
     fn right(&self) -> f64 {
-        self.log(&vec![0; self.shots.len()]) + RIGHT_PRIOR_LOG
+        self.log(&self.shots.moved(0)) + RIGHT_PRIOR_LOG
     }
 
     fn against(&self, moves: &[i32]) -> Against {
         let best = (-1..=1)
             .map(|o| plus(moves, o))
-            .map(|m| (fit(&self.shots, &self.heights, &m), m))
+            .map(|m| (fit(&self.shots, &m), m))
             .max_by(|a, b| a.0.log.total_cmp(&b.0.log));
-        best.map_or_else(Against::default, |(f, m)| {
-            against(&self.shots, &self.heights, &m, &f)
-        })
+        best.map_or_else(Against::default, |(f, m)| against(&self.shots, &m, &f))
     }
 
     /// The plainest story that is likely enough, if any is, and by how much.
     fn chosen(&self, property: &Property, looks: &[LightLook], right: f64) -> Option<(Story, f64)> {
         let log = |s: &Story| {
             let log = match s.is_any {
-                true => fit(&self.shots, &self.heights, &s.moves).log,
+                true => fit(&self.shots, &s.moves).log,
                 false => self.log(&s.moves),
             };
             log + s.prior_log
@@ -160,35 +154,35 @@ impl Bench {
         if !story.is_any {
             return false;
         }
-        let found = self.offset(&vec![0; self.shots.len()]);
+        let found = self.offset(&self.shots.moved(0));
         found.low < RIGHT_WITHIN_MIN && found.high > -RIGHT_WITHIN_MIN
     }
 
     fn offset(&self, moves: &[i32]) -> Offset {
-        offset(&self.shots, &self.heights, moves)
+        offset(&self.shots, moves)
     }
 
     fn follows_the_sun(&self) -> bool {
-        self.against(&vec![0; self.shots.len()]).follows()
+        self.against(&self.shots.moved(0)).follows()
     }
 
     /// A clock that was set anew in the middle: right on one side, off on the other. Each side must be
     /// found so by itself.
     fn split(&self, property: &Property, stretch: &Stretch) -> Vec<Finding> {
         const FEWEST: usize = 20;
-        let n = self.shots.len();
+        let n = self.shots.number();
         if n < 2 * FEWEST {
             return Vec::new();
         }
-        let still = vec![0; n];
+        let still = self.shots.moved(0);
         let known = all_steps()
             .step_by(6)
-            .map(|o| fit(&self.shots, &self.heights, &plus(&still, o)))
+            .map(|o| fit(&self.shots, &plus(&still, o)))
             .max_by(|a, b| a.log.total_cmp(&b.log));
         let Some(known) = known else {
             return Vec::new();
         };
-        let groups = by_group(&self.shots, &self.heights, &still, &known);
+        let groups = by_group(&self.shots, &still, &known);
         let Some(cut) = best_cut(&groups, n, FEWEST) else {
             return Vec::new();
         };

@@ -80,7 +80,7 @@ pub fn known_moment(
         );
     }
     Ok(Finding {
-        camera: first.camera.clone(),
+        camera: first.camera.to_string(),
         from,
         until,
         fault: Fault::Known,

@@ -13,7 +13,10 @@
 //! one morning or evening share their weather, so with probability [`ODD`] a whole half-day says
 //! nothing: what the light can claim of one half-day is bounded, however many pictures it has.
 
+use std::array::from_fn;
+use std::cell::{OnceCell, RefCell};
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
 use crate::property::Position;
 use crate::sun::elevation_deg;
@@ -30,13 +33,15 @@ pub struct Shot {
 /// Minutes between the offsets that are tried first. Every zone's offset from another is a multiple of
 /// it but for a few of a quarter hour.
 pub(super) const STEP_MIN: i32 = 10;
-const STEPS: usize = 1440 / STEP_MIN as usize;
+pub(super) const STEPS: usize = 1440 / STEP_MIN as usize;
 
 /// Thresholds that are tried, degrees.
 const THRESHOLDS: usize = 13;
 fn threshold_deg(n: usize) -> f64 {
     n as f64 * 1.5 - 10.0
 }
+const LOWEST_DEG: f32 = -10.0;
+const HIGHEST_DEG: f32 = 8.0;
 /// Standard deviation of dusk's threshold less dawn's, degrees.
 const DUSK_LESS_DAWN_DEG: f64 = 2.7;
 const BLURS_DEG: [f64; 2] = [0.8, 2.2];
@@ -54,35 +59,49 @@ const ODD: f64 = 0.04;
 /// Pictures of such a half-day are nearly all alike.
 const ALIKE: f64 = 0.95;
 
-/// The sun's height for every shot at every offset of the grid.
-pub(super) struct Heights {
-    degrees: Vec<[f32; STEPS]>,
+/// Shots, and the sun's height over each at every offset of the grid; worked out once, when it is asked for.
+pub(super) struct Shots {
+    all: Vec<Shot>,
+    place: Position,
+    degrees: Vec<OnceCell<Vec<f32>>>,
     /// Solar half-days since 1970 at offset 0, with fractions: even ones are mornings.
     half_days: Vec<f64>,
+    /// How well the offsets fit that move all shots alike.
+    steady: RefCell<BTreeMap<i32, Fit>>,
 }
 
 /// By how many steps of the grid each shot is moved.
 pub(super) type Moves = Vec<i32>;
 
-impl Heights {
-    pub fn of(shots: &[Shot], place: Position) -> Self {
-        let one = |shot: &Shot| {
-            let mut heights = [0.0; STEPS];
-            for (n, height) in heights.iter_mut().enumerate() {
-                let offset = signed(n as i32) * STEP_MIN;
-                *height = elevation_deg(shot.minute + f64::from(offset), place) as f32;
-            }
-            heights
-        };
+impl Shots {
+    pub fn of(all: Vec<Shot>, place: Position) -> Self {
         let solar = |shot: &Shot| (shot.minute + place.longitude_deg * 4.0) / 720.0;
         Self {
-            degrees: shots.iter().map(one).collect(),
-            half_days: shots.iter().map(solar).collect(),
+            half_days: all.iter().map(solar).collect(),
+            all,
+            place,
+            degrees: (0..STEPS).map(|_| OnceCell::new()).collect(),
+            steady: RefCell::default(),
         }
     }
 
+    /// How many.
+    pub fn number(&self) -> usize {
+        self.all.len()
+    }
+
+    /// All of them moved by so many steps.
+    pub fn moved(&self, steps: i32) -> Moves {
+        vec![steps; self.all.len()]
+    }
+
     fn at(&self, shot: usize, moved: i32) -> f32 {
-        self.degrees[shot][moved.rem_euclid(STEPS as i32) as usize]
+        let step = moved.rem_euclid(STEPS as i32);
+        let offset_min = f64::from(signed(step) * STEP_MIN);
+        let height = |s: &Shot| elevation_deg(s.minute + offset_min, self.place) as f32;
+        let heights =
+            self.degrees[step as usize].get_or_init(|| self.all.iter().map(height).collect());
+        heights[shot]
     }
 
     fn half_day(&self, shot: usize, moved: i32) -> i64 {
@@ -130,6 +149,8 @@ struct Table {
     /// The likelihoods of a light picture and of a dark one under every threshold, by the sun's height: as many
     /// as a processor multiplies in one go.
     under_all: [Vec<[f32; WIDE]>; 2],
+    /// The same where no threshold makes a difference, the sun far under them and far over them.
+    far: [[f64; 2]; 2],
 }
 
 /// [`THRESHOLDS`], and some that stay 1.
@@ -139,7 +160,7 @@ const PER_DEG: f32 = 10.0;
 
 impl Table {
     fn of(blur: f64, (by_day, by_night): (f64, f64)) -> Self {
-        let reach_deg = (5.0 * blur).ceil() as f32;
+        let reach_deg = reach_deg(blur);
         let size = (2.0 * reach_deg * PER_DEG) as usize + 1;
         let p = |i: usize| {
             let over = f64::from(i as f32 / PER_DEG - reach_deg);
@@ -150,17 +171,20 @@ impl Table {
             dark: (0..size).map(p).collect(),
             reach_deg,
             under_all: Default::default(),
+            far: Default::default(),
         };
         table.under_all = [false, true].map(|grey| table.likelihoods(grey));
+        let far = |over_deg: f32| table.dark(over_deg);
+        table.far = [far(-reach_deg), far(reach_deg)].map(|d| [f64::from(1.0 - d), f64::from(d)]);
         table
     }
 
     fn likelihoods(&self, grey: bool) -> Vec<[f32; WIDE]> {
-        let heights = (threshold_deg(THRESHOLDS - 1) - threshold_deg(0)) as f32;
+        let heights = HIGHEST_DEG - LOWEST_DEG;
         let size = ((heights + 2.0 * self.reach_deg) * PER_DEG) as usize + 2;
         let under_all = |i: usize| {
             // The middle of the step, so that no rounding moves it into the next.
-            let height = self.lowest_deg() + (i as f32 + 0.5) / PER_DEG;
+            let height = LOWEST_DEG - self.reach_deg + (i as f32 + 0.5) / PER_DEG;
             let mut all = [1.0; WIDE];
             for (n, one) in all.iter_mut().enumerate().take(THRESHOLDS) {
                 let dark = self.dark(height - threshold_deg(n) as f32);
@@ -171,38 +195,28 @@ impl Table {
         (0..size).map(under_all).collect()
     }
 
-    /// Under this height all thresholds are the same.
-    fn lowest_deg(&self) -> f32 {
-        threshold_deg(0) as f32 - self.reach_deg
-    }
-
-    /// The likelihoods of a picture under every threshold.
-    fn under_all(&self, height_deg: f32, grey: bool) -> &[f32; WIDE] {
-        let step = (height_deg - self.lowest_deg()).max(0.0) * PER_DEG;
-        let all = &self.under_all[usize::from(grey)];
-        &all[(step as usize).min(all.len() - 1)]
-    }
-
     fn dark(&self, over_deg: f32) -> f32 {
         let i = (over_deg.clamp(-self.reach_deg, self.reach_deg) + self.reach_deg) * PER_DEG;
         self.dark[i as usize]
     }
-
-    /// Whether a height is the same to every threshold that is tried.
-    fn is_far(&self, height_deg: f32) -> bool {
-        let (lowest, highest) = (
-            threshold_deg(0) as f32,
-            threshold_deg(THRESHOLDS - 1) as f32,
-        );
-        height_deg > highest + self.reach_deg || height_deg < lowest - self.reach_deg
-    }
 }
 
-static TABLES: std::sync::LazyLock<Vec<Vec<Table>>> = std::sync::LazyLock::new(|| {
+/// How far from a threshold a blur is still felt.
+fn reach_deg(blur: f64) -> f32 {
+    (5.0 * blur).ceil() as f32
+}
+
+static TABLES: LazyLock<Vec<Vec<Table>>> = LazyLock::new(|| {
     BLURS_DEG
         .iter()
         .map(|b| MISLEADING.iter().map(|m| Table::of(*b, *m)).collect())
         .collect()
+});
+
+/// How likely dusk's threshold is beside dawn's: the normal curve, by both their places on the grid.
+static APART: LazyLock<[[f64; THRESHOLDS]; THRESHOLDS]> = LazyLock::new(|| {
+    let log = |apart_deg: f64| (apart_deg / DUSK_LESS_DAWN_DEG).powi(2) / -2.0;
+    from_fn(|dawn| from_fn(|dusk| log(threshold_deg(dusk) - threshold_deg(dawn)).exp()))
 });
 
 /// Shots of one half-day next to each other.
@@ -215,47 +229,75 @@ struct Group {
 }
 
 /// How well a reading explains the shots, each moved by its own number of steps.
-pub(super) fn fit(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Fit {
-    let moved: Vec<f32> = (0..shots.len()).map(|i| heights.at(i, moves[i])).collect();
-    let groups = groups(shots, heights, moves);
-    let mut all = Vec::new();
+pub(super) fn fit(shots: &Shots, moves: &[i32]) -> Fit {
+    let steady = moves.first().copied();
+    let steady = steady.filter(|first| moves.iter().all(|m| m == first));
+    let known = steady.and_then(|steps| shots.steady.borrow().get(&steps).copied());
+    known.unwrap_or_else(|| {
+        let fit = fit_anew(shots, moves);
+        if let Some(steps) = steady {
+            shots.steady.borrow_mut().insert(steps, fit);
+        }
+        fit
+    })
+}
+
+fn fit_anew(shots: &Shots, moves: &[i32]) -> Fit {
+    let groups = groups(shots, moves);
+    let mut logs = Vec::new();
     let mut best = Nuisance {
         log: f64::NEG_INFINITY,
         ..Nuisance::default()
     };
     for (blur, of_blur) in TABLES.iter().enumerate() {
+        let sorted = Sorted::of(shots, moves, &groups, reach_deg(BLURS_DEG[blur]));
         for (misleading, table) in of_blur.iter().enumerate() {
-            let [dusk, dawn] = sums(shots, &moved, &groups, table);
+            let [mut dusk, dawn] = sorted.logs(table);
+            let (highest_dawn, highest_dusk) = (highest(&dawn), highest(&dusk));
+            for log in &mut dusk {
+                *log = (*log - highest_dusk).exp();
+            }
+            let (mut sum, mut likeliest) = (0.0, (0.0, 0, 0));
             for (i, at_dawn) in dawn.iter().enumerate() {
+                let at_dawn = (at_dawn - highest_dawn).exp();
                 for (k, at_dusk) in dusk.iter().enumerate() {
-                    let apart = threshold_deg(k) - threshold_deg(i);
-                    let prior = (apart / DUSK_LESS_DAWN_DEG).powi(2) / -2.0;
-                    let log = at_dawn + at_dusk + prior;
-                    all.push(log);
-                    if log > best.log {
-                        best = Nuisance {
-                            dawn: i,
-                            dusk: k,
-                            blur,
-                            misleading,
-                            log,
-                        };
+                    let likelihood = at_dawn * at_dusk * APART[i][k];
+                    sum += likelihood;
+                    if likelihood > likeliest.0 {
+                        likeliest = (likelihood, i, k);
                     }
                 }
             }
+            let (likelihood, dawn, dusk) = likeliest;
+            let log = highest_dawn + highest_dusk + likelihood.ln();
+            if log > best.log {
+                best = Nuisance {
+                    dawn,
+                    dusk,
+                    blur,
+                    misleading,
+                    log,
+                };
+            }
+            logs.push(highest_dawn + highest_dusk + sum.ln());
         }
     }
+    let tried = logs.len() * THRESHOLDS * THRESHOLDS;
     Fit {
-        log: log_sum(&all) - (all.len() as f64).ln(),
+        log: log_sum(&logs) - (tried as f64).ln(),
         best,
     }
 }
 
-fn groups(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Vec<Group> {
+fn highest(logs: &[f64]) -> f64 {
+    logs.iter().copied().fold(f64::NEG_INFINITY, f64::max)
+}
+
+fn groups(shots: &Shots, moves: &[i32]) -> Vec<Group> {
     let mut groups: Vec<Group> = Vec::new();
     let mut last = i64::MIN;
     for (i, moved) in moves.iter().enumerate() {
-        let half = heights.half_day(i, *moved);
+        let half = shots.half_day(i, *moved);
         match groups.last_mut().filter(|_| half == last) {
             Some(group) => group.until = i + 1,
             None => groups.push(Group {
@@ -268,87 +310,144 @@ fn groups(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Vec<Group> {
         last = half;
     }
     for group in &mut groups {
-        group.odd = odd(&shots[group.from..group.until]);
+        group.odd = odd(&shots.all[group.from..group.until]);
     }
     groups
 }
 
-/// The logarithm of a product, taken seldom: a logarithm costs more than all else here.
-#[derive(Clone, Copy)]
-struct LogProduct {
-    log: f64,
-    product: f64,
+/// The shots of some groups, those near a threshold apart from those that are the same to all of them.
+struct Sorted<'a> {
+    groups: &'a [Group],
+    /// Where each group's near shots end among all of them.
+    near_until: Vec<usize>,
+    /// Their places in [`Table::under_all`].
+    near: Vec<(bool, u16)>,
+    /// How many far ones a group has: the sun under all thresholds and over them, light and dark.
+    far: Vec<[[u16; 2]; 2]>,
 }
 
-impl Default for LogProduct {
-    fn default() -> Self {
-        Self {
-            log: 0.0,
-            product: 1.0,
+impl<'a> Sorted<'a> {
+    fn of(shots: &Shots, moves: &[i32], groups: &'a [Group], reach_deg: f32) -> Self {
+        let mut sorted = Self {
+            groups,
+            near_until: Vec::with_capacity(groups.len()),
+            near: Vec::new(),
+            far: Vec::with_capacity(groups.len()),
+        };
+        for group in groups {
+            let mut far = [[0_u16; 2]; 2];
+            let of_group = moves.iter().enumerate().take(group.until);
+            for (i, moved) in of_group.skip(group.from) {
+                let (height, grey) = (shots.at(i, *moved), shots.all[i].grey);
+                let over_lowest = height - (LOWEST_DEG - reach_deg);
+                let over_highest = height - (HIGHEST_DEG + reach_deg);
+                match over_lowest < 0.0 || over_highest > 0.0 {
+                    true => {
+                        let number = &mut far[usize::from(over_highest > 0.0)][usize::from(grey)];
+                        *number += 1;
+                    }
+                    false => sorted.near.push((grey, (over_lowest * PER_DEG) as u16)),
+                }
+            }
+            sorted.far.push(far);
+            sorted.near_until.push(sorted.near.len());
         }
-    }
-}
-
-impl LogProduct {
-    fn times(&mut self, factor: f64) {
-        const SMALL: f64 = 1e-200;
-        self.product *= factor;
-        if self.product < SMALL {
-            self.log += self.product.ln();
-            self.product = 1.0;
-        }
+        sorted
     }
 
-    fn log(self) -> f64 {
-        self.log + self.product.ln()
-    }
-}
-
-/// Log likelihoods of the evenings and of the mornings, for every threshold.
-fn sums(
-    shots: &[Shot],
-    heights: &[f32],
-    groups: &[Group],
-    table: &Table,
-) -> [[f64; THRESHOLDS]; 2] {
-    let mut sums = [[LogProduct::default(); THRESHOLDS]; 2];
-    let likely = |i: usize| {
-        let dark = table.dark(heights[i]);
-        f64::from(if shots[i].grey { dark } else { 1.0 - dark })
-    };
-    let mut far = [LogProduct::default(); 2];
-    for group in groups {
-        let mut common = 1.0;
-        let mut products = [1.0_f64; WIDE];
-        let mut is_far = true;
-        let in_group = heights
-            .iter()
-            .enumerate()
-            .take(group.until)
-            .skip(group.from);
-        for (i, height) in in_group {
-            match table.is_far(*height) {
-                true => common *= likely(i),
-                false => {
-                    is_far = false;
-                    let all = table.under_all(*height, shots[i].grey);
-                    for (product, one) in products.iter_mut().zip(all) {
-                        *product *= f64::from(*one);
+    /// Log likelihoods of the evenings and of the mornings, for every threshold.
+    fn logs(&self, table: &Table) -> [[f64; THRESHOLDS]; 2] {
+        let mut halves = [LogProducts::default(), LogProducts::default()];
+        let mut from = 0;
+        for ((group, until), far) in self.groups.iter().zip(&self.near_until).zip(&self.far) {
+            let mut common = 1.0 - ODD;
+            for (numbers, likely) in far.iter().zip(&table.far) {
+                for (number, likely) in numbers.iter().zip(likely) {
+                    for _ in 0..*number {
+                        common *= likely;
                     }
                 }
             }
+            let half = &mut halves[usize::from(group.is_morning)];
+            match &self.near[from..*until] {
+                [] => half.all_times(common + group.odd),
+                near => {
+                    let mut products = [1.0_f32; WIDE];
+                    for (grey, step) in near {
+                        let all = &table.under_all[usize::from(*grey)];
+                        let all = &all[usize::from(*step).min(all.len() - 1)];
+                        for (product, one) in products.iter_mut().zip(all) {
+                            *product *= one;
+                        }
+                    }
+                    half.times(common, &products, group.odd);
+                }
+            }
+            from = *until;
         }
-        let half = usize::from(group.is_morning);
-        if is_far {
-            far[half].times((1.0 - ODD) * common + group.odd);
-            continue;
-        }
-        for (sum, product) in sums[half].iter_mut().zip(products) {
-            sum.times((1.0 - ODD) * common * product + group.odd);
+        let [evenings, mornings] = halves;
+        [evenings.logs(), mornings.logs()]
+    }
+}
+
+/// Logarithms of products, taken seldom: a logarithm costs more than all else here.
+struct LogProducts {
+    logs: [f64; WIDE],
+    products: [f64; WIDE],
+    /// What all of them are multiplied by.
+    log_of_all: f64,
+    product_of_all: f64,
+}
+
+impl Default for LogProducts {
+    fn default() -> Self {
+        Self {
+            logs: [0.0; WIDE],
+            products: [1.0; WIDE],
+            log_of_all: 0.0,
+            product_of_all: 1.0,
         }
     }
-    let log = |half: usize| sums[half].map(|s| s.log() + far[half].log());
-    [log(0), log(1)]
+}
+
+impl LogProducts {
+    const SMALL: f64 = 1e-150;
+
+    /// Multiplies each by a factor: what all have in common times its own, and something beside.
+    fn times(&mut self, common: f64, own: &[f32; WIDE], beside: f64) {
+        let mut smallest = f64::INFINITY;
+        for (product, own) in self.products.iter_mut().zip(own) {
+            *product *= common * f64::from(*own) + beside;
+            smallest = if *product < smallest {
+                *product
+            } else {
+                smallest
+            };
+        }
+        if smallest < Self::SMALL {
+            for (log, product) in self.logs.iter_mut().zip(&mut self.products) {
+                *log += product.ln();
+                *product = 1.0;
+            }
+        }
+    }
+
+    fn all_times(&mut self, factor: f64) {
+        self.product_of_all *= factor;
+        if self.product_of_all < Self::SMALL {
+            self.log_of_all += self.product_of_all.ln();
+            self.product_of_all = 1.0;
+        }
+    }
+
+    fn logs(self) -> [f64; THRESHOLDS] {
+        let of_all = self.log_of_all + self.product_of_all.ln();
+        let mut logs = [of_all; THRESHOLDS];
+        for (all, (log, product)) in logs.iter_mut().zip(self.logs.iter().zip(&self.products)) {
+            *all += log + product.ln();
+        }
+        logs
+    }
 }
 
 /// The likelihood of a half-day that says nothing, its probability included.
@@ -359,7 +458,7 @@ fn odd(shots: &[Shot]) -> f64 {
     ODD * (all(dark, light) + all(light, dark)) / 2.0
 }
 
-fn log_sum(logs: &[f64]) -> f64 {
+pub(super) fn log_sum(logs: &[f64]) -> f64 {
     let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     if most == f64::NEG_INFINITY {
         return most;
@@ -390,17 +489,17 @@ impl Against {
 
 /// Counts the pictures whose light is clear under a reading: the sun well above or below the likeliest
 /// threshold.
-pub(super) fn against(shots: &[Shot], heights: &Heights, moves: &[i32], fit: &Fit) -> Against {
+pub(super) fn against(shots: &Shots, moves: &[i32], fit: &Fit) -> Against {
     const CLEAR_DEG: f64 = 3.0;
     let mut found = Against::default();
-    for (i, shot) in shots.iter().enumerate() {
-        let morning = heights.half_day(i, moves[i]).rem_euclid(2) == 0;
+    for (i, shot) in shots.all.iter().enumerate() {
+        let morning = shots.half_day(i, moves[i]).rem_euclid(2) == 0;
         let threshold = threshold_deg(if morning {
             fit.best.dawn
         } else {
             fit.best.dusk
         });
-        let over = f64::from(heights.at(i, moves[i])) - threshold;
+        let over = f64::from(shots.at(i, moves[i])) - threshold;
         if over > CLEAR_DEG {
             found.day += 1;
             found.day_against += usize::from(shot.grey);
@@ -412,88 +511,6 @@ pub(super) fn against(shots: &[Shot], heights: &Heights, moves: &[i32], fit: &Fi
     found
 }
 
-/// An offset with its 95 % interval, minutes to add to the clock.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Offset {
-    /// Likeliest.
-    pub minutes: f64,
-    /// Lower end.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
-}
-
-/// The offset of shots over the whole day, by its posterior under a flat prior: the shortest stretch of
-/// offsets that holds 95 % of it. `moves` is the reading that it is an offset from.
-pub(super) fn offset(shots: &[Shot], heights: &Heights, moves: &[i32]) -> Offset {
-    // Every third offset first, and all of them where the posterior has its mass.
-    const COARSE: i32 = 3;
-    let log = |o: i32| fit(shots, heights, &plus(moves, o)).log;
-    let mut logs: BTreeMap<i32, f64> = all_steps()
-        .filter(|o| o % COARSE == 0)
-        .map(|o| (o, log(o)))
-        .collect();
-    let most = logs.values().copied().fold(f64::NEG_INFINITY, f64::max);
-    let telling: Vec<i32> = logs
-        .iter()
-        .filter(|(_, l)| most - **l < 12.0)
-        .map(|(o, _)| *o)
-        .collect();
-    for o in all_steps() {
-        let near = telling.iter().any(|t| (t - o).abs() < COARSE);
-        let alike = *logs
-            .entry(o - o.rem_euclid(COARSE))
-            .or_insert(f64::NEG_INFINITY);
-        logs.entry(o)
-            .or_insert_with(|| if near { log(o) } else { alike });
-    }
-    logs.retain(|o, _| (-(STEPS as i32) / 2 < *o) && *o <= STEPS as i32 / 2);
-    let total = log_sum(&logs.values().copied().collect::<Vec<_>>());
-    let mut mass: Vec<(i32, f64)> = logs.iter().map(|(o, l)| (*o, (l - total).exp())).collect();
-    mass.sort_by_key(|(o, _)| *o);
-    let best = (0..mass.len())
-        .max_by(|a, b| mass[*a].1.total_cmp(&mass[*b].1))
-        .unwrap_or(0);
-    // Grows from the likeliest towards the likelier neighbour; the day is a circle.
-    let n = mass.len();
-    let (mut low, mut high, mut sum) = (0, 0, mass[best].1);
-    while sum < 0.95 && low + high + 1 < n {
-        let below = mass[(best + n - low - 1) % n].1;
-        let above = mass[(best + high + 1) % n].1;
-        if below > above {
-            low += 1;
-            sum += below;
-        } else {
-            high += 1;
-            sum += above;
-        }
-    }
-    let around = |k: i32| mass[(best as i32 + k).rem_euclid(n as i32) as usize].1;
-    let (step, middle) = (
-        f64::from(STEP_MIN),
-        f64::from(mass[best].0) * f64::from(STEP_MIN),
-    );
-    // One hump, as it nearly always is, has a mean and a spread finer than the grid.
-    const REACH: i32 = 9;
-    let near = (-REACH..=REACH).map(|k| (f64::from(k), around(k)));
-    let weight: f64 = near.clone().map(|(_, m)| m).sum();
-    let mean = near.clone().map(|(k, m)| k * m).sum::<f64>() / weight;
-    let variance = near.map(|(k, m)| (k - mean).powi(2) * m).sum::<f64>() / weight;
-    let half = 1.96 * (variance + 1.0 / 12.0).sqrt();
-    match weight > 0.97 {
-        true => Offset {
-            minutes: middle + mean * step,
-            low: middle + (mean - half) * step,
-            high: middle + (mean + half) * step,
-        },
-        false => Offset {
-            minutes: middle,
-            low: middle - (low as f64 + 0.5) * step,
-            high: middle + (high as f64 + 0.5) * step,
-        },
-    }
-}
-
 /// The same moves, and some steps more.
 pub(super) fn plus(moves: &[i32], steps: i32) -> Moves {
     moves.iter().map(|m| m + steps).collect()
@@ -501,26 +518,22 @@ pub(super) fn plus(moves: &[i32], steps: i32) -> Moves {
 
 /// Log likelihoods of the half-days of shots at every offset of the grid, for a camera that is known:
 /// what a search for the moment of a change adds up.
-pub(super) fn by_group(
-    shots: &[Shot],
-    heights: &Heights,
-    moves: &[i32],
-    known: &Fit,
-) -> Vec<(usize, Vec<f64>)> {
+pub(super) fn by_group(shots: &Shots, moves: &[i32], known: &Fit) -> Vec<(usize, Vec<f64>)> {
     let table = &TABLES[known.best.blur][known.best.misleading];
-    let groups = groups(shots, heights, moves);
+    let groups = groups(shots, moves);
     let one = |group: &Group| {
         let of_offset = |o: i32| {
             let mut product = 1.0_f64;
-            for i in group.from..group.until {
-                let morning = heights.half_day(i, moves[i] + o).rem_euclid(2) == 0;
+            let of_group = moves.iter().enumerate().take(group.until);
+            for (i, moved) in of_group.skip(group.from) {
+                let morning = shots.half_day(i, moved + o).rem_euclid(2) == 0;
                 let n = if morning {
                     known.best.dawn
                 } else {
                     known.best.dusk
                 };
-                let dark = table.dark(heights.at(i, moves[i] + o) - threshold_deg(n) as f32);
-                product *= f64::from(if shots[i].grey { dark } else { 1.0 - dark });
+                let dark = table.dark(shots.at(i, moved + o) - threshold_deg(n) as f32);
+                product *= f64::from(if shots.all[i].grey { dark } else { 1.0 - dark });
             }
             ((1.0 - ODD) * product + group.odd).ln()
         };

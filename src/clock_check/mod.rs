@@ -13,6 +13,7 @@ mod fault;
 mod judge;
 mod known;
 mod light_model;
+mod offset;
 mod readings;
 mod remedy;
 mod resets;
@@ -26,7 +27,8 @@ pub use accept::{accept, doubt};
 pub use disagreement::disagreements;
 pub use fault::{ClockRow, Fault, Finding, added, duration, duration_in_full, way};
 pub use known::{Anchor, known_moment};
-pub use light_model::{Offset, Shot};
+pub use light_model::Shot;
+pub use offset::Offset;
 pub use remedy::{Rehearsal, rehearse};
 pub use sorts::LightSource;
 

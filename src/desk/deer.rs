@@ -301,7 +301,7 @@ pub(super) fn picture(season: &DeskSeason, index: u32) -> PictureView {
     PictureView {
         id: number(season, index),
         visit,
-        camera: picture.camera.clone(),
+        camera: picture.camera.to_string(),
         date: shown(DAY),
         time: shown(TIME),
         light: moment.map(|m| m.light.word()),

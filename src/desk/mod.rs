@@ -276,7 +276,7 @@ fn make_first(desk: &Desk) {
             (0..season.screens.all.len()).find(|s| season.tagging(*s) != Tagging::Tagged);
         untagged.map(|s| {
             let picture = season.screens.all[s].pictures[0];
-            let file = season.crawl.pictures[picture as usize].file.clone();
+            let file = season.crawl.pictures[picture as usize].file().to_owned();
             (season.property.root.clone(), file)
         })
     };

@@ -500,7 +500,7 @@ fn inside(desk: &Desk, id: u64) -> Result<std::path::PathBuf, Failure> {
     let (root, file) = {
         let season = desk.season();
         let index = visits::picture(&season, id).ok_or(Failure::Missing(NONE.to_owned()))?;
-        let file = season.crawl.pictures[index as usize].file.clone();
+        let file = season.crawl.pictures[index as usize].file().to_owned();
         (season.property.root.clone(), file)
     };
     views::inside(&root, &file).map_err(Failure::Missing)

@@ -224,7 +224,7 @@ impl PictureView {
             path: picture.path.clone(),
             time: time.map(|t| t.shown().format(TIME).to_string()),
             clip: picture.clip,
-            playable: picture.clip && is_playable(&picture.file),
+            playable: picture.clip && is_playable(picture.file()),
             moved: moved(season, index),
             tags: season
                 .book
@@ -238,7 +238,7 @@ impl PictureView {
 
 fn moved(season: &DeskSeason, index: u32) -> Option<[f32; 4]> {
     let found = season.sorting.of(index).filter(|f| !f.is_quiet)?;
-    let file = &season.crawl.pictures[index as usize].file;
+    let file = season.crawl.pictures[index as usize].file();
     Some(box_as_held(found.place, &season.property.root.join(file)))
 }
 

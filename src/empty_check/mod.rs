@@ -188,7 +188,7 @@ impl<'a> Sequences<'a> {
 
     fn decode(&self, timed: Timed) -> Option<Look> {
         const ACROSS_PX: u16 = 160;
-        let path = self.property.root.join(&self.picture(timed.picture).file);
+        let path = self.property.root.join(self.picture(timed.picture).file());
         let small = decode_small(&path, ACROSS_PX)?;
         Some(Look {
             timed,

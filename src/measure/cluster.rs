@@ -300,11 +300,8 @@ pub(super) fn weighted_products(
     weight: impl Fn(usize) -> f64,
 ) -> f64 {
     let products = |lag: usize| -> f64 {
-        errors
-            .iter()
-            .zip(errors.iter().skip(lag))
-            .map(|(a, b)| a * b)
-            .sum()
+        let later = errors.get(lag..).unwrap_or_default();
+        errors.iter().zip(later).map(|(a, b)| a * b).sum()
     };
     let neighbours: f64 = (1..=furthest)
         .map(|lag| 2.0 * weight(lag) * products(lag))

@@ -2,6 +2,7 @@
 //! lie.
 
 use std::f64::consts::PI;
+use std::sync::LazyLock;
 
 use statrs::distribution::{ContinuousCDF, Normal};
 use statrs::function::gamma::ln_gamma;
@@ -102,13 +103,13 @@ struct Prediction<'a> {
     expected: &'a Expected,
     /// Degrees of freedom of the counts' design effect.
     freedom: f64,
-    nodes: Vec<(f64, f64)>,
+    nodes: Nodes,
 }
 
 impl<'a> Prediction<'a> {
     fn of(pairs: &'a [Pair], expected: &'a Expected, freedom: f64) -> Self {
         Self {
-            nodes: nodes(expected.freedom).collect(),
+            nodes: nodes(expected.freedom),
             pairs,
             expected,
             freedom,
@@ -194,31 +195,39 @@ pub fn predictive_interval(
 const FURTHEST: f64 = 12.0;
 const CLOSE: f64 = 1e-7;
 
-/// Points along Student's t with their weights, evenly spaced in the inverse hyperbolic sine, which reaches
-/// far into the tails. The weights add up to 1.
-fn nodes(freedom: f64) -> impl Iterator<Item = (f64, f64)> {
-    const STEP: f64 = 0.3;
-    const REACH: i32 = 15;
+const STEP: f64 = 0.3;
+/// Points on either side of the middle.
+const REACH: usize = 15;
+type Nodes = [(f64, f64); 2 * REACH + 1];
+
+/// Points on the upper half of Student's t, from the middle on, and how densely they stand: evenly spaced in the
+/// inverse hyperbolic sine, which reaches far into the tails.
+static POINTS: LazyLock<[(f64, f64); REACH + 1]> = LazyLock::new(|| {
+    std::array::from_fn(|i| {
+        let v = STEP * i as f64;
+        (v.sinh(), v.cosh() * STEP)
+    })
+});
+
+/// Points along Student's t with their weights, which add up to 1.
+fn nodes(freedom: f64) -> Nodes {
     let freedom = freedom.min(1e6);
     let norm =
         ln_gamma((freedom + 1.0) / 2.0) - ln_gamma(freedom / 2.0) - 0.5 * (freedom * PI).ln();
-    let node = move |i: i32| {
-        let v = STEP * f64::from(i);
-        let u = v.sinh();
+    let upper = POINTS.map(|(u, apart)| {
         let density = (norm - (freedom + 1.0) / 2.0 * (u * u / freedom).ln_1p()).exp();
-        (u, density * v.cosh() * STEP)
-    };
+        (u, density * apart)
+    });
+    let mut nodes = std::array::from_fn(|i| {
+        let (u, weight) = upper[i.abs_diff(REACH)];
+        (if i < REACH { -u } else { u }, weight)
+    });
     // The last of them stands for everything further out.
-    let sum: f64 = (-REACH..=REACH).map(|i| node(i).1).sum();
-    (-REACH..=REACH).map(move |i| {
-        let (u, weight) = node(i);
-        let beyond = if i.abs() == REACH {
-            (1.0 - sum) / 2.0
-        } else {
-            0.0
-        };
-        (u, weight + beyond)
-    })
+    let sum: f64 = nodes.iter().map(|n: &(f64, f64)| n.1).sum();
+    for last in [0, 2 * REACH] {
+        nodes[last].1 += (1.0 - sum) / 2.0;
+    }
+    nodes
 }
 
 /// A statistic of Student's t as one of the normal with nearly the same tail (Abramowitz & Stegun 1964,
@@ -266,9 +275,8 @@ mod tests {
     #[test]
     fn weights_are_a_distribution() {
         let average = |freedom: f64, a: f64, b: f64| -> f64 {
-            nodes(freedom)
-                .map(|(u, weight)| weight * normal(a + b * u))
-                .sum()
+            let nodes = nodes(freedom).into_iter();
+            nodes.map(|(u, weight)| weight * normal(a + b * u)).sum()
         };
         for (a, b) in [(-1.0_f64, 0.5_f64), (-3.0, 1.0), (-4.0, 0.2), (0.5, 2.0)] {
             let exact = normal(a / (1.0 + b * b).sqrt());
@@ -277,7 +285,7 @@ mod tests {
             assert!(a > 0.0 || average(5.0, a, b) > ours);
         }
         for freedom in [2.0, 5.0, 30.0, KNOWN] {
-            let sum: f64 = nodes(freedom).map(|n| n.1).sum();
+            let sum: f64 = nodes(freedom).iter().map(|n| n.1).sum();
             assert!((sum - 1.0).abs() < 1e-12, "{freedom}: {sum}");
         }
     }

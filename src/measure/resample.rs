@@ -31,7 +31,7 @@ pub fn block_interval(
     })
 }
 
-/// The variance of such a statistic by the same draws, and its degrees of freedom, one fewer than the blocks
+/// The variance of such a statistic by the same draws (Kuensch 1989, Annals of Statistics 17:1217-1241), and its degrees of freedom, one fewer than the blocks
 /// of each stretch. A handful of blocks varies less about its own mean than about the true one: the variance
 /// is multiplied by their number over one fewer.
 pub fn block_variance(

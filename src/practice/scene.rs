@@ -188,7 +188,9 @@ impl Scene {
                 let c = mix([grey; 3], c, colour_left);
                 let light = light * weather.shade(x);
                 let noise = weather.noise(DAY_NOISE);
-                [c[0] * light, c[1] * light, c[2] * light * 0.98].map(|c| c + noise)
+                each([c[0] * light, c[1] * light, c[2] * light * 0.98], |c| {
+                    c + noise
+                })
             })
         } else {
             let tint = scene.tint;
@@ -197,7 +199,7 @@ impl Scene {
                 let lamp = (1.05 - off).clamp(0.08, 1.0) * weather.lamp;
                 let grey = (0.3 * c[0] + 0.59 * c[1] + 0.11 * c[2]) * lamp * 0.9;
                 let noise = weather.noise(NIGHT_NOISE);
-                tint.map(|t| (grey + noise) * t)
+                each(tint, |t| (grey + noise) * t)
             })
         }
     }
@@ -239,7 +241,9 @@ impl Scene {
     fn develop(&self, mut tone: impl FnMut(Colour, (f32, f32)) -> Colour) -> RgbImage {
         RgbImage::from_fn(WIDTH, HEIGHT, |x, y| {
             let colour = self.view[(y * WIDTH + x) as usize];
-            Rgb(tone(colour, (x as f32, y as f32)).map(|c| c.clamp(0.0, 255.0) as u8))
+            Rgb(each(tone(colour, (x as f32, y as f32)), |c| {
+                c.clamp(0.0, 255.0) as u8
+            }))
         })
     }
 }
@@ -288,7 +292,8 @@ impl Weather {
 
     /// The sum of three even draws has nearly a normal shape.
     fn noise(&mut self, sd: f32) -> f32 {
-        let draws: f32 = (0..3).map(|_| self.rng.random_range(-1.0..1.0)).sum();
+        let mut draw = || self.rng.random_range(-1.0..1.0);
+        let draws: f32 = draw() + draw() + draw();
         draws * sd
     }
 }
@@ -298,7 +303,7 @@ fn roughen(view: &mut [Colour], seed: u64) {
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x6a55);
     for pixel in view {
         let rough = rng.random_range(-7.0..7.0);
-        *pixel = pixel.map(|c| c + rough);
+        *pixel = each(*pixel, |c| c + rough);
     }
 }
 
@@ -328,5 +333,12 @@ fn bodies(event: &Event) -> Vec<(f32, bool)> {
 
 fn mix(a: Colour, b: Colour, share: f32) -> Colour {
     let share = share.clamp(0.0, 1.0);
-    [0, 1, 2].map(|i| a[i] + (b[i] - a[i]) * share)
+    let at = |i: usize| a[i] + (b[i] - a[i]) * share;
+    [at(0), at(1), at(2)]
+}
+
+/// The same of every colour of a pixel, which are too many to call a function for.
+#[inline]
+fn each<T, U>([a, b, c]: [T; 3], of: impl Fn(T) -> U) -> [U; 3] {
+    [of(a), of(b), of(c)]
 }

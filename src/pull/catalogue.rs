@@ -125,7 +125,7 @@ impl Rows {
         self.time.push(stamp.map(|s| s.time));
         self.time_from.push(stamp.map(|s| s.origin.word()));
         let named = picture.map_or_else(Default::default, |p| {
-            [&p.make, &p.model, &p.serial, &p.label].map(Clone::clone)
+            [&p.body.make, &p.body.model, &p.body.serial, &p.body.label].map(Clone::clone)
         });
         for (column, value) in self.named.iter_mut().zip(named) {
             column.push(value);

@@ -355,7 +355,7 @@ fn traits(property: &Property, root: &Path, below: &Path, today: NaiveDate) -> T
 
 impl Traits {
     fn count(&mut self, picture: &Picture) {
-        let model = match (&picture.make, &picture.model) {
+        let model = match (&picture.body.make, &picture.body.model) {
             (None, None) => None,
             (make, model) => {
                 let part = |p: &Option<String>| p.clone().unwrap_or_default();
@@ -368,8 +368,8 @@ impl Traits {
             }
         };
         add(model, |t| &mut t.models);
-        add(picture.serial.clone(), |t| &mut t.serials);
-        add(picture.label.clone(), |t| &mut t.labels);
+        add(picture.body.serial.clone(), |t| &mut t.serials);
+        add(picture.body.label.clone(), |t| &mut t.labels);
         self.places.extend(picture.position);
         if let Ok(stamp) = &picture.time {
             let t = stamp.time.shown();

@@ -36,13 +36,13 @@ impl Pulls {
     /// A camera's pictures by roll. Pictures that no pull remembers make a roll of their own; where a
     /// name was numbered because it came again, it belongs to a later one.
     pub fn rolls<'a>(&self, pictures: &[&'a Picture]) -> Vec<Roll<'a>> {
-        let names: HashSet<&Path> = pictures.iter().map(|p| p.file.as_path()).collect();
+        let names: HashSet<&Path> = pictures.iter().map(|p| p.file()).collect();
         type Key = (Option<String>, u32);
         let mut rolls: BTreeMap<Key, Vec<(String, &'a Picture)>> = BTreeMap::new();
         for &picture in pictures {
             let (key, name) = match self.by_path.get(&picture.path) {
                 Some(pulled) => ((Some(pulled.pull.clone()), 0), pulled.on_card.clone()),
-                None => match before_numbering(&picture.file)
+                None => match before_numbering(picture.file())
                     .filter(|(base, _)| names.contains(base.as_path()))
                 {
                     Some((base, n)) => ((None, n), base.to_string_lossy().into_owned()),

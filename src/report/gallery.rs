@@ -338,10 +338,7 @@ fn sides(
         minutes: visits(kind, side)
             .map(|v| mean.anchor(v.after_sunrise_min, v.day_length_min()))
             .collect(),
-        nights: days
-            .between(index, kind, side, as_on)
-            .filter(|d| d.worked)
-            .count(),
+        nights: days.together(index, kind, side, as_on).nights,
     });
     Ok((kind, curves, mean))
 }

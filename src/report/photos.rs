@@ -225,7 +225,7 @@ fn look(debrief: &Debrief, seen: &SeenIn) -> Looked {
         .skip(1)
         .take(NEIGHBOURS);
     let decoded =
-        |i: usize| decode_small(&debrief.property.root.join(&pictures[i].file), ACROSS_PX);
+        |i: usize| decode_small(&debrief.property.root.join(pictures[i].file()), ACROSS_PX);
     let Some(picture) = decoded(place) else {
         return Looked {
             is_large: false,
@@ -268,7 +268,7 @@ fn is_bright(picture: &image::RgbImage) -> bool {
 }
 
 fn photo(debrief: &Debrief, deer: Option<&KnownDeer>, seen: &SeenIn) -> Option<Photo> {
-    let file = &debrief.crawl.pictures[seen.picture as usize].file;
+    let file = debrief.crawl.pictures[seen.picture as usize].file();
     let camera = &debrief.season.cameras[seen.camera];
     let when = when(debrief, seen);
     let date = words::day(seen.time.date());

@@ -75,8 +75,8 @@ pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool)
 /// Whether any camera has visits on both sides: most of a year has none.
 fn could_show(season: &Season, windows: &Windows) -> bool {
     let any = |c: usize, side| {
-        let mut days = season.days.between(c, Kind::Deer, side, windows.after.0);
-        days.any(|d| d.seen.visits > 0)
+        let days = season.days.together(c, Kind::Deer, side, windows.after.0);
+        days.seen.visits > 0
     };
     (0..season.cameras.len()).any(|c| any(c, windows.before) && any(c, windows.after))
 }

@@ -140,11 +140,14 @@ impl Sums {
         span: (NaiveDate, NaiveDate),
         as_on: NaiveDate,
     ) -> Self {
-        let mut sums = Self::default();
-        for day in season.days.between(camera, kind, span, as_on) {
-            sums.take_in(day);
+        let all = season.days.together(camera, kind, span, as_on);
+        Self {
+            nights: all.nights,
+            visits: all.seen.visits as usize,
+            legal: all.seen.legal as usize,
+            counted: all.seen.counted as usize,
+            pictures: all.pictures,
         }
-        sums
     }
 
     /// Counts the dates on which a camera worked in both of two seasons, the earlier and the later.
@@ -164,23 +167,25 @@ impl Sums {
             let then = date.with_year(date.year() - years_apart);
             let place = then.map(|then| (then - windows.before.0).num_days());
             let place = place.and_then(|n| usize::try_from(n).ok());
-            let Some(then) = place.and_then(|n| earlier.get(n)) else {
+            let then = place.and_then(|n| Some((n, earlier.get(n)?)));
+            let Some((place, then)) = then else {
                 continue;
             };
             if then.worked && now.worked {
-                sums[0].take_in(*then);
-                sums[1].take_in(now);
+                let pictures = |date| season.days.pictures(camera, date);
+                sums[0].take_in(*then, pictures(windows.before.0 + Days::new(place as u64)));
+                sums[1].take_in(now, pictures(date));
             }
         }
         sums
     }
 
-    fn take_in(&mut self, day: Day) {
+    fn take_in(&mut self, day: Day, pictures: PicturesOn) {
         self.nights += usize::from(day.worked);
         self.visits += day.seen.visits as usize;
         self.legal += day.seen.legal as usize;
         self.counted += day.seen.counted as usize;
-        self.pictures += day.pictures;
+        self.pictures += pictures;
     }
 
     /// Counts for the share.

@@ -29,7 +29,7 @@ impl Content {
     /// The content of a picture, read whole; `None` where it cannot be read.
     pub fn read(property: &Property, picture: &Picture) -> Option<Self> {
         Some(Self {
-            hash: hash_whole(&property.root.join(&picture.file))?,
+            hash: hash_whole(&property.root.join(picture.file()))?,
             ends: Some(picture.ends()),
         })
     }

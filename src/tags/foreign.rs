@@ -77,7 +77,7 @@ pub fn foreign_tags(
         .map(|(i, p)| {
             let mut problems = Vec::new();
             let mut tags = Vec::new();
-            let side = [p.file.clone(), p.file.with_extension("")]
+            let side = [p.file().to_owned(), p.file().with_extension("")]
                 .iter()
                 .find_map(|stem| beside.get(&stem.to_owned()).copied());
             let mut add = |origin, keywords: &[String]| {
@@ -91,7 +91,7 @@ pub fn foreign_tags(
                 add(Origin::Beside, &of_side_file(property, side, &mut problems));
             }
             if p.is_described {
-                let packets = read_packets(&property.root.join(&p.file));
+                let packets = read_packets(&property.root.join(p.file()));
                 let mut keywords = packets.iptc.map_or(Vec::new(), |i| of_iptc(&i));
                 // A packet that is no XML in a picture says nothing; the picture counts without it.
                 keywords.extend(

@@ -114,6 +114,11 @@ pub struct NumberedRows<'a> {
 }
 
 impl<'a> NumberedRows<'a> {
+    /// The names that any row has, as often as they stand there.
+    pub fn names(&self) -> impl Iterator<Item = &'a str> + use<'a> {
+        self.name.iter().flatten()
+    }
+
     /// One row; `None` past the last.
     pub fn get(&self, row: usize) -> Option<Sighting<'a>> {
         Some(Sighting {

@@ -81,13 +81,13 @@ pub(super) fn effort(
     let mut silences = Vec::new();
     for (from, until) in spans(placements, first, last) {
         let within: Vec<NaiveDate> = active.range(from..=until).copied().collect();
-        let all = gaps(from, until, &within);
-        for silence in &all {
+        let rhythm = Rhythm::of(&within);
+        for silence in &gaps(from, until, &within) {
             let ends = silence.until + Days::new(1);
             let inside =
                 within.first().is_some_and(|f| *f < silence.from) && active.contains(&ends);
             let was_quiet = inside && silence.days() <= UNATTENDED_DAYS && unattended(ends);
-            if was_quiet || silence.days() <= longest_believed_days(&within, silence) {
+            if was_quiet || silence.days() <= rhythm.longest_believed_days(silence) {
                 worked.extend(dates(silence.from, silence.until));
             } else {
                 silences.push(*silence);
@@ -144,31 +144,70 @@ fn gaps(from: NaiveDate, until: NaiveDate, active: &[NaiveDate]) -> Vec<Silence>
     gaps
 }
 
-/// The longest silence that is still believed, in days: with a share `q` of days silent, `n` days of
-/// silence in a row happen with probability `q^n`. The share is taken between the first and the last
-/// picture and outside doubted silences, so a dead stretch does not make the camera look slow; the
-/// silence in question is left out as well, so that it does not speak for itself.
-/// Without a picture no silence is believed.
-fn longest_believed_days(active: &[NaiveDate], asked: &Silence) -> usize {
-    let (Some(&first), Some(&last)) = (active.first(), active.last()) else {
-        return 0;
-    };
-    let mut between = gaps(first, last, active);
-    between.retain(|s| s != asked);
-    let mut longest = usize::MAX;
-    loop {
-        let silent: usize = between
-            .iter()
-            .map(Silence::days)
-            .filter(|d| *d <= longest)
-            .sum();
-        let q = (silent as f64 + 0.5) / ((silent + active.len()) as f64 + 1.0);
-        let believed = ((1.0 / ONE_IN).ln() / q.ln()).ceil().min(1e6) as usize;
-        let believed = believed.max(SHORTEST_DAYS - 1);
-        if believed >= longest || between.iter().all(|s| s.days() <= believed) {
-            return believed.min(longest);
+/// How often a camera took pictures between its first and its last.
+struct Rhythm {
+    /// Dates with a picture.
+    active: usize,
+    first_and_last: Option<(NaiveDate, NaiveDate)>,
+    /// How long its silences lasted, in days, the shortest first.
+    silences_days: Vec<usize>,
+    /// How many days the shortest ones lasted together: none of them, the first, the first two.
+    sums_days: Vec<usize>,
+}
+
+impl Rhythm {
+    fn of(active: &[NaiveDate]) -> Self {
+        let first_and_last = active.first().copied().zip(active.last().copied());
+        let gaps = first_and_last.map(|(first, last)| gaps(first, last, active));
+        let gaps = gaps.unwrap_or_default();
+        let mut silences_days: Vec<usize> = gaps.iter().map(Silence::days).collect();
+        silences_days.sort_unstable();
+        let mut sums_days = vec![0];
+        for days in &silences_days {
+            sums_days.push(sums_days[sums_days.len() - 1] + days);
         }
-        longest = believed;
+        Self {
+            active: active.len(),
+            first_and_last,
+            silences_days,
+            sums_days,
+        }
+    }
+
+    /// The longest silence that is still believed, in days: with a share `q` of days silent, `n` days of
+    /// silence in a row happen with probability `q^n`. The share is taken between the first and the last
+    /// picture and outside doubted silences, so a dead stretch does not make the camera look slow; the
+    /// silence in question is left out as well, so that it does not speak for itself.
+    /// Without a picture no silence is believed.
+    fn longest_believed_days(&self, asked: &Silence) -> usize {
+        let Some((first, last)) = self.first_and_last else {
+            return 0;
+        };
+        let is_between = first < asked.from && asked.until < last;
+        let left_out = if is_between { asked.days() } else { 0 };
+        let longest_other = self.longest_but(left_out);
+        let mut longest = usize::MAX;
+        loop {
+            let not_longer = self.silences_days.partition_point(|d| *d <= longest);
+            let itself = if left_out <= longest { left_out } else { 0 };
+            let silent = self.sums_days[not_longer] - itself;
+            let q = (silent as f64 + 0.5) / ((silent + self.active) as f64 + 1.0);
+            let believed = ((1.0 / ONE_IN).ln() / q.ln()).ceil().min(1e6) as usize;
+            let believed = believed.max(SHORTEST_DAYS - 1);
+            if believed >= longest || longest_other <= believed {
+                return believed.min(longest);
+            }
+            longest = believed;
+        }
+    }
+
+    /// The longest silence but for one of so many days.
+    fn longest_but(&self, left_out_days: usize) -> usize {
+        let mut longest_first = self.silences_days.iter().rev().copied();
+        match longest_first.next() {
+            Some(longest) if longest == left_out_days => longest_first.next().unwrap_or(0),
+            longest => longest.unwrap_or(0),
+        }
     }
 }
 

@@ -4,13 +4,14 @@ mod about;
 mod day_table;
 mod deer_year;
 mod effort;
+mod gather;
 mod kind;
 mod replay;
 mod season;
 mod visit;
 
 pub use about::{About, Told, Why};
-pub use day_table::{Day, DayTable, DayVisits};
+pub use day_table::{Day, DayTable, DayVisits, DaysTogether};
 pub use deer_year::DeerYear;
 pub use effort::{Effort, Silence};
 pub use kind::Kind;

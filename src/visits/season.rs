@@ -1,20 +1,20 @@
 //! A property's season: its cameras, their effort and their visits.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 use anyhow::Result;
 use chrono::{Datelike, Days, NaiveDate};
 use rayon::prelude::*;
 
 use super::effort::{Effort, effort};
-use super::visit::{Moment, Visit, fewest_counted, most_counted, visits};
+use super::gather::{Gathered, Seen, gather};
+use super::visit::{Visit, fewest_counted, most_counted, visits};
 use super::{About, DayTable, DeerYear, Kind, Told};
-use crate::card::{Crawl, Picture, file_number};
-use crate::clock::{CameraCodes, LocalTime, Timeline};
+use crate::card::Crawl;
+use crate::clock::{CameraCodes, Timeline};
 use crate::property::{Placement, Position, Property, Settings, Stand, same_name};
-use crate::pull::{Catalogue, Pulls};
 use crate::sun::SunTable;
-use crate::tags::{Sighting, Tagged, Who, few_untagged};
+use crate::tags::{NumberedRows, Tagged, few_untagged};
 
 /// One camera's season.
 #[derive(Debug, Clone)]
@@ -67,6 +67,20 @@ impl std::ops::AddAssign for PicturesOn {
         self.with_deer += on.with_deer;
         self.probably_nothing += on.probably_nothing;
         self.untagged_visits += on.untagged_visits;
+    }
+}
+
+impl std::ops::Sub for PicturesOn {
+    type Output = Self;
+
+    fn sub(self, on: Self) -> Self {
+        Self {
+            all: self.all - on.all,
+            untagged: self.untagged - on.untagged,
+            with_deer: self.with_deer - on.with_deer,
+            probably_nothing: self.probably_nothing - on.probably_nothing,
+            untagged_visits: self.untagged_visits - on.untagged_visits,
+        }
     }
 }
 
@@ -251,64 +265,6 @@ pub struct Season {
     pub years: Vec<DeerYear>,
 }
 
-/// What was gathered for one camera, before it is counted.
-#[derive(Default)]
-struct Gathered {
-    active: BTreeSet<NaiveDate>,
-    people_on: BTreeSet<NaiveDate>,
-    /// Dates whose first picture follows on the one before it by its number, within one roll.
-    runs_on: BTreeSet<NaiveDate>,
-    card_taken_on: BTreeSet<NaiveDate>,
-    pictures: usize,
-    pictures_on: BTreeMap<NaiveDate, PicturesOn>,
-    /// When the pictures without a tag were taken in which there may be something.
-    untagged_at: Vec<LocalTime>,
-    seen: [Vec<Moment>; Kind::ALL.len()],
-}
-
-impl Gathered {
-    fn take_in(&mut self, mut rows: Vec<Sighting>, mature_age: f64, names: &[String]) {
-        rows.sort_by_key(|r| (r.time, r.picture));
-        for day in rows.chunk_by(|a, b| a.time.day() == b.time.day()) {
-            let date = day[0].time.date();
-            self.active.insert(date);
-            if day.iter().any(|r| r.who == Who::Person) {
-                self.people_on.insert(date);
-            }
-        }
-        let code = |name: &str| names.binary_search_by(|n| n.as_str().cmp(name)).ok();
-        for row in rows {
-            // The last code means several names.
-            let place = row
-                .name
-                .and_then(code)
-                .and_then(|n| u16::try_from(n + 1).ok());
-            let named = place.filter(|n| *n < u16::MAX).unwrap_or(0);
-            for kind in Kind::ALL {
-                if kind.includes(row.who, row.age, mature_age) {
-                    self.seen[kind as usize].push(Moment {
-                        time: row.time,
-                        picture: row.picture,
-                        count: row.count,
-                        aged: row.age.is_some(),
-                        named,
-                    });
-                }
-            }
-        }
-    }
-
-    /// Every date of its sightings of deer, and of pictures that may hold some.
-    fn dates(&self) -> impl Iterator<Item = NaiveDate> + '_ {
-        let deer = &self.seen[Kind::Deer as usize];
-        let seen = deer.iter().map(|m| m.time);
-        let mut last = None;
-        seen.chain(self.untagged_at.iter().copied())
-            .filter(move |t| last.replace(t.day()) != Some(t.day()))
-            .map(LocalTime::date)
-    }
-}
-
 /// Dates whose times are in doubt, by camera: first and last.
 pub type Doubts = [(String, (NaiveDate, NaiveDate))];
 
@@ -326,8 +282,9 @@ impl Season {
         nothing: &[bool],
         doubts: &Doubts,
     ) -> Result<Self> {
-        let known = known(tagged)?;
-        let gathered = gather(property, crawl, timeline, (tagged, nothing), &known)?;
+        let rows = tagged.sightings.by_number()?;
+        let known = known(&rows);
+        let gathered = gather(property, crawl, timeline, tagged, nothing)?;
         let names = tagged.sightings.cameras.names();
         let mut all: Vec<(&String, Gathered)> = names.iter().zip(gathered).collect();
         // Cameras as cameras.csv lists them, then those it does not, by name.
@@ -340,7 +297,10 @@ impl Season {
         let sun = SunTable::of(all.iter().flat_map(dates))?;
         let mut cameras = all
             .into_par_iter()
-            .map(|(name, found)| camera(property, name.clone(), found, &sun))
+            .map(|(name, gathered)| {
+                let seen = gathered.seen(&rows, property.settings.mature_age, &known);
+                camera(property, name.clone(), gathered, seen, &sun)
+            })
             .collect::<Result<Vec<_>>>()?;
         for camera in &mut cameras {
             let mine = doubts
@@ -439,138 +399,16 @@ fn about(cameras: &[Camera]) -> About {
 }
 
 /// The names of known individuals, in order.
-fn known(tagged: &Tagged) -> Result<Vec<String>> {
-    let named = tagged.sightings.rows()?.filter_map(|r| r.name);
-    let names: BTreeSet<&str> = named.collect();
-    Ok(names.into_iter().map(str::to_owned).collect())
-}
-
-/// Every moment of every camera, by its code.
-fn gather(
-    property: &Property,
-    crawl: &Crawl,
-    timeline: &Timeline,
-    (tagged, nothing): (&Tagged, &[bool]),
-    known: &[String],
-) -> Result<Vec<Gathered>> {
-    let names = tagged.sightings.cameras.names();
-    let mut cameras: Vec<Gathered> = names.iter().map(|_| Gathered::default()).collect();
-    let mut codes = timeline.cameras.clone();
-    let times = timeline.times(crawl.pictures.len())?;
-    let with_tag = with_clips(crawl, &tagged.tagged);
-    let shows_deer = tagged.sightings.shows_deer(crawl.pictures.len())?;
-    for (i, (picture, time)) in crawl.pictures.iter().zip(&times).enumerate() {
-        let camera = &mut cameras[codes.code(&picture.camera) as usize];
-        camera.pictures += 1;
-        if let Some(date) = time.map(LocalTime::date) {
-            camera.active.insert(date);
-            let on = camera.pictures_on.entry(date).or_default();
-            on.all += 1;
-            on.with_deer += usize::from(shows_deer[i]);
-            if with_tag[i] {
-                continue;
-            }
-            on.untagged += 1;
-            match nothing.get(i) {
-                Some(true) => on.probably_nothing += 1,
-                _ => camera.untagged_at.extend(time),
-            }
-        }
-    }
-    let rows = tagged.sightings.by_number()?;
-    let numbers = tagged.sightings.numbers_by_camera()?;
-    let mature_age = property.settings.mature_age;
-    let of_cameras = cameras.par_iter_mut().zip(numbers);
-    of_cameras.for_each(|(camera, numbers)| {
-        let own = numbers.iter().filter_map(|n| rows.get(*n as usize));
-        camera.take_in(own.collect(), mature_age, known);
-        camera.untagged_at.sort_by_key(|t| t.utc());
-    });
-    for (name, dates) in rolls(property, crawl, &times) {
-        let camera = &mut cameras[codes.code(name) as usize];
-        camera.runs_on = dates.runs_on;
-        camera.card_taken_on = dates.taken_on;
-    }
-    Ok(cameras)
-}
-
-/// What a camera's rolls say of its dates.
-#[derive(Default)]
-struct RollDates {
-    /// Its pictures number on from those of an earlier date: the card was not changed and the camera not set anew in
-    /// between.
-    runs_on: BTreeSet<NaiveDate>,
-    /// Those of the last pictures of what a pull brought.
-    taken_on: BTreeSet<NaiveDate>,
-}
-
-fn rolls<'a>(
-    property: &Property,
-    crawl: &'a Crawl,
-    times: &[Option<LocalTime>],
-) -> Vec<(&'a str, RollDates)> {
-    /// Pictures deleted in the camera's menu leave a gap.
-    const SKIPPED: u64 = 3;
-    let mut of_camera: BTreeMap<&str, Vec<&Picture>> = BTreeMap::new();
-    let mut date_of: HashMap<&str, NaiveDate> = HashMap::new();
-    for (picture, time) in crawl.pictures.iter().zip(times) {
-        of_camera.entry(&picture.camera).or_default().push(picture);
-        date_of.extend(time.map(|t| (picture.path.as_str(), t.date())));
-    }
-    let pulls = Pulls::of(Catalogue::read(property));
-    let dates = |pictures: &[&Picture]| {
-        let mut dates = RollDates::default();
-        for roll in pulls.rolls(pictures) {
-            let dated =
-                |p: &&Picture| Some((*date_of.get(p.path.as_str())?, file_number(&p.file)?));
-            let all: Vec<(NaiveDate, u64)> = roll.pictures.iter().filter_map(dated).collect();
-            let follows = |w: &&[(NaiveDate, u64)]| {
-                w[1].0 > w[0].0 && (w[0].1 + 1..=w[0].1 + SKIPPED).contains(&w[1].1)
-            };
-            dates
-                .runs_on
-                .extend(all.windows(2).filter(follows).map(|w| w[1].0));
-            let last = all.iter().map(|(date, _)| *date).max();
-            dates
-                .taken_on
-                .extend(last.filter(|_| roll.pulled.is_some()));
-        }
-        dates
-    };
-    of_camera
-        .iter()
-        .map(|(name, pictures)| (*name, dates(pictures)))
-        .collect()
-}
-
-/// A camera that takes a still and a clip at each trigger shows the same deer twice: a clip beside a
-/// tagged still needs no tag of its own.
-fn with_clips(crawl: &Crawl, tagged: &[bool]) -> Vec<bool> {
-    const TRIGGER_S: i64 = 120;
-    let moment = |p: &Picture| {
-        let stamp = p.time.as_ref().ok()?;
-        Some(stamp.time.shown().and_utc().timestamp())
-    };
-    let mut stills: BTreeSet<(&str, i64)> = BTreeSet::new();
-    for (picture, _) in crawl.pictures.iter().zip(tagged).filter(|(_, t)| **t) {
-        stills.extend(moment(picture).map(|s| (picture.camera.as_str(), s)));
-    }
-    let beside_still = |p: &Picture| {
-        moment(p).is_some_and(|s| {
-            let near = (p.camera.as_str(), s - TRIGGER_S)..=(p.camera.as_str(), s + TRIGGER_S);
-            stills.range(near).next().is_some()
-        })
-    };
-    let pictures = crawl.pictures.iter().zip(tagged);
-    pictures
-        .map(|(p, tagged)| *tagged || (p.clip && beside_still(p)))
-        .collect()
+fn known(rows: &NumberedRows) -> Vec<String> {
+    let names: BTreeSet<&str> = rows.names().collect();
+    names.into_iter().map(str::to_owned).collect()
 }
 
 fn camera(
     property: &Property,
     name: String,
     mut gathered: Gathered,
+    seen: Seen,
     sun: &SunTable,
 ) -> Result<Camera> {
     let placements: Vec<&Placement> = property.placements_of(&name).collect();
@@ -585,12 +423,13 @@ fn camera(
     let mut found: [Vec<Visit>; Kind::ALL.len()] = Default::default();
     let mut fewest: [Vec<NaiveDate>; Kind::ALL.len()] = Default::default();
     let is_open = !gathered.untagged_at.is_empty();
-    for (kind, seen) in gathered.seen.into_iter().enumerate() {
+    for (kind, seen) in seen.into_iter().enumerate() {
         if is_open {
             let untagged = &gathered.untagged_at;
             fewest[kind] = fewest_counted(&seen, untagged, &property.settings, sun_on)?;
         }
         found[kind] = visits(&seen, &property.settings, sun_on)?;
+        found[kind].shrink_to_fit();
     }
     Ok(Camera {
         effort: effort(&gathered.active, &placements, |date| {

@@ -70,16 +70,19 @@ fn check(picture: &Picture, row: &Value) {
         }
         other => panic!("{other:?} for {row}"),
     }
-    assert_eq!(picture.model.as_deref(), text(row, "Model"), "{row}");
+    assert_eq!(picture.body.model.as_deref(), text(row, "Model"), "{row}");
     assert_eq!(
-        picture.serial.as_deref(),
+        picture.body.serial.as_deref(),
         text(row, "BodySerialNumber"),
         "{row}"
     );
     if row["undecoded"].as_object().is_none_or(|u| u.is_empty()) {
-        assert_eq!(picture.make.as_deref(), text(row, "Make"), "{row}");
+        assert_eq!(picture.body.make.as_deref(), text(row, "Make"), "{row}");
     } else {
-        assert!(picture.make.is_some(), "text in an old encoding is kept");
+        assert!(
+            picture.body.make.is_some(),
+            "text in an old encoding is kept"
+        );
     }
     same_position(picture, row);
 }
@@ -128,10 +131,10 @@ fn real_cameras_pictures_as_an_independent_reader_has_them() {
             .find_map(|key| text(row, key));
         assert_eq!(shown.as_deref(), first, "{row}");
         if row["undecoded"].as_object().unwrap().is_empty() {
-            assert_eq!(picture.make.as_deref(), text(row, "make"), "{row}");
-            assert_eq!(picture.model.as_deref(), text(row, "model"), "{row}");
+            assert_eq!(picture.body.make.as_deref(), text(row, "make"), "{row}");
+            assert_eq!(picture.body.model.as_deref(), text(row, "model"), "{row}");
         }
-        assert_eq!(picture.serial.as_deref(), text(row, "serial"), "{row}");
+        assert_eq!(picture.body.serial.as_deref(), text(row, "serial"), "{row}");
         same_position(picture, row);
         compared += usize::from(first.is_some());
     }

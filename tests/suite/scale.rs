@@ -48,7 +48,7 @@ fn ten_thousand_pictures_of_a_megabyte() {
 
     let mut most = 0;
     for picture in &debrief.crawl.pictures {
-        let file = std::fs::File::open(place.path().join(&picture.file)).unwrap();
+        let file = std::fs::File::open(place.path().join(picture.file())).unwrap();
         let mut counting = Counting {
             inner: file,
             read: 0,

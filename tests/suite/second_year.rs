@@ -538,7 +538,7 @@ fn a_card_that_was_filed_wrongly_is_filed_anew_with_its_tags() {
     let there = THIRD.replace("Oak", "Elm");
     let debrief = place.debrief();
     assert_eq!(tagged_paths(&debrief), [there.as_str()]);
-    assert!(debrief.crawl.pictures.iter().all(|p| p.camera == "Elm"));
+    assert!(debrief.crawl.pictures.iter().all(|p| &*p.camera == "Elm"));
     assert!(
         fs::read_to_string(place.path().join("tags.csv"))
             .unwrap()
@@ -552,7 +552,7 @@ fn a_card_that_was_filed_wrongly_is_filed_anew_with_its_tags() {
             .crawl
             .pictures
             .iter()
-            .all(|p| p.camera == "Oak")
+            .all(|p| &*p.camera == "Oak")
     );
     let output = run(&["refile", property, "cards/../../etc", "--to", "Oak"]);
     assert_eq!(output.status.code(), Some(1));
@@ -568,12 +568,7 @@ fn a_year_folder_is_no_camera() {
     );
     place.put("cards/2025/IMG_0009.JPG", picture(YEAR_TWO[1]));
     let debrief = place.debrief();
-    let cameras: Vec<&str> = debrief
-        .crawl
-        .pictures
-        .iter()
-        .map(|p| p.camera.as_str())
-        .collect();
+    let cameras: Vec<&str> = debrief.crawl.pictures.iter().map(|p| &*p.camera).collect();
     assert_eq!(
         cameras.iter().filter(|c| **c == "South").count(),
         2,
@@ -668,7 +663,7 @@ fn a_card_comes_home_though_its_names_are_taken() {
             .crawl
             .pictures
             .iter()
-            .filter(|p| p.camera == "Oak")
+            .filter(|p| &*p.camera == "Oak")
             .count(),
         6
     );

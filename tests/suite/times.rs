@@ -102,8 +102,16 @@ fn times_serials_and_labels_of_maker_notes() {
             note["time"].as_str().unwrap(),
             "{note}"
         );
-        assert_eq!(picture.serial.as_deref(), note["serial"].as_str(), "{note}");
-        assert_eq!(picture.label.as_deref(), wanted["label"].as_str(), "{note}");
+        assert_eq!(
+            picture.body.serial.as_deref(),
+            note["serial"].as_str(),
+            "{note}"
+        );
+        assert_eq!(
+            picture.body.label.as_deref(),
+            wanted["label"].as_str(),
+            "{note}"
+        );
         assert_eq!(
             picture.temperature_c,
             wanted["temperature_c"].as_f64(),

@@ -272,7 +272,7 @@ fn loops_odd_names_and_things_that_are_no_files() {
             .crawl
             .pictures
             .iter()
-            .any(|p| p.camera == "Bad\\xff")
+            .any(|p| &*p.camera == "Bad\\xff")
     );
     let out = place.path().join("reports");
     let options = graylight::report::ReportOptions {

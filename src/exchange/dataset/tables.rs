@@ -154,7 +154,7 @@ fn pictures(debrief: &Debrief) -> Result<DataFrame> {
     let season = |t: &Option<LocalTime>| Some(debrief.season.year_of((*t)?.date()).name());
     let mut table = df!(
         "season" => times.iter().map(season).collect::<Vec<_>>(),
-        "camera" => all.iter().map(|p| p.camera.as_str()).collect::<Vec<_>>(),
+        "camera" => all.iter().map(|p| &*p.camera).collect::<Vec<_>>(),
         "picture" => all.iter().map(|p| p.path.as_str()).collect::<Vec<_>>(),
         "clip" => all.iter().map(|p| p.clip).collect::<Vec<_>>(),
         "bytes" => all.iter().map(|p| p.bytes).collect::<Vec<_>>(),

@@ -135,7 +135,7 @@ fn all_seen(debrief: &Debrief, times: &[Option<LocalTime>]) -> Result<Vec<Seen>>
                 .find(|(_, c)| crate::property::same_name(&c.name, &picture.camera))
                 .map(|(i, _)| i)
         };
-        let camera = places.get(picture.camera.as_str()).copied().or_else(named);
+        let camera = places.get(&*picture.camera).copied().or_else(named);
         if let (Some(camera), Some(at)) = (camera, *time) {
             seen.push(Seen {
                 camera,
@@ -184,8 +184,9 @@ fn model(debrief: &Debrief, seen: &[Seen]) -> String {
     let mut pictures = seen
         .iter()
         .filter_map(|s| debrief.crawl.pictures.get(s.picture? as usize));
-    let said = pictures.find(|p| p.make.is_some() || p.model.is_some());
-    let words = said.map(|p| [p.make.as_deref(), p.model.as_deref()]);
+    let body =
+        pictures.find_map(|p| Some(&p.body).filter(|b| b.make.is_some() || b.model.is_some()));
+    let words = body.map(|b| [b.make.as_deref(), b.model.as_deref()]);
     words.map_or_else(String::new, |w| {
         w.into_iter().flatten().collect::<Vec<_>>().join("-")
     })

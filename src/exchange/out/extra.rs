@@ -107,7 +107,7 @@ pub(super) fn untimed(debrief: &Debrief, media: &Media) -> Sheet {
     {
         sheet.add(&[
             ("filePath", picture.path.clone()),
-            ("locationName", picture.camera.clone()),
+            ("locationName", picture.camera.to_string()),
         ]);
     }
     sheet

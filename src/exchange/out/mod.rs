@@ -129,7 +129,7 @@ fn copy(
     let (mut copied, mut kept_back) = (0, 0);
     for medium in &media.all {
         let picture = &debrief.crawl.pictures[medium.picture as usize];
-        let from = debrief.property.root.join(&picture.file);
+        let from = debrief.property.root.join(picture.file());
         let to = making.join(medium.path(picture, Files::Copied));
         if medium.is_private {
             kept_back += 1;
@@ -156,7 +156,7 @@ fn copy(
 /// A picture without anything beside its pixels; `None` where it cannot be had.
 fn bare_copy(debrief: &Debrief, picture: u32) -> Option<Vec<u8>> {
     let picture = &debrief.crawl.pictures[picture as usize];
-    let bytes = std::fs::read(debrief.property.root.join(&picture.file)).ok()?;
+    let bytes = std::fs::read(debrief.property.root.join(picture.file())).ok()?;
     bare::bare(&bytes)
 }
 
