@@ -83,8 +83,14 @@ pub struct Crawl {
 }
 
 impl Crawl {
-    /// Takes in what the headers say: times in names are settled, copies and twins set aside.
+    /// Takes in what the headers say: what pictures have in common is held once, times in names are settled, copies and
+    /// twins set aside.
     fn take_in(&mut self, property: &Property, mut pictures: Vec<Picture>, today: NaiveDate) {
+        let (mut cameras, mut bodies) = (Shared::none(), Shared::none());
+        for picture in &mut pictures {
+            picture.camera = cameras.one(picture.camera.clone());
+            picture.body = bodies.one(picture.body.clone());
+        }
         name_time::settle(&mut pictures, property.settings.date_order, today);
         let (pictures, duplicates) = duplicates::set_aside(&property.root, pictures);
         let (pictures, twins) = duplicates::set_twins_aside(&property.root, pictures);
@@ -183,14 +189,9 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
         ..Crawl::default()
     };
     let mut pictures = Vec::with_capacity(read.len());
-    let (mut cameras, mut bodies) = (Shared::none(), Shared::none());
     for reading in read {
         match reading.outcome {
-            look::Outcome::Picture(picture) => pictures.push(Picture {
-                camera: cameras.one(picture.camera),
-                body: bodies.one(picture.body),
-                ..picture
-            }),
+            look::Outcome::Picture(picture) => pictures.push(picture),
             look::Outcome::Unreadable(path, why) => crawl.unreadable.push((path, why)),
             look::Outcome::Other(kind) => {
                 crawl.other_files += 1;

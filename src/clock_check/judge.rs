@@ -174,15 +174,14 @@ impl Bench {
         if n < 2 * FEWEST {
             return Vec::new();
         }
-        let still = self.shots.moved(0);
         let known = all_steps()
             .step_by(6)
-            .map(|o| fit(&self.shots, &plus(&still, o)))
+            .map(|o| fit(&self.shots, &self.shots.moved(o)))
             .max_by(|a, b| a.log.total_cmp(&b.log));
         let Some(known) = known else {
             return Vec::new();
         };
-        let groups = by_group(&self.shots, &still, &known);
+        let groups = by_group(&self.shots, &self.shots.moved(0), &known);
         let Some(cut) = best_cut(&groups, n, FEWEST) else {
             return Vec::new();
         };

@@ -35,7 +35,8 @@ pub fn mean_effect(effects: impl IntoIterator<Item = Effect>, between: f64) -> O
 }
 
 /// How unequal a group of effects is: the sum of their squared distances from their mean, each over its
-/// variance (Cochran 1954, Biometrics 10:101-129), and what it would be on average if `between` were right, one less than their number.
+/// variance (Cochran 1954, Biometrics 10:101-129), and what it would be on average if `between` were right, one less
+/// than their number.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Unlike {
     /// Cochran's Q at `between`.

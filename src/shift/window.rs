@@ -164,16 +164,16 @@ impl Sums {
         let dates = windows.after.0.iter_days();
         let mut sums = [Self::default(); 2];
         for (date, now) in dates.zip(days(windows.after)) {
-            let then = date.with_year(date.year() - years_apart);
-            let place = then.map(|then| (then - windows.before.0).num_days());
-            let place = place.and_then(|n| usize::try_from(n).ok());
-            let then = place.and_then(|n| Some((n, earlier.get(n)?)));
-            let Some((place, then)) = then else {
+            let Some(then_on) = date.with_year(date.year() - years_apart) else {
+                continue;
+            };
+            let place = usize::try_from((then_on - windows.before.0).num_days());
+            let Some(then) = place.ok().and_then(|n| earlier.get(n)) else {
                 continue;
             };
             if then.worked && now.worked {
                 let pictures = |date| season.days.pictures(camera, date);
-                sums[0].take_in(*then, pictures(windows.before.0 + Days::new(place as u64)));
+                sums[0].take_in(*then, pictures(then_on));
                 sums[1].take_in(now, pictures(date));
             }
         }

@@ -165,9 +165,8 @@ fn stands_are_told_with_their_ranges() {
     );
 }
 
-/// What is drawn at random follows from names, not from who stands first in `cameras.csv`.
-#[test]
-fn the_order_of_cameras_moves_no_range_of_the_herd() {
+/// A large practice season without its pictures.
+fn without_pictures() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let options = Options {
         seed: 6,
@@ -176,6 +175,13 @@ fn the_order_of_cameras_moves_no_range_of_the_herd() {
         ..Options::default()
     };
     practice::write(folder.path(), &options, &ProgressBar::hidden()).unwrap();
+    folder
+}
+
+/// What is drawn at random follows from names, not from who stands first in `cameras.csv`.
+#[test]
+fn the_order_of_cameras_moves_no_range_of_the_herd() {
+    let folder = without_pictures();
     let herd = || debrief(folder.path()).outlook.herd.unwrap();
     let first = herd();
     let text = std::fs::read_to_string(folder.path().join("cameras.csv")).unwrap();
@@ -192,14 +198,7 @@ fn the_order_of_cameras_moves_no_range_of_the_herd() {
 
 #[test]
 fn a_question_asked_beforehand_is_answered() {
-    let folder = tempfile::tempdir().unwrap();
-    let options = Options {
-        seed: 6,
-        size: 2.0,
-        pictures: false,
-        ..Options::default()
-    };
-    practice::write(folder.path(), &options, &ProgressBar::hidden()).unwrap();
+    let folder = without_pictures();
     put(
         folder.path(),
         "questions.csv",
