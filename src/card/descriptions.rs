@@ -5,7 +5,7 @@ use std::io;
 use std::path::Path;
 
 use super::header::{
-    FIRST_READ, Next, SEGMENTS_MAX, is_jpeg, next_segment, read_head, segment_body,
+    FIRST_READ, Next, SEGMENTS_MAX, begins_with, is_jpeg, next_segment, read_head, segment_body,
 };
 
 /// Descriptions as they stand in a file.
@@ -39,14 +39,20 @@ pub(super) fn packets(file: &mut File) -> io::Result<Packets> {
         let Next::Segment(segment) = next_segment(file, head, &mut at)? else {
             break;
         };
-        if !matches!(segment.marker, 0xe1 | 0xed) {
+        let id = match segment.marker {
+            0xe1 if packets.xmp.is_none() => XMP_ID,
+            0xed if packets.iptc.is_none() => APP13_ID,
+            _ => continue,
+        };
+        // The EXIF block lies in an APP1 segment too, and is long.
+        if !begins_with(file, head, &segment, id)? {
             continue;
         }
         let body = segment_body(file, head, &segment)?;
-        if segment.marker == 0xe1 && packets.xmp.is_none() {
-            packets.xmp = body.strip_prefix(XMP_ID).map(<[u8]>::to_vec);
-        } else if segment.marker == 0xed && packets.iptc.is_none() {
-            packets.iptc = body.strip_prefix(APP13_ID).and_then(iptc_block);
+        let behind = body.get(id.len()..).unwrap_or_default();
+        match segment.marker {
+            0xe1 => packets.xmp = Some(behind.to_vec()),
+            _ => packets.iptc = iptc_block(behind),
         }
     }
     Ok(packets)

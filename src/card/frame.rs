@@ -1,6 +1,8 @@
 //! A picture made small and even, so that pictures of one scene can be compared whatever their light.
 
-use image::imageops::{FilterType, crop_imm, resize};
+use fast_image_resize::images::{TypedImage, TypedImageRef};
+use fast_image_resize::pixels::U16x3;
+use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use image::{GrayImage, RgbImage};
 
 /// Pixels of a frame across.
@@ -33,8 +35,8 @@ impl Frame {
         let small = small(picture);
         let light = |p: &image::Rgb<u8>| luma(p) + BLACK;
         let hue = |p: &image::Rgb<u8>| {
-            let [r, g, _] = p.0.map(f32::from);
-            ((r + BLACK) / (g + BLACK)).ln()
+            let [r, g, _] = p.0;
+            ((f32::from(r) + BLACK) / (f32::from(g) + BLACK)).ln()
         };
         Self {
             light: evened(small.pixels().map(|p| light(p).ln()).collect()),
@@ -46,16 +48,31 @@ impl Frame {
 
 /// A decoded picture at the size of a frame, without the strips.
 fn small(picture: &RgbImage) -> RgbImage {
-    let strip = (f64::from(picture.height()) * f64::from(STRIP)) as u32;
-    let height = (picture.height() - 2 * strip).max(1);
-    let middle = crop_imm(picture, 0, strip, picture.width(), height).to_image();
-    resize(&middle, ACROSS as u32, DOWN as u32, FilterType::Triangle)
+    scaled(picture).unwrap_or_else(|| RgbImage::new(ACROSS as u32, DOWN as u32))
+}
+
+/// In 16 bits, since what is rounded to grey levels between rows and columns is noise to a comparison.
+fn scaled(picture: &RgbImage) -> Option<RgbImage> {
+    const FINER: u16 = 257;
+    let (width, height) = picture.dimensions();
+    let strip = (f64::from(height) * f64::from(STRIP)) as u32;
+    let finer = |p: &[u8; 3]| U16x3::new([p[0], p[1], p[2]].map(|v| u16::from(v) * FINER));
+    let (pixels, _) = picture.as_raw().as_chunks::<3>();
+    let middle = (strip * width) as usize..((height - strip) * width) as usize;
+    let middle: Vec<U16x3> = pixels.get(middle)?.iter().map(finer).collect();
+    let from = TypedImageRef::new(width, height - 2 * strip, &middle).ok()?;
+    let mut to = TypedImage::<U16x3>::new(ACROSS as u32, DOWN as u32);
+    let how = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Bilinear));
+    Resizer::new().resize_typed(&from, &mut to, &how).ok()?;
+    let level = |v: u16| ((u32::from(v) + u32::from(FINER) / 2) / u32::from(FINER)) as u8;
+    let pixels = to.pixels().iter().flat_map(|p| p.0).map(level);
+    RgbImage::from_raw(ACROSS as u32, DOWN as u32, pixels.collect())
 }
 
 /// How light a pixel is, in grey levels (ITU-R BT.601).
 fn luma(pixel: &image::Rgb<u8>) -> f32 {
-    let [r, g, b] = pixel.0.map(f32::from);
-    0.299 * r + 0.587 * g + 0.114 * b
+    let [r, g, b] = pixel.0;
+    0.299 * f32::from(r) + 0.587 * f32::from(g) + 0.114 * f32::from(b)
 }
 
 /// The light alone of a decoded picture at the size of a frame, in whole grey levels.

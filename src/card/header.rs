@@ -117,18 +117,13 @@ fn exif_block(file: &mut (impl Read + Seek), head: &[u8]) -> io::Result<(Block, 
             Next::End => return Ok((Block::None, at)),
             Next::CutOff => return Ok((Block::CutOff, at)),
         };
-        if segment.marker == 0xe1 && segment.length >= EXIF_ID.len() {
-            let mut id = [0; EXIF_ID.len()];
-            let id = piece(file, head, segment.at, &mut id)?;
-            if id == EXIF_ID {
-                let body = segment_body(file, head, &segment)?;
-                let block = if body.len() < segment.length {
-                    Block::CutOff
-                } else {
-                    Block::Found(body[EXIF_ID.len()..].to_vec())
-                };
-                return Ok((block, at));
-            }
+        if segment.marker == 0xe1 && begins_with(file, head, &segment, EXIF_ID)? {
+            let mut body = segment_body(file, head, &segment)?;
+            let block = match body.len() < segment.length {
+                true => Block::CutOff,
+                false => Block::Found(body.split_off(EXIF_ID.len())),
+            };
+            return Ok((block, at));
         }
     }
     Ok((Block::None, at))
@@ -185,6 +180,19 @@ pub(super) fn next_segment(
         }
     }
     Ok(Next::End)
+}
+
+/// Whether a segment's body begins with an identifier.
+pub(super) fn begins_with(
+    file: &mut (impl Read + Seek),
+    head: &[u8],
+    segment: &Segment,
+    id: &[u8],
+) -> io::Result<bool> {
+    const LONGEST: usize = 32;
+    let mut buffer = [0; LONGEST];
+    let length = id.len().min(LONGEST);
+    Ok(segment.length >= length && piece(file, head, segment.at, &mut buffer[..length])? == id)
 }
 
 /// The first bytes of the file.

@@ -39,8 +39,8 @@ pub(super) struct Reading {
 
 /// What is remembered of a file, or else a look at it.
 pub(super) fn read_or_recall(place: &Place, known: Option<(FileState, Picture)>) -> Reading {
-    let of_file = FileState::at(&place.root.join(place.path));
-    if let (Some((then, picture)), Some(of_file)) = (known, of_file)
+    if let Some((then, picture)) = known
+        && let Some(of_file) = FileState::at(&place.root.join(place.path))
         && is_unchanged(place.root, (&then, &picture), of_file)
         && does_not_depend_on_today(&picture.time, place.today)
     {
@@ -50,9 +50,10 @@ pub(super) fn read_or_recall(place: &Place, known: Option<(FileState, Picture)>)
             read: None,
         };
     }
+    let (outcome, state) = look_at(place);
     Reading {
-        outcome: look_at(place),
-        read: Some(of_file.unwrap_or_default()),
+        outcome,
+        read: Some(state),
     }
 }
 
@@ -109,24 +110,27 @@ pub(super) struct Place<'a> {
     pub today: NaiveDate,
 }
 
-/// Opens one file, decides what it is, and reads its header if it is a picture.
-pub(super) fn look_at(place: &Place) -> Outcome {
+/// Opens one file, decides what it is, and reads its header if it is a picture. Beside it stands what the file system
+/// said of the file before; nothing of one that was not opened.
+pub(super) fn look_at(place: &Place) -> (Outcome, FileState) {
+    let never = FileState::default();
     let name = shown(place.path);
     let still = named(place.path, STILLS);
     let clip = named(place.path, CLIPS);
     if !still && !clip {
         let kind = kind_not_read(place.path);
         if kind.is_some() || is_leftover(place.path) {
-            return Outcome::Other(kind);
+            return (Outcome::Other(kind), never);
         }
     }
     let opened = File::open(place.root.join(place.path)).and_then(|f| Ok((f.metadata()?, f)));
     let (facts, mut file) = match opened {
         Ok(opened) => opened,
         Err(e) if still || clip => {
-            return Outcome::Unreadable(name, Unreadable::Refused(e.to_string()));
+            let why = Unreadable::Refused(e.to_string());
+            return (Outcome::Unreadable(name, why), never);
         }
-        Err(_) => return Outcome::Other(None),
+        Err(_) => return (Outcome::Other(None), never),
     };
     let picture = if clip {
         look_at_clip(place, &name, &facts, &mut file)
@@ -134,7 +138,7 @@ pub(super) fn look_at(place: &Place) -> Outcome {
         read_header(&mut file, facts.len())
             .map(|h| still_picture(place, &name, (&facts, &mut file), &h))
     };
-    match picture {
+    let outcome = match picture {
         Ok(picture) => Outcome::Picture(picture),
         Err(Unreadable::NotAPicture | Unreadable::Empty | Unreadable::Refused(_))
             if !still && !clip =>
@@ -142,7 +146,8 @@ pub(super) fn look_at(place: &Place) -> Outcome {
             Outcome::Other(None)
         }
         Err(why) => Outcome::Unreadable(name, why),
-    }
+    };
+    (outcome, FileState::of(&facts))
 }
 
 fn odd_file(path: &Path, shown: &str) -> Option<Box<Path>> {

@@ -13,13 +13,12 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use anyhow::Result;
-use polars::prelude::{
-    BooleanChunked, DataFrame, ParquetCompression, ParquetReader, ParquetWriter, SerReader,
-};
+use anyhow::{Context, Result};
+use polars::prelude::{BooleanChunked, DataFrame};
 
 use super::difference::Difference;
 use super::glance::Glance;
+use super::walk::by_parts;
 use super::{Picture, header, memory_table};
 use crate::files::{FileState, Lasting, write_whole};
 
@@ -29,7 +28,7 @@ const FILE: &str = "pictures.parquet";
 /// No file has this number on its disk.
 const NO_INODE: u64 = u64::MAX;
 
-/// Pictures as their headers said when their files were read, in the order in which they were read.
+/// Pictures as their headers said when their files were read, in the order of a walk.
 pub(super) type Headers = Vec<(FileState, Picture)>;
 
 /// What a look showed; `None` of a picture that cannot be decoded.
@@ -43,30 +42,63 @@ pub(super) type Differences = HashMap<String, (u64, Option<Difference>)>;
 #[derive(Debug, Default)]
 pub struct Memory {
     root: PathBuf,
-    /// One row a picture, without what looks showed.
-    table: DataFrame,
+    rows: Mutex<Rows>,
     looks: Mutex<Looks>,
     differences: Mutex<Differences>,
     is_changed: AtomicBool,
 }
 
+/// One row a picture, without what looks showed.
+#[derive(Debug)]
+enum Rows {
+    /// As the file has them: so many, while it is in this state.
+    InFile(usize, Option<FileState>),
+    /// The file does not have them yet.
+    Held(DataFrame),
+}
+
+impl Default for Rows {
+    fn default() -> Self {
+        Self::InFile(0, None)
+    }
+}
+
 impl Memory {
     /// What is remembered of a property; nothing where there is no such file or it cannot be used.
     pub(super) fn of(root: &Path) -> (Self, Headers) {
-        let read = || {
-            let file = File::open(root.join(FOLDER).join(FILE)).ok()?;
-            let table = ParquetReader::new(file).finish().ok()?;
-            memory_table::read(table).ok()
-        };
-        let (table, headers, looks, differences) = read().unwrap_or_default();
+        let path = root.join(FOLDER).join(FILE);
+        let state = FileState::at(&path);
+        let (mut headers, looks, differences) = memory_table::read(&path).unwrap_or_default();
+        // They mostly are in order, which a stable sort takes for what it is.
+        headers.sort_by(|a, b| by_parts(a.1.file(), b.1.file()));
         let memory = Self {
             root: root.to_path_buf(),
-            table,
+            rows: Mutex::new(Rows::InFile(headers.len(), state)),
             looks: Mutex::new(looks),
             differences: Mutex::new(differences),
             is_changed: AtomicBool::new(false),
         };
         (memory, headers)
+    }
+
+    fn file(&self) -> PathBuf {
+        self.root.join(FOLDER).join(FILE)
+    }
+
+    fn rows(&self) -> MutexGuard<'_, Rows> {
+        self.rows.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The rows; `None` where another command has written the file since, whose rows are of other files perhaps.
+    fn table(&self) -> Option<DataFrame> {
+        match &*self.rows() {
+            Rows::Held(table) => Some(table.clone()),
+            Rows::InFile(0, None) => Some(DataFrame::default()),
+            Rows::InFile(_, then) => {
+                let table = memory_table::without_looks(&self.file()).ok()?;
+                (FileState::at(&self.file()) == *then).then_some(table)
+            }
+        }
     }
 
     fn looks(&self) -> MutexGuard<'_, Looks> {
@@ -78,28 +110,29 @@ impl Memory {
         held.unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The headers of some files, each taken out of all.
+    /// The headers of some files, in whose order they are.
     pub(super) fn of_files(
-        &self,
         files: &[PathBuf],
         headers: Headers,
     ) -> Vec<Option<(FileState, Picture)>> {
-        let Ok(paths) = memory_table::paths(&self.table) else {
-            return files.iter().map(|_| None).collect();
+        let mut headers = headers.into_iter().peekable();
+        let mut take = |file: &PathBuf| {
+            let order = |(_, picture): &(FileState, Picture)| by_parts(picture.file(), file);
+            while headers.next_if(|next| order(next).is_lt()).is_some() {}
+            headers.next_if(|next| order(next).is_eq())
         };
-        let rows = paths.iter().enumerate();
-        let rows: HashMap<&str, usize> =
-            rows.filter_map(|(row, path)| Some((path?, row))).collect();
-        let mut headers: Vec<_> = headers.into_iter().map(Some).collect();
-        let take = |file: &PathBuf| headers.get_mut(*rows.get(file.to_str()?)?)?.take();
-        files.iter().map(take).collect()
+        files.iter().map(&mut take).collect()
     }
 
     /// Keeps of what was known only the files that are the same, and takes in those that were read. One that
     /// was written only just now is remembered, so that what is remembered is whole, and never taken for known.
     pub(super) fn learn(&mut self, same: &HashSet<&str>, read: &[(FileState, &Picture)]) {
         let is_same = |path: Option<&str>| path.is_some_and(|p| same.contains(p));
-        if read.is_empty() && self.table.height() == same.len() {
+        let before = match &*self.rows() {
+            Rows::InFile(rows, _) => *rows,
+            Rows::Held(table) => table.height(),
+        };
+        if read.is_empty() && before == same.len() {
             return;
         }
         let state = |of_file: &FileState| match of_file.is_settled() {
@@ -114,18 +147,20 @@ impl Memory {
         self.looks().retain(|path, _| same.contains(path.as_str()));
         self.differences()
             .retain(|path, _| same.contains(path.as_str()));
-        let kept = memory_table::paths(&self.table).and_then(|paths| {
+        let kept = self.table().and_then(|table| {
+            let paths = memory_table::paths(&table).ok()?;
             let mask: BooleanChunked = paths.iter().map(|p| Some(is_same(p))).collect();
-            Ok(self.table.filter(&mask)?)
+            table.filter(&mask).ok()
         });
         let new = memory_table::of(&read);
-        self.table = match (kept, new) {
-            (Ok(mut kept), Ok(new)) => match kept.vstack_mut(&new) {
+        let table = match (kept, new) {
+            (Some(mut kept), Ok(new)) => match kept.vstack_mut(&new) {
                 Ok(_) => kept,
                 Err(_) => new,
             },
             (_, new) => new.unwrap_or_default(),
         };
+        *self.rows() = Rows::Held(table);
     }
 
     /// One look at a picture, or what the last one showed. `None` where it cannot be decoded.
@@ -141,7 +176,9 @@ impl Memory {
 
     /// For every picture a number that changes with its file.
     pub fn file_states(&self) -> HashMap<String, u64> {
-        memory_table::file_states(&self.table).unwrap_or_default()
+        let table = self.table();
+        let states = table.and_then(|t| memory_table::file_states(&t).ok());
+        states.unwrap_or_default()
     }
 
     /// How some pictures differ from their neighbours, if that is known of all of them, of files in this state.
@@ -160,24 +197,25 @@ impl Memory {
 
     /// Writes down what is new. A property that cannot be written to is read anew each time.
     pub fn keep(&self) {
-        if self.table.height() > 0 && self.is_changed.swap(false, Ordering::Relaxed) {
+        if self.is_changed.swap(false, Ordering::Relaxed) {
             let _ = self.write();
         }
     }
 
     fn write(&self) -> Result<()> {
-        let table = memory_table::with_looks(self.table.clone(), &self.looks())?;
+        let table = self.table().context("the file is another's now")?;
+        if table.height() == 0 {
+            return Ok(());
+        }
+        let rows = table.height();
+        let table = memory_table::with_looks(table, &self.looks())?;
         let mut table = memory_table::with_differences(table, &self.differences())?;
-        let folder = self.root.join(FOLDER);
-        std::fs::create_dir_all(&folder)?;
-        let write = |file: &mut File| {
-            let writer = ParquetWriter::new(file).with_compression(ParquetCompression::Snappy);
-            writer
-                .finish(&mut table)
-                .map(|_| ())
-                .map_err(io::Error::other)
-        };
-        write_whole(&folder.join(FILE), Lasting::Remade, write, || Ok(()))?;
+        std::fs::create_dir_all(self.root.join(FOLDER))?;
+        let write =
+            |file: &mut File| memory_table::write(&mut table, file).map_err(io::Error::other);
+        let written = write_whole(&self.file(), Lasting::Remade, write, || Ok(()))?;
+        let now = FileState::at(&self.file()).filter(|now| now.is_as_written(&written));
+        *self.rows() = Rows::InFile(rows, now);
         Ok(())
     }
 }

@@ -1,6 +1,8 @@
 //! What is remembered of pictures as a table, and back.
 
 use std::collections::HashMap;
+use std::fs::File;
+use std::path::Path;
 use std::sync::Arc;
 
 use anyhow::{Context, Result};
@@ -14,6 +16,7 @@ use super::difference::Difference;
 use super::frame::{ACROSS, DOWN};
 use super::glance::Glance;
 use super::memory::{Differences, Headers, Looks};
+use super::picture::Shared;
 use super::shade::Shade;
 use super::{Body, CameraTime, LightFacts, Picture, Stamp, TimeOrigin, Untimed};
 use crate::files::FileState;
@@ -161,13 +164,38 @@ pub(super) fn file_states(table: &DataFrame) -> Result<HashMap<String, u64>> {
         .collect())
 }
 
-/// The table without its looks and differences, its pictures, the looks and the differences.
-pub(super) fn read(table: DataFrame) -> Result<(DataFrame, Headers, Looks, Differences)> {
-    let (pictures, looks) = rayon::join(|| pictures(&table), || looks(&table));
-    let (pictures, looks) = (pictures?, looks?);
-    let differences = differences(&table)?;
-    let table = table.drop_many(LOOKS).drop_many(DIFFERENCES);
-    Ok((table, pictures, looks, differences))
+/// The table as it is written: in groups of rows that can be read one after another.
+pub(super) fn write(table: &mut DataFrame, file: &mut File) -> PolarsResult<()> {
+    let writer = ParquetWriter::new(file).with_compression(ParquetCompression::Snappy);
+    let writer = writer.with_row_group_size(Some(PART));
+    writer.finish(table).map(|_| ())
+}
+
+/// Rows that are held as a table at one time.
+const PART: usize = 8192;
+
+/// The pictures of a file, what looks showed, and the differences.
+pub(super) fn read(file: &Path) -> Result<(Headers, Looks, Differences)> {
+    // One file throughout, whatever takes its name meanwhile.
+    let file = File::open(file)?;
+    let rows = ParquetReader::new(file.try_clone()?).num_rows()?;
+    let mut headers = Headers::with_capacity(rows);
+    let (mut looks, mut differences) = (Looks::new(), Differences::new());
+    let mut held = Shared::none();
+    for from in (0..rows).step_by(PART) {
+        let reader = ParquetReader::new(file.try_clone()?);
+        let table = reader.with_slice(Some((from, PART))).finish()?;
+        headers.extend(pictures(&table, &mut held)?);
+        looks.extend(self::looks(&table)?);
+        differences.extend(self::differences(&table)?);
+    }
+    Ok((headers, looks, differences))
+}
+
+/// A file's rows without looks and differences.
+pub(super) fn without_looks(file: &Path) -> Result<DataFrame> {
+    let table = ParquetReader::new(File::open(file)?).finish()?;
+    Ok(table.drop_many(LOOKS).drop_many(DIFFERENCES))
 }
 
 fn looks(table: &DataFrame) -> Result<Looks> {
@@ -201,7 +229,7 @@ fn look_word(glance: Option<&Glance>) -> &'static str {
     }
 }
 
-fn pictures(table: &DataFrame) -> Result<Headers> {
+fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Headers> {
     let text = |name: &str| -> Result<&StringChunked> { Ok(table.column(name)?.str()?) };
     let whole = |name: &str| -> Result<&Int64Chunked> { Ok(table.column(name)?.i64()?) };
     let number = |name: &str| -> Result<&Float64Chunked> { Ok(table.column(name)?.f64()?) };
@@ -216,7 +244,7 @@ fn pictures(table: &DataFrame) -> Result<Headers> {
     );
     let (shown, offset, iso) = (whole("shown_ms")?, whole("offset_s")?, whole("iso")?);
     let (origin, untimed) = (text("time_from")?, text("untimed")?);
-    let bodies = bodies(table)?;
+    let bodies = bodies(table, held)?;
     let nowhere: Arc<str> = "".into();
     let (latitude, longitude) = (number("latitude")?, number("longitude")?);
     let (temperature, exposure) = (number("temperature_c")?, number("exposure_s")?);
@@ -266,7 +294,7 @@ fn pictures(table: &DataFrame) -> Result<Headers> {
 }
 
 /// The camera of every row, each held once.
-fn bodies(table: &DataFrame) -> Result<Vec<Arc<Body>>> {
+fn bodies(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<Arc<Body>>> {
     let text = |name: &str| -> Result<&StringChunked> { Ok(table.column(name)?.str()?) };
     let columns = [
         text("make")?,
@@ -274,21 +302,23 @@ fn bodies(table: &DataFrame) -> Result<Vec<Arc<Body>>> {
         text("serial")?,
         text("label")?,
     ];
-    let mut held: HashMap<[Option<&str>; 4], Arc<Body>> = HashMap::new();
-    let body = |row: usize| {
+    let mut last: Option<([Option<&str>; 4], Arc<Body>)> = None;
+    let mut body = |row: usize| {
         let said = columns.map(|column| column.get(row));
-        let body = held.entry(said).or_insert_with(|| {
-            let [make, model, serial, label] = said.map(|text| text.map(str::to_owned));
-            Arc::new(Body {
-                make,
-                model,
-                serial,
-                label,
-            })
-        });
-        body.clone()
+        if let Some((_, body)) = last.as_ref().filter(|(then, _)| *then == said) {
+            return body.clone();
+        }
+        let [make, model, serial, label] = said.map(|text| text.map(str::to_owned));
+        let body = held.one(Arc::new(Body {
+            make,
+            model,
+            serial,
+            label,
+        }));
+        last = Some((said, body.clone()));
+        body
     };
-    Ok((0..table.height()).map(body).collect())
+    Ok((0..table.height()).map(&mut body).collect())
 }
 
 fn untimed_word(untimed: &Untimed) -> String {
@@ -374,7 +404,8 @@ mod tests {
             fingerprint: u64::MAX - i as u64,
             ..Picture::plain(format!("cards/A/{i}.jpg"), "".into(), 7, time.clone())
         };
-        let pictures: Vec<Picture> = times.iter().enumerate().map(picture).collect();
+        let all = times.iter().cycle().take(2 * PART + 7);
+        let pictures: Vec<Picture> = all.enumerate().map(picture).collect();
         let facts = FileState {
             bytes: 7,
             written_ns: 1_700_000_000_123_456_789,
@@ -407,8 +438,10 @@ mod tests {
         differences.insert("cards/A/3.jpg".to_owned(), (u64::MAX, Some(apart)));
         differences.insert("cards/A/4.jpg".to_owned(), (3, None));
         let table = with_looks(of(&rows).unwrap(), &looks).unwrap();
-        let table = with_differences(table, &differences).unwrap();
-        let (_, headers, read_looks, read_differences) = read(table).unwrap();
+        let mut table = with_differences(table, &differences).unwrap();
+        let file = tempfile::NamedTempFile::new().unwrap();
+        write(&mut table, &mut file.reopen().unwrap()).unwrap();
+        let (headers, read_looks, read_differences) = read(file.path()).unwrap();
         assert_eq!(read_differences, differences);
         assert_eq!(headers.len(), pictures.len());
         for (picture, back) in pictures.iter().zip(&headers) {

@@ -137,12 +137,13 @@ pub fn look_at(
     path: &std::path::Path,
     today: NaiveDate,
 ) -> Result<Option<Picture>, Unreadable> {
-    match look::look_at(&look::Place {
+    let place = look::Place {
         property,
         root,
         path,
         today,
-    }) {
+    };
+    match look::look_at(&place).0 {
         look::Outcome::Picture(picture) => Ok(Some(picture)),
         look::Outcome::Unreadable(_, why) => Err(why),
         look::Outcome::Other(_) => Ok(None),
@@ -165,8 +166,7 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     let walk = walk::files(&property.root, &property.cards());
     progress.set_length(walk.files.len() as u64);
     let (mut memory, headers) = Memory::of(&property.root);
-    let read: Vec<look::Reading> = memory
-        .of_files(&walk.files, headers)
+    let read: Vec<look::Reading> = Memory::of_files(&walk.files, headers)
         .into_par_iter()
         .zip(&walk.files)
         .map(|(known, path)| {
@@ -240,15 +240,13 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
 /// at once, and is made sure of by a [`crawl`] right after. `None` where nothing is remembered.
 pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
     let (memory, headers) = Memory::of(&property.root);
-    let mut pictures: Vec<Picture> = headers
+    let pictures: Vec<Picture> = headers
         .into_par_iter()
         .map(|(state, picture)| look::placed(property, &state, picture))
         .collect();
     if pictures.is_empty() {
         return None;
     }
-    // They mostly are in order, which a stable sort takes for what it is.
-    pictures.sort_by(|a, b| walk::by_parts(a.file(), b.file()));
     let mut crawl = Crawl {
         memory: Arc::new(memory),
         ..Crawl::default()

@@ -35,36 +35,37 @@ pub fn shade_of(picture: &RgbImage) -> Option<Shade> {
 /// brightness. The strips at the top and the bottom, where cameras print the date in colour, are left out.
 fn colour_left(picture: &RgbImage) -> Option<f64> {
     const STRIP: f64 = 0.12;
-    let height = picture.height() as usize;
+    let (width, height) = (picture.width() as usize, picture.height() as usize);
     let strip = (height as f64 * STRIP).ceil() as usize;
-    let pixels = || {
-        picture
-            .rows()
-            .skip(strip)
-            .take(height.saturating_sub(2 * strip))
-            .flatten()
-            // Burnt-out and black pixels have lost their colour, or show the tint of one channel.
-            .filter(|p| p.0.iter().all(|c| *c < 250) && p.0.iter().any(|c| *c > 12))
-    };
-    let mut sums = [0.0; 3];
-    let mut n = 0.0_f64;
-    for pixel in pixels() {
-        for (sum, c) in sums.iter_mut().zip(pixel.0) {
-            *sum += f64::from(c);
-        }
-        n += 1.0;
+    let rows = strip..height.saturating_sub(strip).max(strip);
+    let middle = picture
+        .as_raw()
+        .get(rows.start * width * 3..rows.end * width * 3)?;
+    let (pixels, _) = middle.as_chunks::<3>();
+    // Burnt-out and black pixels have lost their colour, or show the tint of one channel.
+    let is_telling = |[r, g, b]: &&[u8; 3]| r.max(g).max(b) > &12 && r.max(g).max(b) < &250;
+    let (mut sums, mut n) = ([0_u64; 3], 0_u32);
+    for [r, g, b] in pixels.iter().filter(is_telling) {
+        sums[0] += u64::from(*r);
+        sums[1] += u64::from(*g);
+        sums[2] += u64::from(*b);
+        n += 1;
     }
-    if n < 100.0 || sums.iter().any(|s| *s <= 0.0) {
+    if n < 100 || sums.contains(&0) {
         return None;
     }
-    let mean = sums.iter().sum::<f64>() / 3.0;
-    let gains = sums.map(|s| mean / s);
-    let spread: f64 = pixels()
-        .map(|p| {
-            let [r, g, b] = [0, 1, 2].map(|i| f64::from(p.0[i]) * gains[i]);
-            r.max(g).max(b) - r.min(g).min(b)
-        })
-        .sum();
+    let n = f64::from(n);
+    let mean = sums.iter().sum::<u64>() as f64 / 3.0;
+    let [red, green, blue] = sums.map(|s| mean / s as f64);
+    let mut spread = 0.0;
+    for [r, g, b] in pixels.iter().filter(is_telling) {
+        let (r, g, b) = (
+            f64::from(*r) * red,
+            f64::from(*g) * green,
+            f64::from(*b) * blue,
+        );
+        spread += r.max(g).max(b) - r.min(g).min(b);
+    }
     Some(spread / n / 255.0)
 }
 

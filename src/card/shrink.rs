@@ -4,7 +4,7 @@ use std::fs::File;
 use std::path::Path;
 
 use exif::{In, Tag};
-use fast_image_resize::images::Image;
+use fast_image_resize::images::{Image, ImageRef};
 use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
 use image::metadata::Orientation;
 use image::{DynamicImage, RgbImage};
@@ -30,7 +30,7 @@ pub fn shrunk(path: &Path, most_px: u16, quality: u8) -> Option<Small> {
     if longer > u32::from(most_px) {
         let side = |px: u32| (px * u32::from(most_px)).div_ceil(longer).max(1);
         let (across, down) = (side(picture.width()), side(picture.height()));
-        picture = smaller(picture, across, down)?;
+        picture = smaller(&picture, across, down)?;
     }
     let picture = as_held(picture, path);
     let mut jpeg = Vec::new();
@@ -82,9 +82,9 @@ pub fn box_as_held([left, top, width, height]: [f32; 4], path: &Path) -> [f32; 4
 }
 
 /// Scaled down so that every pixel of the large picture counts.
-fn smaller(large: RgbImage, across: u32, down: u32) -> Option<RgbImage> {
+fn smaller(large: &RgbImage, across: u32, down: u32) -> Option<RgbImage> {
     let (width, height) = large.dimensions();
-    let from = Image::from_vec_u8(width, height, large.into_raw(), PixelType::U8x3).ok()?;
+    let from = ImageRef::new(width, height, large.as_raw(), PixelType::U8x3).ok()?;
     let mut to = Image::new(across, down, PixelType::U8x3);
     let by_area = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Box));
     Resizer::new().resize(&from, &mut to, &by_area).ok()?;
