@@ -4,6 +4,7 @@
 use super::fault::{Fault, Finding, Found, likelier};
 use super::light_model::{Against, Shots, against, all_steps, by_group, fit, plus};
 use super::offset::{Offset, offset};
+use super::other_date::other_date;
 use super::readings::{RIGHT_PRIOR_LOG, Story, any, stories};
 use super::{LightLook, Stretch};
 use crate::property::Property;
@@ -45,7 +46,10 @@ pub(super) fn judge(property: &Property, stretch: &Stretch) -> Option<Judged> {
     match chosen {
         Some((story, gain)) => {
             let offset = bench.offset(&story.moves);
-            let finding = told(stretch, &story, gain, offset);
+            let mut finding = told(stretch, &story, gain, offset);
+            if story.fault == Fault::NotReset {
+                finding.doubt = date_instead(property, stretch, right + gain);
+            }
             Some(Judged {
                 offset: match story.fault {
                     Fault::Off | Fault::HalfDay => moved(offset, story.shift_min),
@@ -65,6 +69,24 @@ pub(super) fn judge(property: &Property, stretch: &Stretch) -> Option<Judged> {
             bench.follows_the_sun().then(healthy)
         }
     }
+}
+
+/// What to look at where a wrong date explains a stretch nearly as well as a story does, which is so likely.
+fn date_instead(property: &Property, stretch: &Stretch, story: f64) -> Option<String> {
+    let right = |shots| {
+        let bench = Bench {
+            shots: Shots::of(shots, property.settings.position),
+        };
+        bench.log(&bench.shots.moved(0))
+    };
+    let (log, days) = other_date(property, &stretch.looks, right);
+    (log > story - PLAINER).then(|| {
+        let way = if days < 0 { "ahead of" } else { "behind" };
+        format!(
+            "with its date some {} days {way} the true one these pictures would look the same: see whether the last of them shows the day on which the card was taken",
+            days.abs()
+        )
+    })
 }
 
 fn moved(offset: Offset, by: f64) -> Offset {

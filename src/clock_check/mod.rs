@@ -14,6 +14,7 @@ mod judge;
 mod known;
 mod light_model;
 mod offset;
+mod other_date;
 mod readings;
 mod remedy;
 mod resets;

@@ -190,6 +190,39 @@ fn error_min(
     frames.iter().map(off).sum::<f64>() / frames.len() as f64
 }
 
+/// A date forty days ahead comes to the daylight-time weekend before the country does, and is an hour off from there
+/// on, as a clock is that was left alone.
+#[test]
+fn an_hour_that_may_be_a_date_is_told_with_that_doubt() {
+    const SEEDS: u64 = 20;
+    const WORLDS: [World; 3] = [World::OrdinaryWoods, World::Canopy, World::NoMetadata];
+    let property = property("");
+    let doubts = |from: &str, days: u32, shows: ClockShows| -> (usize, usize) {
+        let seeds = WORLDS
+            .into_par_iter()
+            .flat_map_iter(|world| (0..SEEDS).map(move |s| (world, s)));
+        let told: Vec<bool> = seeds
+            .flat_map_iter(|(world, seed)| {
+                let frames = season(world, from, days, 9.0, seed);
+                let clock = judged(&property, &frames, shows);
+                let hour = |f: &graylight::clock_check::Finding| {
+                    (f.fault == graylight::clock_check::Fault::NotReset)
+                        .then_some(f.doubt.is_some())
+                };
+                clock.findings.iter().filter_map(hour).collect::<Vec<_>>()
+            })
+            .collect();
+        (told.iter().filter(|d| **d).count(), told.len())
+    };
+    let ahead = |u: DateTime<Utc>| right(u) + TimeDelta::days(40);
+    let (doubted, told) = doubts("2025-08-20", 60, ahead);
+    println!("forty days ahead: told {told} times, {doubted} of them with the doubt");
+    assert!(told >= 40 && doubted * 100 >= told * 80);
+    let (doubted, told) = doubts("2025-09-20", 80, not_put_back);
+    println!("left alone: told {told} times, {doubted} of them with the doubt");
+    assert!(told >= 50 && doubted * 100 <= told * 10);
+}
+
 #[test]
 fn wrong_clocks_are_found_and_mended() {
     const SEEDS: u64 = 20;
