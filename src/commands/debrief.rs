@@ -42,7 +42,15 @@ impl Debrief {
             with_photos: !self.no_photos,
         };
         let saved = save(&debrief, &out, options)?;
-        let pdf = self.pdf.then(|| print_pdf(&saved.page)).transpose()?;
+        let pdf = self.pdf.then(|| print_pdf(&saved)).transpose()?;
+        let in_the_way = pdf.iter().filter_map(|(_, kept)| kept.as_ref());
+        for (was, is) in saved.kept.iter().chain(in_the_way) {
+            eprintln!(
+                "{} was not as a debrief had left it. It is kept as {}.",
+                was.display(),
+                is.display()
+            );
+        }
         if self.json {
             let findings = findings(&debrief, self.with_places);
             super::say_json(&findings)?;
@@ -52,7 +60,7 @@ impl Debrief {
             super::shift::print(&debrief)?;
             super::say("")?;
             super::say(format_args!("The whole debrief: {}", saved.page.display()))?;
-            if let Some(pdf) = pdf {
+            if let Some((pdf, _)) = &pdf {
                 super::say(format_args!("The same to print: {}", pdf.display()))?;
             }
         }

@@ -317,6 +317,6 @@ impl Debrief {
     }
 
     fn camera_named(&self, name: &str) -> Option<usize> {
-        self.season.cameras.iter().position(|c| c.name == name)
+        self.season.place_of(name)
     }
 }

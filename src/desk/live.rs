@@ -191,7 +191,9 @@ pub(super) fn save(desk: &Desk) -> Answer {
         .made()
         .ok_or_else(|| Failure::Missing("the debrief is not made yet".to_owned()))?;
     let saved = report::write(&made.files, &root.join("reports"))?;
-    Reply::json(&json!({ "page": saved.page, "files": saved.files.len() }))
+    let name = |path: &Path| path.file_name().map(|n| n.to_string_lossy().into_owned());
+    let kept: Vec<_> = saved.kept.iter().map(|(_, is)| name(is)).collect();
+    Reply::json(&json!({ "page": saved.page, "files": saved.files.len(), "kept": kept }))
 }
 
 /// What the page for others leaves out.

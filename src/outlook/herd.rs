@@ -80,7 +80,7 @@ struct CameraDay {
 /// What the pictures of a survey hold.
 #[derive(Default)]
 struct Seen {
-    /// By the camera's place by name, and date.
+    /// By camera and date.
     days: BTreeMap<(usize, NaiveDate), CameraDay>,
     pictures: [BTreeSet<(u32, i64, u32)>; 3],
     named: usize,
@@ -124,18 +124,17 @@ fn seen(
     (from, until): (NaiveDate, NaiveDate),
 ) -> Result<Seen> {
     let mut seen = Seen::default();
-    let ranks = ranks(season);
-    for (camera, rank) in ranks.iter().enumerate() {
-        for date in season.cameras[camera].effort.dates_between(from, until) {
+    for (camera, here) in season.cameras.iter().enumerate() {
+        for date in here.effort.dates_between(from, until) {
             if is_usable(season, camera, *date) {
-                seen.days.insert((*rank, *date), CameraDay::default());
+                seen.days.insert((camera, *date), CameraDay::default());
             }
         }
     }
     for row in tagged.sightings.rows()? {
         let date = row.time.date();
         let camera = places.get(row.camera as usize).copied().flatten();
-        let Some(day) = camera.and_then(|c| seen.days.get_mut(&(ranks[c], date))) else {
+        let Some(day) = camera.and_then(|c| seen.days.get_mut(&(c, date))) else {
             continue;
         };
         let count = row.count as usize;
@@ -165,17 +164,6 @@ fn seen(
         }
     }
     Ok(seen)
-}
-
-/// Every camera's place by name: what is drawn at random must not follow from the order of `cameras.csv`.
-fn ranks(season: &Season) -> Vec<usize> {
-    let mut by_name: Vec<usize> = (0..season.cameras.len()).collect();
-    by_name.sort_by_key(|c| &season.cameras[*c].name);
-    let mut ranks = vec![0; by_name.len()];
-    for (rank, camera) in by_name.into_iter().enumerate() {
-        ranks[camera] = rank;
-    }
-    ranks
 }
 
 fn told(seen: &Seen, span: (NaiveDate, NaiveDate), is_named: bool) -> Herd {

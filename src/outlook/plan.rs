@@ -266,7 +266,10 @@ impl<'a> Stage<'a> {
 
     /// One season, and what is said of it.
     fn play(&self, addition: Addition, days: u32, number: usize, loss: f64) -> Option<Verdict> {
-        let names: Vec<&str> = self.question.near.iter().map(String::as_str).collect();
+        let near = self.cameras[..self.near].iter();
+        let names: Vec<&str> = near
+            .map(|c| self.season.cameras[*c].name.as_str())
+            .collect();
         let mut rng = ChaCha8Rng::seed_from_u64(xxh3_64(names.join(";").as_bytes()));
         rng.set_stream(number as u64);
         let before = self.days_before(days);

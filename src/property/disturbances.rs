@@ -6,7 +6,7 @@ use anyhow::Result;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 
 use super::cameras::position;
-use super::{Cause, Headings, Position, Problem, Row, Settings, Sheet, listed};
+use super::{Cause, Headings, Position, Problem, Row, Settings, Sheet, listed, same_name};
 
 pub(super) const FILE: &str = "disturbances.csv";
 pub(super) const HEADINGS: Headings = Headings {
@@ -48,7 +48,7 @@ impl By {
 /// One row of `disturbances.csv`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Disturbance {
-    /// A short name, one per disturbance.
+    /// A short name, one per disturbance, capitals aside.
     pub id: String,
     /// When it began, on the wall clock.
     pub start: NaiveDateTime,
@@ -93,12 +93,9 @@ pub(super) fn read(
     let sheet = sheet.with_order(settings.date_order);
     sheet.for_each(problems, |row, problems| {
         match disturbance(row, settings.position) {
-            Ok(d) if disturbances.iter().any(|e| e.id == d.id) => problems.push(Problem::cell(
-                FILE,
-                row.line,
-                "id",
-                Cause::IdInUse { id: d.id },
-            )),
+            Ok(d) if disturbances.iter().any(|e| same_name(&e.id, &d.id)) => problems.push(
+                Problem::cell(FILE, row.line, "id", Cause::IdInUse { id: d.id }),
+            ),
             Ok(d) => disturbances.push(d),
             Err(problem) => problems.push(problem),
         }

@@ -13,11 +13,11 @@ pub(super) struct FileNames {
 
 impl FileNames {
     pub fn of(debrief: &Debrief) -> Self {
-        let cameras = debrief.season.cameras.iter().map(|c| c.name.as_str());
-        let disturbances = debrief.property.disturbances.iter().map(|d| d.id.as_str());
+        let cameras = debrief.season.cameras.iter();
+        let disturbances = debrief.property.disturbances.iter();
         Self {
-            cameras: apart(&cameras.collect::<Vec<_>>()),
-            disturbances: apart(&disturbances.collect::<Vec<_>>()),
+            cameras: cameras.map(|c| of_camera(&c.name)).collect(),
+            disturbances: disturbances.map(|d| of_disturbance(&d.id)).collect(),
         }
     }
 
@@ -31,37 +31,45 @@ impl FileNames {
 
     pub fn pair(&self, what: &str, disturbance: usize, camera: usize) -> String {
         format!(
-            "{what}-{}-{}",
+            "{what}-{}--{}",
             self.disturbance(disturbance),
             self.camera(camera)
         )
     }
 }
 
-/// Names that would be alike, or of which nothing would be left, get a few digits of their own.
-fn apart(names: &[&str]) -> Vec<String> {
-    let plain: Vec<String> = names.iter().map(|n| slug(n)).collect();
-    let name = |(i, plain_name): (usize, &String)| {
-        let alike = plain.iter().filter(|p| *p == plain_name).count() > 1;
-        match alike || plain_name.is_empty() || plain_name.len() < names[i].chars().count() {
-            true => format!("{plain_name}-{:04x}", xxh3_64(names[i].as_bytes()) & 0xffff),
-            false => plain_name.clone(),
-        }
-    };
-    plain.iter().enumerate().map(name).collect()
+/// Of a camera, whose name is a person's words: blanks become hyphens.
+pub(super) fn of_camera(name: &str) -> String {
+    in_plain_letters(name, ' ')
 }
 
-/// A name in plain letters.
-pub(super) fn slug(name: &str) -> String {
+/// Of a disturbance, whose id has hyphens as it is.
+fn of_disturbance(id: &str) -> String {
+    in_plain_letters(id, '-')
+}
+
+/// A name of letters, digits and single gaps of one kind, which no other name becomes, capitals aside; all others get
+/// a few digits of their own.
+fn in_plain_letters(name: &str, gap: char) -> String {
+    let plain = slug(name);
+    let back = plain.replace('-', &gap.to_string());
+    match !plain.is_empty() && back == name.to_lowercase() {
+        true => plain,
+        false => format!(
+            "{plain}-{:04x}",
+            xxh3_64(name.to_lowercase().as_bytes()) & 0xffff
+        ),
+    }
+}
+
+/// A name in plain letters, with one hyphen between two words: where there are two, another name begins.
+fn slug(name: &str) -> String {
     const LONGEST: usize = 40;
     let letter = |c: char| if c.is_ascii_alphanumeric() { c } else { '-' };
-    let letters: String = name
-        .to_lowercase()
-        .chars()
-        .map(letter)
-        .take(LONGEST)
-        .collect();
-    letters.trim_matches('-').to_owned()
+    let letters: String = name.to_lowercase().chars().map(letter).collect();
+    let words: Vec<&str> = letters.split('-').filter(|w| !w.is_empty()).collect();
+    let cut: String = words.join("-").chars().take(LONGEST).collect();
+    cut.trim_end_matches('-').to_owned()
 }
 
 #[cfg(test)]
@@ -69,14 +77,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn names_do_not_depend_on_the_others() {
-        assert_eq!(apart(&["North Fence", "Oak"]), ["north-fence", "oak"]);
-        assert_eq!(apart(&["Oak"])[0], apart(&["Ash", "Oak"])[1]);
-        let alike = apart(&["Oak 1", "oak-1", "\u{68ee}"]);
-        assert!(
-            alike[0] != alike[1] && alike[0].starts_with("oak-1-"),
-            "{alike:?}"
-        );
-        assert!(alike[2].len() == 5, "{alike:?}");
+    fn names_do_not_depend_on_others() {
+        assert_eq!(of_camera("North Fence"), "north-fence");
+        assert_eq!(of_disturbance("new-barn"), "new-barn");
+        assert_eq!(of_disturbance("Blind"), of_disturbance("blind"));
+        let alike = ["Oak 1", "oak-1", "Oak  1", "Oak_1", " Oak 1"].map(of_camera);
+        let different: std::collections::HashSet<&String> = alike.iter().collect();
+        assert_eq!(different.len(), alike.len(), "{alike:?}");
+        assert!(alike[1].starts_with("oak-1-"), "{alike:?}");
+        assert_eq!(of_camera("\u{68ee}").len(), 5);
     }
 }

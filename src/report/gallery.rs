@@ -6,7 +6,7 @@ use anyhow::Result;
 use chrono::{NaiveDate, Offset, TimeZone};
 use rayon::prelude::*;
 
-use super::file_names::{FileNames, slug};
+use super::file_names::{FileNames, of_camera};
 use super::plots::{
     Curve, SeasonPoint, Spot, activity, changes, clock_light, placebo, ranking, season, seasons,
     sketch,
@@ -207,7 +207,11 @@ fn clock_plot(debrief: &Debrief, n: usize) -> Result<Option<Drawn>> {
 }
 
 fn clock_plot_stem(finding: &Finding) -> String {
-    format!("clock-{}-{}", slug(&finding.camera), finding.from.date())
+    format!(
+        "clock-{}-{}",
+        of_camera(&finding.camera),
+        finding.from.date()
+    )
 }
 
 /// The file of a finding's plot, if one was drawn.

@@ -5,6 +5,9 @@ use std::process::{Command, Stdio};
 
 use anyhow::{Result, bail};
 
+use super::Saved;
+use super::folder::{Kept, ReportFolder};
+
 /// Commands under which browsers that can print without a window are found.
 const BROWSERS: [&str; 8] = [
     "chromium",
@@ -27,17 +30,28 @@ const PLACES: [&str; 6] = [
     r"C:\Program Files (x86)\Microsoft\Edge\Application\msedge.exe",
 ];
 
-/// Prints a page into a PDF beside it, and returns where.
+const PDF: &str = "report.pdf";
+
+/// Prints the page of a report's folder into a PDF beside it, and returns where, and what was in its way.
 ///
 /// # Errors
 /// When no browser that can do it is found, or it does not.
-pub fn print_pdf(page: &Path) -> Result<PathBuf> {
+pub fn print_pdf(saved: &Saved) -> Result<(PathBuf, Option<Kept>)> {
     // Not the canonical path: browsers do not understand the form that Windows gives it.
-    let page = std::path::absolute(page)?;
+    let page = std::path::absolute(&saved.page)?;
     if !page.is_file() {
         bail!("{} is not there", page.display());
     }
-    let pdf = page.with_extension("pdf");
+    let folder = page.parent().unwrap_or(Path::new("."));
+    let pdf = folder.join(PDF);
+    let mut own = ReportFolder::of(folder);
+    let kept = own.make_room(PDF, None)?;
+    print(&page, &pdf)?;
+    own.announce([(PDF, std::fs::read(&pdf)?.as_slice())])?;
+    Ok((pdf, kept))
+}
+
+fn print(page: &Path, pdf: &Path) -> Result<()> {
     let browsers = BROWSERS.iter().chain(&PLACES);
     for browser in browsers {
         // A profile of its own: one that is in use is not to be touched.
@@ -56,9 +70,9 @@ pub fn print_pdf(page: &Path) -> Result<PathBuf> {
         if std::os::unix::fs::MetadataExt::uid(&profile.path().metadata()?) == 0 {
             command.arg("--no-sandbox");
         }
-        match command.arg(&page).status() {
+        match command.arg(page).status() {
             Err(_) => continue,
-            Ok(status) if status.success() && pdf.exists() => return Ok(pdf),
+            Ok(status) if status.success() && pdf.exists() => return Ok(()),
             Ok(status) => bail!(
                 "{browser} could not print the page ({status}). Open {} in a browser and print it from there.",
                 page.display()

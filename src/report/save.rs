@@ -1,13 +1,12 @@
 //! Writing the report's files, each whole or not at all.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, ensure};
 
+use super::folder::{Kept, ReportFolder, write_whole};
 use super::{findings, html, plots, tables};
 use crate::debrief::Debrief;
-use crate::files::{self, Lasting};
 
 /// What was written.
 #[derive(Debug, Clone)]
@@ -16,6 +15,8 @@ pub struct Saved {
     pub page: PathBuf,
     /// Every file, in the order written.
     pub files: Vec<PathBuf>,
+    /// What was in the way.
+    pub kept: Vec<Kept>,
 }
 
 /// What goes into a report.
@@ -71,7 +72,8 @@ fn ensure_is_none(folder: &Path) -> Result<()> {
     Ok(())
 }
 
-/// Writes the files of a report, each whole or not at all.
+/// Writes the files of a report, each whole or not at all. What is in the way and is no report's is kept under
+/// another name.
 ///
 /// # Errors
 /// When the folder is a property's own, or it or a file in it cannot be written.
@@ -79,60 +81,23 @@ pub fn write(report: &ReportFiles, folder: &Path) -> Result<Saved> {
     ensure_is_none(folder)?;
     std::fs::create_dir_all(folder)
         .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+    let mut own = ReportFolder::of(folder);
+    let mut kept = Vec::new();
+    for (name, bytes) in report {
+        kept.extend(own.make_room(name, Some(bytes))?);
+    }
+    own.announce(
+        report
+            .iter()
+            .map(|(name, bytes)| (name.as_str(), bytes.as_slice())),
+    )?;
     let mut files = Vec::new();
     for (name, bytes) in report {
         let path = folder.join(name);
         write_whole(&path, bytes)?;
         files.push(path);
     }
-    remove_old_plots(folder, &files)?;
+    own.tidy(&report.iter().map(|(name, _)| name.as_str()).collect())?;
     let page = folder.join(PAGE);
-    Ok(Saved { page, files })
-}
-
-/// Takes away plots that an earlier debrief wrote here and that this one does not have; every other file is
-/// somebody else's.
-fn remove_old_plots(folder: &Path, written: &[PathBuf]) -> Result<()> {
-    for entry in folder.read_dir().into_iter().flatten().flatten() {
-        let path = entry.path();
-        let is_svg = path.extension().is_some_and(|e| e == "svg");
-        if is_svg && !written.contains(&path) && is_ours(&path) {
-            std::fs::remove_file(&path)
-                .with_context(|| format!("cannot remove {}", path.display()))?;
-        }
-    }
-    Ok(())
-}
-
-/// Whether a plot has a name that this program gives, and is as it was written.
-fn is_ours(plot: &Path) -> bool {
-    const KINDS: [&str; 7] = [
-        "activity-",
-        "changes-",
-        "clock-",
-        "placebo-",
-        "ranking",
-        "season",
-        "sketch-",
-    ];
-    let is_plain = |name: &str| {
-        let letter = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
-        KINDS.iter().any(|k| name.starts_with(k)) && name.chars().all(letter)
-    };
-    let name = plot.file_stem().and_then(|n| n.to_str());
-    name.is_some_and(is_plain)
-        && std::fs::read_to_string(plot).is_ok_and(|svg| plots::is_as_written(&svg))
-}
-
-/// A reader never meets half a file.
-fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
-    let fail = || {
-        format!(
-            "cannot write {}. Is the disk full, or the file open elsewhere?",
-            path.display()
-        )
-    };
-    files::write_whole(path, Lasting::Remade, |f| f.write_all(bytes), || Ok(()))
-        .with_context(fail)?;
-    Ok(())
+    Ok(Saved { page, files, kept })
 }

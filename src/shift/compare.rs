@@ -68,13 +68,15 @@ impl<'a> Compared<'a> {
         }
     }
 
-    /// The row of all near cameras together, if there are any, then every camera's.
+    /// The row of all near cameras together, if there are any, then every camera's, near ones first.
     pub fn rows(&self, disturbance: &Disturbance) -> Vec<Shift> {
         let near = self.near_cameras();
         let together =
             (!near.is_empty()).then(|| self.row(&disturbance.id, None, &self.together(near)));
         let alone = |c: usize| self.row(&disturbance.id, Some(c), &self.camera(c));
-        let alone: Vec<Shift> = (0..self.sides.len()).into_par_iter().map(alone).collect();
+        let mut cameras: Vec<usize> = (0..self.sides.len()).collect();
+        cameras.sort_by_key(|c| self.roles[*c] == Role::Control);
+        let alone: Vec<Shift> = cameras.into_par_iter().map(alone).collect();
         together.into_iter().chain(alone).collect()
     }
 

@@ -3,6 +3,7 @@
 use chrono::{Days, NaiveDate};
 
 use super::effects::Question;
+use super::quiet;
 use super::window::Windows;
 use crate::measure::{
     DayCount, RUN_DAYS, Runs, lasting_runs_of_counts, lasting_runs_of_shares, runs_of_counts,
@@ -65,7 +66,10 @@ impl Noise {
     /// Runs of some days, in stretches as long as those compared.
     pub fn of(watched: Watched, windows: &Windows) -> Self {
         let blocks = blocks(watched.season, windows);
-        Stretches::of(watched, &blocks, as_on(watched, windows)).noise()
+        Stretches::of(watched, &blocks, |c| {
+            quiet::as_on(watched.season, c, windows)
+        })
+        .noise()
     }
 
     /// The same of every camera by itself.
@@ -77,7 +81,8 @@ impl Noise {
     /// long at one camera, no other tells of it.
     pub fn lasting(watched: Watched, windows: &Windows) -> Self {
         let around = around(watched.season, windows);
-        let stretches = Stretches::of(watched, &around, as_on(watched, windows));
+        let as_on = |c| quiet::as_on(watched.season, c, windows);
+        let stretches = Stretches::of(watched, &around, as_on);
         stretches.lasting(furthest(windows, &around))
     }
 
@@ -85,14 +90,14 @@ impl Noise {
     pub fn before(watched: Watched, windows: &Windows) -> Self {
         let mut earlier = blocks(watched.season, windows);
         earlier.retain(|block| block.1 <= windows.before.1);
-        Stretches::of(watched, &earlier, windows.before.1).noise()
+        Stretches::of(watched, &earlier, |_| windows.before.1).noise()
     }
 
     /// Runs over weeks, of the days before alone, with the degrees of freedom that they will have once the days
     /// after are there too.
     pub fn lasting_before(watched: Watched, windows: &Windows) -> Self {
         let around = around(watched.season, windows);
-        let stretches = Stretches::of(watched, &around[..1], windows.before.1);
+        let stretches = Stretches::of(watched, &around[..1], |_| windows.before.1);
         let noise = stretches.lasting(furthest(windows, &around));
         let [before, after] = around.map(days_in);
         let both = |runs: Runs| Runs {
@@ -113,7 +118,7 @@ impl Noise {
             let starts = first.iter_days().step_by(days as usize);
             for start in starts.take_while(|start| *start <= last) {
                 let end = (start + Days::new(u64::from(days) - 1)).min(last);
-                all.take_in(watched, (start, end), start);
+                all.take_in(watched, (start, end), |_| start);
             }
         }
         all.noise()
@@ -130,13 +135,6 @@ pub(super) fn each<T>(season: &Season, kind: Kind, of: impl Fn(Watched) -> T) ->
         })
     };
     (0..season.cameras.len()).map(one).collect()
-}
-
-/// Of several cameras the place of the first decides which date is asked for.
-fn as_on(watched: Watched, windows: &Windows) -> NaiveDate {
-    watched.cameras.first().map_or(windows.after.0, |c| {
-        super::quiet::as_on(watched.season, *c, windows)
-    })
 }
 
 type Span = (NaiveDate, NaiveDate);
@@ -197,15 +195,15 @@ struct Stretches {
 }
 
 impl Stretches {
-    fn of(watched: Watched, spans: &[Span], as_on: NaiveDate) -> Self {
+    fn of(watched: Watched, spans: &[Span], as_on: impl Fn(usize) -> NaiveDate) -> Self {
         let mut all = Self::default();
         for span in spans {
-            all.take_in(watched, *span, as_on);
+            all.take_in(watched, *span, &as_on);
         }
         all
     }
 
-    fn take_in(&mut self, watched: Watched, span: Span, as_on: NaiveDate) {
+    fn take_in(&mut self, watched: Watched, span: Span, as_on: impl Fn(usize) -> NaiveDate) {
         let days = days(watched, span, as_on);
         let worked = || days.iter().filter(|d| d.worked).map(|d| d.count);
         self.light.push(worked().map(|d| d.hits).collect());
@@ -239,15 +237,20 @@ pub(super) struct DaySeen {
     pub worked: bool,
 }
 
-/// The dates of a span, the cameras' counts added up day by day.
-pub(super) fn days(watched: Watched, span: Span, as_on: NaiveDate) -> Vec<DaySeen> {
+/// The dates of a span, the cameras' counts added up day by day; of each as far as it hung where it did on the date
+/// that `as_on` says of it.
+pub(super) fn days(
+    watched: Watched,
+    span: Span,
+    as_on: impl Fn(usize) -> NaiveDate,
+) -> Vec<DaySeen> {
     let length = (span.1 - span.0).num_days().max(-1) + 1;
     let mut days = vec![DaySeen::default(); length as usize];
     for camera in watched.cameras {
         let seen = watched
             .season
             .days
-            .between(*camera, watched.kind, span, as_on);
+            .between(*camera, watched.kind, span, as_on(*camera));
         for (day, seen) in days.iter_mut().zip(seen) {
             day.count.hits += f64::from(seen.seen.counted);
             day.count.trials += f64::from(seen.seen.visits);

@@ -52,7 +52,7 @@ pub(super) fn onset(
     };
     let noise = Noise::of(watched, windows);
     let span = (windows.before.0, windows.after.1);
-    let seen = days(watched, span, windows.after.0);
+    let seen = days(watched, span, |_| windows.after.0);
     let last = followed_until(&season.cameras[camera], windows)?;
     let found = match of {
         Question::Share => {

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use alphanumeric_sort::compare_str;
 use anyhow::Result;
 use chrono::{Datelike, Days, NaiveDate};
 use rayon::prelude::*;
@@ -253,7 +254,7 @@ impl Camera {
 pub struct Season {
     /// How things are counted.
     pub settings: Settings,
-    /// Cameras in the order of `cameras.csv`, then by name.
+    /// Cameras by name, `Camera 2` before `Camera 10`.
     pub cameras: Vec<Camera>,
     /// All of them day by day.
     pub days: DayTable,
@@ -287,9 +288,8 @@ impl Season {
         let gathered = gather(property, crawl, timeline, tagged, nothing)?;
         let names = tagged.sightings.cameras.names();
         let mut all: Vec<(&String, Gathered)> = names.iter().zip(gathered).collect();
-        // Cameras as cameras.csv lists them, then those it does not, by name.
-        let listed = CameraCodes::of(property).names().len();
-        all[listed..].sort_by_key(|(name, _)| *name);
+        // No sum and no draw may follow from the order of rows in a table.
+        all.sort_by(|(a, _), (b, _)| compare_str(a, b).then_with(|| a.cmp(b)));
         let dates = |(name, gathered): &(&String, Gathered)| -> Vec<(NaiveDate, Position)> {
             let place = |date| (date, property.position(name, date));
             gathered.dates().map(place).collect()
@@ -329,9 +329,14 @@ impl Season {
         self.cameras.iter().map(of).sum()
     }
 
+    /// A camera's place in the season.
+    pub fn place_of(&self, name: &str) -> Option<usize> {
+        self.cameras.iter().position(|c| c.name == name)
+    }
+
     /// For every code of some cameras, the camera's place in the season.
     pub fn places_of(&self, codes: &CameraCodes) -> Vec<Option<usize>> {
-        let place = |name: &String| self.cameras.iter().position(|c| c.name == *name);
+        let place = |name: &String| self.place_of(name);
         codes.names().iter().map(place).collect()
     }
 

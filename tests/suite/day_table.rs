@@ -149,7 +149,7 @@ fn every_count_of_the_report_is_a_sum_of_days() {
     }
     assert!(moved >= 5, "the moved camera loses days before: {moved}");
     // The plot beside the table says the same number of nights.
-    let plot = fs::read_to_string(out.path().join("activity-box-blind-north-fence.svg")).unwrap();
+    let plot = fs::read_to_string(out.path().join("activity-box-blind--north-fence.svg")).unwrap();
     let shift = findings["shifts"].as_array().unwrap().iter().find(|s| {
         s["camera"] == "North Fence" && s["disturbance"] == "box-blind" && s["who"] == "deer"
     });
@@ -232,6 +232,110 @@ fn plots_keep_their_names_and_go_when_they_are_no_more() {
         .arg(place.path());
     assert_eq!(into_itself.ends(), 1);
     assert_eq!(left, before.into_keys().collect());
+}
+
+fn files(out: &Path) -> BTreeMap<String, Vec<u8>> {
+    let entries = fs::read_dir(out).unwrap().map(Result::unwrap);
+    let file = |e: fs::DirEntry| {
+        let bytes = fs::read(e.path()).unwrap();
+        (e.file_name().into_string().unwrap(), bytes)
+    };
+    entries.map(file).collect()
+}
+
+/// Sums have one order and draws follow from names.
+#[test]
+fn the_order_of_cameras_changes_nothing() {
+    let place = Place::practice(&Options {
+        pictures: false,
+        with_last_season: true,
+        with_country: true,
+        ..Options::default()
+    });
+    let out = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];
+    debrief(&place, out[0].path());
+    let table = fs::read_to_string(place.path().join("cameras.csv")).unwrap();
+    let (headings, rows) = table.split_once('\n').unwrap();
+    let turned: Vec<&str> = rows.lines().rev().collect();
+    place.put(
+        "cameras.csv",
+        format!("{headings}\n{}\n", turned.join("\n")),
+    );
+    debrief(&place, out[1].path());
+    let [first, second] = out.map(|out| files(out.path()));
+    assert!(first.contains_key("conditions.csv") && first.contains_key("herd.csv"));
+    assert!(first.keys().eq(second.keys()));
+    for (name, bytes) in &first {
+        assert!(second[name] == *bytes, "{name} follows the order of rows");
+    }
+}
+
+/// What a person has put among a report's files, or changed there, is never written over.
+#[test]
+fn what_no_report_left_is_kept() {
+    let place = Place::practice(&Options {
+        pictures: false,
+        cameras: 2,
+        weeks: 6,
+        ..Options::default()
+    });
+    let out = tempfile::tempdir().unwrap();
+    let out = out.path();
+    fs::write(out.join("ranking.svg"), "<svg>drawn by hand</svg>").unwrap();
+    fs::write(out.join("report.html"), "mine").unwrap();
+    debrief(&place, out);
+    let kept = |name: &str| fs::read_to_string(out.join(name)).unwrap();
+    assert_eq!(kept("ranking.kept-1.svg"), "<svg>drawn by hand</svg>");
+    assert_eq!(kept("report.kept-1.html"), "mine");
+    let first = files(out);
+    assert!(first["report.html"].len() > 1000);
+    // Every file is listed as b3sum would list it.
+    let listed = kept("checksums.b3");
+    for (name, bytes) in &first {
+        let line = format!("{}  {name}\n", blake3::hash(bytes));
+        let is_own = !name.contains("kept") && name != "checksums.b3";
+        assert_eq!(listed.contains(&line), is_own, "{name}");
+    }
+    debrief(&place, out);
+    assert!(files(out) == first, "a second report changes nothing");
+
+    let table = kept("daylight.csv");
+    fs::write(out.join("daylight.csv"), table.clone() + "my own row\n").unwrap();
+    fs::write(out.join("ranking.svg"), "<svg>again</svg>").unwrap();
+    debrief(&place, out);
+    assert_eq!(kept("daylight.csv"), table);
+    assert_eq!(kept("daylight.kept-1.csv"), table + "my own row\n");
+    assert_eq!(kept("ranking.kept-2.svg"), "<svg>again</svg>");
+    assert_eq!(kept("ranking.kept-1.svg"), "<svg>drawn by hand</svg>");
+    // Where the list has gone, a plot still says itself whether it is as it was written.
+    fs::remove_file(out.join("checksums.b3")).unwrap();
+    fs::write(out.join("season.svg"), "<svg>over it</svg>").unwrap();
+    debrief(&place, out);
+    assert_eq!(kept("season.kept-1.svg"), "<svg>over it</svg>");
+    let names = files(out)
+        .into_keys()
+        .filter(|n| n.contains("kept"))
+        .count();
+    assert_eq!(names, 5);
+}
+
+/// Two disturbances whose ids differ in capitals alone are one id twice.
+#[test]
+fn ids_are_the_same_in_any_capitals() {
+    let place = Place::practice(&Options {
+        pictures: false,
+        ..Options::default()
+    });
+    let log = "id,start,end,by,what,latitude,longitude,near\nblind,2025-10-11,,neighbour,A blind,,,North Fence\nBlind,2025-10-20,,own,Another,,,Walnut Draw\n";
+    place.put("disturbances.csv", log);
+    let read = place.debrief();
+    assert_eq!(read.property.disturbances.len(), 1);
+    let told: Vec<String> = read.problems.iter().map(ToString::to_string).collect();
+    assert!(
+        told.iter()
+            .any(|p| p.contains("disturbances.csv") && p.contains("Blind")),
+        "{told:?}"
+    );
 }
 
 /// One camera alone, and its deer went dark: the numbers are told, and nothing is called clear, since the

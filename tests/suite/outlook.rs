@@ -178,24 +178,6 @@ fn without_pictures() -> tempfile::TempDir {
     folder
 }
 
-/// What is drawn at random follows from names, not from who stands first in `cameras.csv`.
-#[test]
-fn the_order_of_cameras_moves_no_range_of_the_herd() {
-    let folder = without_pictures();
-    let herd = || debrief(folder.path()).outlook.herd.unwrap();
-    let first = herd();
-    let text = std::fs::read_to_string(folder.path().join("cameras.csv")).unwrap();
-    let (heading, rows) = text.split_once('\n').unwrap();
-    let rows: Vec<&str> = rows.lines().rev().collect();
-    let turned = format!("{heading}\n{}\n", rows.join("\n"));
-    assert_ne!(turned, text);
-    put(folder.path(), "cameras.csv", &turned);
-    let second = herd();
-    assert!(first.does_per_buck.is_some() && first.fawns_per_doe.is_some());
-    assert_eq!(first.does_per_buck, second.does_per_buck);
-    assert_eq!(first.fawns_per_doe, second.fawns_per_doe);
-}
-
 #[test]
 fn a_question_asked_beforehand_is_answered() {
     let folder = without_pictures();

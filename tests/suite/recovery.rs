@@ -29,13 +29,14 @@ fn the_known_effect_is_found_where_it_is_and_only_there() {
     for seed in 1..=SEEDS {
         let debrief = Place::practice(&options(seed, 0.06)).debrief();
         let rows = &debrief.shifts.rows;
-        let blind = |s: &&Shift| s.disturbance == "box-blind" && s.camera == Some(0);
+        let near = debrief.season.place_of("North Fence");
+        let blind = |s: &&Shift| s.disturbance == "box-blind" && s.camera == near;
         let row = mature(rows).find(blind).unwrap();
         light += usize::from(row.light_verdict == Verdict::ClearDrop);
         share += usize::from(row.verdict == Verdict::ClearDrop);
         // Around the other disturbance nothing changed anywhere; around this one, at no other camera.
         false_alarms += mature(rows)
-            .filter(|s| s.camera.is_some_and(|c| c != 0))
+            .filter(|s| s.camera.is_some() && s.camera != near)
             .filter(|s| s.verdict.is_clear() || s.light_verdict.is_clear())
             .count();
     }

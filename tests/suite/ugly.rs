@@ -131,13 +131,13 @@ fn an_empty_property_a_single_visit_and_a_season_of_nights() {
     one.put("cameras.csv", "camera\nOak\nNever Used\n");
     one.put("disturbances.csv", "id,start,near\nx,2025-10-01,Oak\n");
     let debrief = one.debrief();
-    let share = debrief
-        .daylight_of(Some(0), Kind::Doe)
-        .unwrap()
-        .share
-        .unwrap();
+    let of = |name: &str, kind| {
+        let place = debrief.season.place_of(name);
+        debrief.daylight_of(place, kind).unwrap()
+    };
+    let share = of("Oak", Kind::Doe).share.unwrap();
     assert!(share.low < 0.25 && share.high == 1.0);
-    assert_eq!(debrief.daylight_of(Some(1), Kind::Deer).unwrap().nights, 0);
+    assert_eq!(of("Never Used", Kind::Deer).nights, 0);
     assert!(
         debrief
             .shifts

@@ -3,6 +3,7 @@
 import { byId, desk, getJson, postJson, shout, hush, start, watch } from "./shared.js";
 
 let number = null;
+let told = null;
 
 // The page is loaded anew at the place where it was.
 function load(made) {
@@ -62,7 +63,8 @@ async function look() {
   }
   const { failed, fresh, making, made } = body;
   const words = failed ? "" : fresh ? `Made ${made}, up to date` : making || made === null ? "Being made…" : `Made ${made}; something has changed, it is made anew in a moment`;
-  if (byId("state").textContent !== words) byId("state").textContent = words;
+  // What was said last stays until there is something new to say.
+  if (words !== told) byId("state").textContent = told = words;
   if (failed) shout(`The debrief cannot be made: ${failed}.`);
   else hush();
   for (const id of ["save", "print"]) byId(id).disabled = made === null;
@@ -72,8 +74,10 @@ async function look() {
 if (await start()) {
   byId("save").onclick = async () => {
     const { ok, body } = await postJson("api/report", {}, 60000);
-    if (ok) byId("state").textContent = `Saved: ${body.page} and ${body.files - 1} files beside it`;
-    else shout(`Not saved: ${body.error}.`);
+    if (ok) {
+      const kept = body.kept.length === 0 ? "" : `. What was there and no debrief had left is kept as ${body.kept.join(", ")}`;
+      byId("state").textContent = `Saved: ${body.page} and ${body.files - 1} files beside it${kept}`;
+    } else shout(`Not saved: ${body.error}.`);
   };
   byId("print").onclick = () => byId("report").contentWindow?.print();
   byId("share").onclick = () => {
