@@ -30,30 +30,39 @@ pub(super) enum Outcome {
     Other(Option<String>),
 }
 
-/// What a file showed, and whether it was opened for it.
-pub(super) struct Reading {
-    pub outcome: Outcome,
-    /// What the file system said of it before; `None` where it was not opened.
-    read: Option<FileState>,
+/// What is known of a file, and whether it was opened for it.
+#[derive(Default)]
+pub(super) enum Reading {
+    /// Nothing yet.
+    #[default]
+    None,
+    /// What is remembered, and the state that the file had then.
+    Recalled(FileState, Picture),
+    /// What a look found, and the state that the file had before; none where it could not be opened.
+    Read(FileState, Outcome),
 }
 
-/// What is remembered of a file, or else a look at it.
-pub(super) fn read_or_recall(place: &Place, known: Option<(FileState, Picture)>) -> Reading {
-    if let Some((then, picture)) = known
-        && let Some(of_file) = FileState::at(&place.root.join(place.path))
-        && is_unchanged(place.root, (&then, &picture), of_file)
-        && does_not_depend_on_today(&picture.time, place.today)
-    {
-        let picture = placed(place.property, &of_file, picture);
-        return Reading {
-            outcome: Outcome::Picture(picture),
-            read: None,
+impl Reading {
+    /// Looks at the file, unless what is remembered of it still holds.
+    pub fn make_sure(&mut self, place: &Place) {
+        *self = match std::mem::take(self) {
+            Self::Recalled(then, picture) if place.is_unchanged(&then, &picture) => {
+                Self::Recalled(then, placed(place.property, &then, picture))
+            }
+            _ => {
+                let (outcome, state) = look_at(place);
+                Self::Read(state, outcome)
+            }
         };
     }
-    let (outcome, state) = look_at(place);
-    Reading {
-        outcome,
-        read: Some(state),
+
+    /// What is in the file, once it is sure.
+    pub fn outcome(self) -> Option<Outcome> {
+        match self {
+            Self::None => None,
+            Self::Recalled(_, picture) => Some(Outcome::Picture(picture)),
+            Self::Read(_, outcome) => Some(outcome),
+        }
     }
 }
 
@@ -80,22 +89,20 @@ fn does_not_depend_on_today(time: &Result<Stamp, Untimed>, today: NaiveDate) -> 
 
 /// Lets the memory know what was read and what is as it was.
 pub(super) fn learn(memory: &mut Memory, all: &[Reading]) {
-    let mut same = HashSet::new();
-    let mut read = Vec::new();
-    for reading in all {
-        let Outcome::Picture(picture) = &reading.outcome else {
-            continue;
-        };
-        // A name that is no text cannot be told from another.
-        let is_plain = picture.odd_file.is_none();
-        match reading.read {
-            None => {
-                same.insert(picture.path.as_str());
-            }
-            Some(facts) if is_plain => read.push((facts, picture)),
-            Some(_) => {}
-        }
+    let recalled = all.iter().filter_map(|reading| match reading {
+        Reading::Recalled(_, picture) => Some(picture.path.as_str()),
+        _ => None,
+    });
+    // A name that is no text cannot be told from another.
+    let read = all.iter().filter_map(|reading| match reading {
+        Reading::Read(state, Outcome::Picture(p)) if p.odd_file.is_none() => Some((*state, p)),
+        _ => None,
+    });
+    let read: Vec<(FileState, &Picture)> = read.collect();
+    if read.is_empty() && memory.rows_number() == recalled.clone().count() {
+        return;
     }
+    let same: HashSet<&str> = recalled.collect();
     memory.learn(&same, &read);
 }
 
@@ -108,6 +115,15 @@ pub(super) struct Place<'a> {
     pub path: &'a Path,
     /// The last day on which a picture can have been taken.
     pub today: NaiveDate,
+}
+
+impl Place<'_> {
+    /// Whether a picture that is remembered is still what its file holds.
+    fn is_unchanged(&self, then: &FileState, picture: &Picture) -> bool {
+        let now = FileState::at(&self.root.join(self.path));
+        now.is_some_and(|now| is_unchanged(self.root, (then, picture), now))
+            && does_not_depend_on_today(&picture.time, self.today)
+    }
 }
 
 /// Opens one file, decides what it is, and reads its header if it is a picture. Beside it stands what the file system

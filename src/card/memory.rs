@@ -18,7 +18,6 @@ use polars::prelude::{BooleanChunked, DataFrame};
 
 use super::difference::Difference;
 use super::glance::Glance;
-use super::walk::by_parts;
 use super::{Picture, header, memory_table};
 use crate::files::{FileState, Lasting, write_whole};
 
@@ -27,9 +26,6 @@ const FOLDER: &str = "catalogue/read";
 const FILE: &str = "pictures.parquet";
 /// No file has this number on its disk.
 const NO_INODE: u64 = u64::MAX;
-
-/// Pictures as their headers said when their files were read, in the order of a walk.
-pub(super) type Headers = Vec<(FileState, Picture)>;
 
 /// What a look showed; `None` of a picture that cannot be decoded.
 pub(super) type Looks = HashMap<String, Option<Glance>>;
@@ -64,21 +60,27 @@ impl Default for Rows {
 }
 
 impl Memory {
-    /// What is remembered of a property; nothing where there is no such file or it cannot be used.
-    pub(super) fn of(root: &Path) -> (Self, Headers) {
+    /// What is remembered of a property, each picture handed over as its header said; nothing where there is no such
+    /// file or it cannot be used, whatever was handed over before that showed.
+    pub(super) fn of(root: &Path, take: impl FnMut(FileState, Picture)) -> Option<Self> {
         let path = root.join(FOLDER).join(FILE);
         let state = FileState::at(&path);
-        let (mut headers, looks, differences) = memory_table::read(&path).unwrap_or_default();
-        // They mostly are in order, which a stable sort takes for what it is.
-        headers.sort_by(|a, b| by_parts(a.1.file(), b.1.file()));
-        let memory = Self {
+        let (rows, looks, differences) = memory_table::read(&path, take).ok()?;
+        Some(Self {
             root: root.to_path_buf(),
-            rows: Mutex::new(Rows::InFile(headers.len(), state)),
+            rows: Mutex::new(Rows::InFile(rows, state)),
             looks: Mutex::new(looks),
             differences: Mutex::new(differences),
             is_changed: AtomicBool::new(false),
-        };
-        (memory, headers)
+        })
+    }
+
+    /// Nothing is remembered.
+    pub(super) fn none(root: &Path) -> Self {
+        Self {
+            root: root.to_path_buf(),
+            ..Self::default()
+        }
     }
 
     fn file(&self) -> PathBuf {
@@ -87,6 +89,14 @@ impl Memory {
 
     fn rows(&self) -> MutexGuard<'_, Rows> {
         self.rows.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// How many pictures are remembered.
+    pub(super) fn rows_number(&self) -> usize {
+        match &*self.rows() {
+            Rows::InFile(rows, _) => *rows,
+            Rows::Held(table) => table.height(),
+        }
     }
 
     /// The rows; `None` where another command has written the file since, whose rows are of other files perhaps.
@@ -110,31 +120,10 @@ impl Memory {
         held.unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The headers of some files, in whose order they are.
-    pub(super) fn of_files(
-        files: &[PathBuf],
-        headers: Headers,
-    ) -> Vec<Option<(FileState, Picture)>> {
-        let mut headers = headers.into_iter().peekable();
-        let mut take = |file: &PathBuf| {
-            let order = |(_, picture): &(FileState, Picture)| by_parts(picture.file(), file);
-            while headers.next_if(|next| order(next).is_lt()).is_some() {}
-            headers.next_if(|next| order(next).is_eq())
-        };
-        files.iter().map(&mut take).collect()
-    }
-
     /// Keeps of what was known only the files that are the same, and takes in those that were read. One that
     /// was written only just now is remembered, so that what is remembered is whole, and never taken for known.
     pub(super) fn learn(&mut self, same: &HashSet<&str>, read: &[(FileState, &Picture)]) {
         let is_same = |path: Option<&str>| path.is_some_and(|p| same.contains(p));
-        let before = match &*self.rows() {
-            Rows::InFile(rows, _) => *rows,
-            Rows::Held(table) => table.height(),
-        };
-        if read.is_empty() && before == same.len() {
-            return;
-        }
         let state = |of_file: &FileState| match of_file.is_settled() {
             true => *of_file,
             false => FileState {

@@ -15,7 +15,7 @@ use xxhash_rust::xxh3::xxh3_64;
 use super::difference::Difference;
 use super::frame::{ACROSS, DOWN};
 use super::glance::Glance;
-use super::memory::{Differences, Headers, Looks};
+use super::memory::{Differences, Looks};
 use super::picture::Shared;
 use super::shade::Shade;
 use super::{Body, CameraTime, LightFacts, Picture, Stamp, TimeOrigin, Untimed};
@@ -174,22 +174,26 @@ pub(super) fn write(table: &mut DataFrame, file: &mut File) -> PolarsResult<()> 
 /// Rows that are held as a table at one time.
 const PART: usize = 8192;
 
-/// The pictures of a file, what looks showed, and the differences.
-pub(super) fn read(file: &Path) -> Result<(Headers, Looks, Differences)> {
+/// Hands over the pictures of a file, part by part; how many there are, what looks showed, and the differences.
+pub(super) fn read(
+    file: &Path,
+    mut take: impl FnMut(FileState, Picture),
+) -> Result<(usize, Looks, Differences)> {
     // One file throughout, whatever takes its name meanwhile.
     let file = File::open(file)?;
     let rows = ParquetReader::new(file.try_clone()?).num_rows()?;
-    let mut headers = Headers::with_capacity(rows);
     let (mut looks, mut differences) = (Looks::new(), Differences::new());
     let mut held = Shared::none();
     for from in (0..rows).step_by(PART) {
         let reader = ParquetReader::new(file.try_clone()?);
         let table = reader.with_slice(Some((from, PART))).finish()?;
-        headers.extend(pictures(&table, &mut held)?);
         looks.extend(self::looks(&table)?);
         differences.extend(self::differences(&table)?);
+        for (state, picture) in pictures(&table, &mut held)? {
+            take(state, picture);
+        }
     }
-    Ok((headers, looks, differences))
+    Ok((rows, looks, differences))
 }
 
 /// A file's rows without looks and differences.
@@ -229,7 +233,7 @@ fn look_word(glance: Option<&Glance>) -> &'static str {
     }
 }
 
-fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Headers> {
+fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<(FileState, Picture)>> {
     let text = |name: &str| -> Result<&StringChunked> { Ok(table.column(name)?.str()?) };
     let whole = |name: &str| -> Result<&Int64Chunked> { Ok(table.column(name)?.i64()?) };
     let number = |name: &str| -> Result<&Float64Chunked> { Ok(table.column(name)?.f64()?) };
@@ -441,7 +445,10 @@ mod tests {
         let mut table = with_differences(table, &differences).unwrap();
         let file = tempfile::NamedTempFile::new().unwrap();
         write(&mut table, &mut file.reopen().unwrap()).unwrap();
-        let (headers, read_looks, read_differences) = read(file.path()).unwrap();
+        let mut headers = Vec::new();
+        let take = |state, picture| headers.push((state, picture));
+        let (rows, read_looks, read_differences) = read(file.path(), take).unwrap();
+        assert_eq!(rows, pictures.len());
         assert_eq!(read_differences, differences);
         assert_eq!(headers.len(), pictures.len());
         for (picture, back) in pictures.iter().zip(&headers) {

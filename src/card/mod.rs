@@ -30,6 +30,7 @@ mod walk;
 mod xmp_time;
 
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use anyhow::Result;
@@ -75,7 +76,7 @@ pub struct Crawl {
     /// Pictures and clips among them of kinds that are not read, by their ending.
     pub not_read: BTreeMap<String, usize>,
     /// The `.xmp` files among them, in which photo managers keep keywords.
-    pub side_files: Vec<std::path::PathBuf>,
+    pub side_files: Vec<PathBuf>,
     /// Folders and links that could not be followed.
     pub problems: Vec<Problem>,
     /// What is remembered of the files from one run to the next.
@@ -95,6 +96,27 @@ impl Crawl {
         let (pictures, duplicates) = duplicates::set_aside(&property.root, pictures);
         let (pictures, twins) = duplicates::set_twins_aside(&property.root, pictures);
         (self.pictures, self.duplicates, self.twins) = (pictures, duplicates, twins);
+    }
+
+    /// Tells of twins, of kinds that are not read, of doubtful times and of pictures that lie in no camera's folder.
+    fn tell_doubts(&mut self) {
+        let twins = self.twins.iter();
+        let damaged = twins
+            .map(|(aside, kept)| Problem::file(aside, Cause::DamagedTwin { kept: kept.clone() }));
+        self.problems.extend(damaged);
+        if !self.not_read.is_empty() {
+            let kinds = self.not_read.iter().map(|(k, n)| format!("{n} {k}"));
+            let kinds = kinds.collect::<Vec<_>>().join(", ");
+            let cause = Cause::KindsNotRead { kinds };
+            self.problems.push(Problem::file("cards", cause));
+        }
+        self.problems.extend(doubtful_times(&self.pictures));
+        let pictures = self.pictures.iter();
+        let pictures = pictures.filter(|p| &*p.camera == look::NO_FOLDER).count();
+        if pictures > 0 {
+            let cause = Cause::LoosePictures { pictures };
+            self.problems.push(Problem::file("cards", cause));
+        }
     }
 
     /// Files that are pictures by content or by name.
@@ -133,8 +155,8 @@ impl Crawl {
 /// Says why a file that is named like a picture is not one. `Ok(None)` is a file of another sort.
 pub fn look_at(
     property: &Property,
-    root: &std::path::Path,
-    path: &std::path::Path,
+    root: &Path,
+    path: &Path,
     today: NaiveDate,
 ) -> Result<Option<Picture>, Unreadable> {
     let place = look::Place {
@@ -150,8 +172,8 @@ pub fn look_at(
     }
 }
 
-fn side_files(files: &[std::path::PathBuf]) -> Vec<std::path::PathBuf> {
-    let is_xmp = |f: &&std::path::PathBuf| {
+fn side_files(files: &[PathBuf]) -> Vec<PathBuf> {
+    let is_xmp = |f: &&PathBuf| {
         let extension = f.extension();
         extension.is_some_and(|e| e.eq_ignore_ascii_case("xmp"))
     };
@@ -165,88 +187,81 @@ fn side_files(files: &[std::path::PathBuf]) -> Vec<std::path::PathBuf> {
 pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> Crawl {
     let walk = walk::files(&property.root, &property.cards());
     progress.set_length(walk.files.len() as u64);
-    let (mut memory, headers) = Memory::of(&property.root);
-    let read: Vec<look::Reading> = Memory::of_files(&walk.files, headers)
-        .into_par_iter()
-        .zip(&walk.files)
-        .map(|(known, path)| {
-            let place = look::Place {
-                property,
-                root: &property.root,
-                path,
-                today,
-            };
-            let reading = look::read_or_recall(&place, known);
-            progress.inc(1);
-            reading
-        })
-        .collect();
-    look::learn(&mut memory, &read);
+    let (mut memory, mut readings) = recalled(&property.root, &walk.files);
+    let files = readings.par_iter_mut().zip(&walk.files);
+    files.for_each(|(reading, path)| {
+        reading.make_sure(&look::Place {
+            property,
+            root: &property.root,
+            path,
+            today,
+        });
+        progress.inc(1);
+    });
+    look::learn(&mut memory, &readings);
     let mut crawl = Crawl {
         side_files: side_files(&walk.files),
         problems: walk.problems,
         memory: Arc::new(memory),
         ..Crawl::default()
     };
-    let mut pictures = Vec::with_capacity(read.len());
-    for reading in read {
-        match reading.outcome {
-            look::Outcome::Picture(picture) => pictures.push(picture),
-            look::Outcome::Unreadable(path, why) => crawl.unreadable.push((path, why)),
-            look::Outcome::Other(kind) => {
-                crawl.other_files += 1;
-                if let Some(kind) = kind {
-                    *crawl.not_read.entry(kind).or_default() += 1;
-                }
-            }
+    // One list becomes the other in its place.
+    let outcomes = readings.into_iter().filter_map(look::Reading::outcome);
+    let pictures = outcomes.filter_map(|outcome| match outcome {
+        look::Outcome::Picture(picture) => Some(picture),
+        look::Outcome::Unreadable(path, why) => {
+            crawl.unreadable.push((path, why));
+            None
         }
-    }
+        look::Outcome::Other(kind) => {
+            crawl.other_files += 1;
+            if let Some(kind) = kind {
+                *crawl.not_read.entry(kind).or_default() += 1;
+            }
+            None
+        }
+    });
+    let pictures = pictures.collect();
     crawl.take_in(property, pictures, today);
-    crawl.problems.extend(
-        crawl
-            .twins
-            .iter()
-            .map(|(aside, kept)| Problem::file(aside, Cause::DamagedTwin { kept: kept.clone() })),
-    );
-    if !crawl.not_read.is_empty() {
-        let kinds: Vec<String> = crawl
-            .not_read
-            .iter()
-            .map(|(k, n)| format!("{n} {k}"))
-            .collect();
-        crawl.problems.push(Problem::file(
-            "cards",
-            Cause::KindsNotRead {
-                kinds: kinds.join(", "),
-            },
-        ));
-    }
-    crawl.problems.extend(doubtful_times(&crawl.pictures));
-    let loose = crawl
-        .pictures
-        .iter()
-        .filter(|p| &*p.camera == look::NO_FOLDER);
-    let loose = loose.count();
-    if loose > 0 {
-        crawl.problems.push(Problem::file(
-            "cards",
-            Cause::LoosePictures { pictures: loose },
-        ));
-    }
+    crawl.tell_doubts();
     crawl
+}
+
+/// What is remembered of some files, each in its place.
+fn recalled(root: &Path, files: &[PathBuf]) -> (Memory, Vec<look::Reading>) {
+    let mut readings: Vec<look::Reading> = Vec::new();
+    readings.resize_with(files.len(), Default::default);
+    let mut next = 0;
+    let memory = Memory::of(root, |state, picture| {
+        let file = picture.file();
+        let is_next = files.get(next).is_some_and(|f| f.as_os_str() == file);
+        let at = match is_next {
+            true => Ok(next),
+            false => files.binary_search_by(|f| walk::by_parts(f, file)),
+        };
+        if let Ok(at) = at {
+            next = at + 1;
+            readings[at] = look::Reading::Recalled(state, picture);
+        }
+    });
+    let memory = memory.unwrap_or_else(|| {
+        readings.fill_with(Default::default);
+        Memory::none(root)
+    });
+    (memory, readings)
 }
 
 /// The pictures as they were when they were last read, without a look at any file: for a screen that must come
 /// at once, and is made sure of by a [`crawl`] right after. `None` where nothing is remembered.
 pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
-    let (memory, headers) = Memory::of(&property.root);
-    let pictures: Vec<Picture> = headers
-        .into_par_iter()
-        .map(|(state, picture)| look::placed(property, &state, picture))
-        .collect();
+    let mut pictures = Vec::new();
+    let take = |state, picture| pictures.push(look::placed(property, &state, picture));
+    let memory = Memory::of(&property.root, take)?;
     if pictures.is_empty() {
         return None;
     }
+    // They mostly are in order, which a stable sort takes for what it is.
+    pictures.sort_by(|a, b| walk::by_parts(a.file(), b.file()));
     let mut crawl = Crawl {
         memory: Arc::new(memory),
         ..Crawl::default()
@@ -256,11 +271,11 @@ pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
 }
 
 /// A folder and those below it, as they were when they were listed.
-pub struct Folders(Vec<(std::path::PathBuf, Option<FileState>)>);
+pub struct Folders(Vec<(PathBuf, Option<FileState>)>);
 
 impl Folders {
     /// As they are now.
-    pub fn below(folder: &std::path::Path) -> Self {
+    pub fn below(folder: &Path) -> Self {
         Self(FileState::of_each(walk::folders(folder)))
     }
 
