@@ -158,6 +158,29 @@ pub(super) fn running_on(
     rows
 }
 
+/// Twelve hours on or twelve hours back, minutes, where the days on which the camera hung, or its pull, allow only one.
+pub(super) fn way_of_half_day(property: &Property, stretch: &Stretch) -> Option<f64> {
+    let added = stretch.looks.first().map_or(0.0, |l| l.added_min);
+    let is_allowed = |minutes: f64| {
+        let shifted = |t: NaiveDateTime| t + TimeDelta::seconds(((minutes + added) * 60.0) as i64);
+        let (first, last) = (shifted(stretch.from), shifted(stretch.until));
+        let mut placements = property.placements_of(&stretch.camera).peekable();
+        let hung = placements.peek().is_none()
+            || placements.any(|p| {
+                p.from.is_none_or(|f| f <= first.date()) && p.until.is_none_or(|u| last.date() <= u)
+            });
+        let utc = LocalTime::of_wall_clock(last, property.settings.time_zone).utc();
+        let hour = TimeDelta::hours(1);
+        hung && stretch.pulled.is_none_or(|p| utc.naive_utc() <= p + hour)
+    };
+    let half_day = DAY_MIN / 2.0;
+    match [half_day, -half_day].map(is_allowed) {
+        [true, false] => Some(half_day),
+        [false, true] => Some(-half_day),
+        _ => None,
+    }
+}
+
 /// A date that its placement, or the day of its pull, does not allow.
 pub(super) fn wrong_date(property: &Property, stretch: &Stretch) -> Option<Finding> {
     let placements: Vec<&Placement> = property.placements_of(&stretch.camera).collect();
@@ -193,6 +216,11 @@ pub(super) fn wrong_date(property: &Property, stretch: &Stretch) -> Option<Findi
             bounds.words,
             set_on + TimeDelta::days(days)
         );
+        if !bounds.allow_exactly(days) {
+            finding.doubt = Some(
+                "so read it was at work on days on which by cameras.csv it did not hang: see whether those dates are right".to_owned(),
+            );
+        }
         return Some(finding);
     }
     let found = by_light?;
@@ -208,13 +236,11 @@ pub(super) fn wrong_date(property: &Property, stretch: &Stretch) -> Option<Findi
         found.range.0,
         found.range.1
     );
-    const EXACT_DAYS: i64 = 3;
-    if found.range.1 - found.range.0 > EXACT_DAYS {
-        finding.doubt = Some(
-            "the light gives the season and not the day: point at a picture whose true time you know (--picture, --shows)".to_owned(),
-        );
-        finding.rows.clear();
-    }
+    // Days are tried three apart, and nothing but a picture tells one from the next.
+    finding.doubt = Some(
+        "the light gives the season and not the day: point at a picture whose true time you know (--picture, --shows)".to_owned(),
+    );
+    finding.rows.clear();
     Some(finding)
 }
 
@@ -257,6 +283,8 @@ fn dated(fault: Fault, stretch: &Stretch, days: i64, range: (i64, i64)) -> Findi
 struct Bounds {
     /// First and last number of days, of each placement that the stretch could be from.
     allowed: Vec<(i64, i64)>,
+    /// The same with placements as they are written.
+    exact: Vec<(i64, i64)>,
     words: &'static str,
 }
 
@@ -272,18 +300,15 @@ impl Bounds {
         let bounded = placements
             .iter()
             .filter(|p| p.from.is_some() || p.until.is_some());
-        let mut allowed: Vec<(i64, i64)> = bounded
-            .map(|p| {
-                let low = p
-                    .from
-                    .map_or(i64::MIN / 2, |f| (f - first).num_days() - SLACK_DAYS);
-                let high = p
-                    .until
-                    .map_or(i64::MAX / 2, |u| (u - last).num_days() + SLACK_DAYS);
-                (low, high)
-            })
-            .filter(|(low, high)| low <= high)
-            .collect();
+        let within = |slack: i64| -> Vec<(i64, i64)> {
+            let days = bounded.clone().map(|p| {
+                let low = p.from.map(|f| (f - first).num_days() - slack);
+                let high = p.until.map(|u| (u - last).num_days() + slack);
+                (low.unwrap_or(i64::MIN / 2), high.unwrap_or(i64::MAX / 2))
+            });
+            days.filter(|(low, high)| low <= high).collect()
+        };
+        let (mut allowed, exact) = (within(SLACK_DAYS), within(0));
         let mut words = "the days on which cameras.csv says that it hung";
         // A camera without placements is bounded by its pull alone, and only from above.
         if let Some(pulled) = stretch.pulled {
@@ -301,13 +326,23 @@ impl Bounds {
             }
         }
         allowed.retain(|(low, high)| low <= high);
-        (!allowed.is_empty()).then_some(Self { allowed, words })
+        (!allowed.is_empty()).then_some(Self {
+            allowed,
+            exact,
+            words,
+        })
     }
 
     fn allow(&self, days: i64) -> bool {
         self.allowed
             .iter()
             .any(|(low, high)| (*low..=*high).contains(&days))
+    }
+
+    /// The same by what is written down, to the day.
+    fn allow_exactly(&self, days: i64) -> bool {
+        let mut exact = self.exact.iter();
+        self.exact.is_empty() || exact.any(|(low, high)| (*low..=*high).contains(&days))
     }
 
     /// Whether the bounds hold a moved stretch on both sides; an open side is no witness for a year.

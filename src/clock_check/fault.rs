@@ -109,14 +109,14 @@ impl Finding {
     }
 
     /// The other answer to a half-day: twelve hours on and twelve hours back differ by a day, which the light
-    /// does not tell. `None` for every other fault.
+    /// does not tell. `None` for every other fault, and where something else tells it.
     pub fn other_way(&self) -> Option<Self> {
         let turned = |row: &ClockRow| ClockRow {
             shift_min: -row.shift_min,
             until_shift_min: row.until_shift_min.map(|m| -m),
             ..*row
         };
-        (self.fault == Fault::HalfDay).then(|| Self {
+        (self.fault == Fault::HalfDay && self.doubt.is_some()).then(|| Self {
             shift_min: -self.shift_min,
             low_min: -self.high_min,
             high_min: -self.low_min,

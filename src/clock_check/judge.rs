@@ -1,6 +1,7 @@
 //! Choosing among the stories that one stretch of pictures allows: the healthy clock unless another
 //! reading is very much likelier, explains the pictures by itself, and stands when it is judged again.
 
+use super::bounds::way_of_half_day;
 use super::fault::{Fault, Finding, Found, likelier};
 use super::light_model::{Against, Shots, against, all_steps, by_group, fit, plus};
 use super::offset::{Offset, offset};
@@ -44,9 +45,17 @@ pub(super) fn judge(property: &Property, stretch: &Stretch) -> Option<Judged> {
         findings: Vec::new(),
     };
     match chosen {
-        Some((story, gain)) => {
+        Some((mut story, gain)) => {
             let offset = bench.offset(&story.moves);
+            let way = match story.fault {
+                Fault::HalfDay => way_of_half_day(property, stretch),
+                _ => None,
+            };
+            story.shift_min = way.unwrap_or(story.shift_min);
             let mut finding = told(stretch, &story, gain, offset);
+            if way.is_some() {
+                finding.doubt = None;
+            }
             if story.fault == Fault::NotReset {
                 finding.doubt = date_instead(property, stretch, right + gain);
             }

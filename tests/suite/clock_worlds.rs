@@ -1,7 +1,7 @@
 //! The clock check in worlds whose light follows a law that the judge does not have
 //! (`light_worlds.rs`: illuminance in lux, clouds, canopy, sensors), and clocks set as people set them.
 
-use chrono::{DateTime, NaiveDate, NaiveDateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, NaiveDateTime, TimeDelta, Timelike, Utc};
 use chrono_tz::America::Chicago;
 use chrono_tz::OffsetComponents;
 use graylight::card::CameraTime;
@@ -188,6 +188,45 @@ fn error_min(
         minutes.min(1440.0 - minutes)
     };
     frames.iter().map(off).sum::<f64>() / frames.len() as f64
+}
+
+/// The light cannot tell twelve hours ahead from twelve hours behind; the days on which the camera hung can.
+#[test]
+fn the_way_of_half_a_day_follows_from_where_the_camera_hung() {
+    let frames = season(World::OrdinaryWoods, "2025-09-10", 40, 9.0, 5);
+    let noon = |i: usize| right(frames[i].utc).date();
+    let last = frames.len() - 1;
+    let ways: [(i64, ClockShows); 2] = [
+        (-12, |utc| right(utc) - TimeDelta::hours(12)),
+        (12, |utc| right(utc) + TimeDelta::hours(12)),
+    ];
+    for (hours, shows) in ways {
+        // Frames late on the first day and early on the last leave only the true way within these dates.
+        let within = frames.iter().filter(|f| {
+            let time = right(f.utc);
+            (time.date() > noon(0) || time.hour() >= 12)
+                && (time.date() < noon(last) || time.hour() < 12)
+        });
+        let within: Vec<Frame> = within.cloned().collect();
+        let (from, until) = (right(within[0].utc), right(within[within.len() - 1].utc));
+        let hung = property(&format!(
+            "camera,from,until\nOak,{},{}\n",
+            from.date(),
+            until.date()
+        ));
+        for (property, is_told) in [(hung, true), (property(""), false)] {
+            let clock = judged(&property, &within, shows);
+            let [finding] = &clock.findings[..] else {
+                panic!("{hours}: {:?}", clock.findings);
+            };
+            assert_eq!(finding.shift_min.abs(), 720.0);
+            assert_eq!(finding.doubt.is_none(), is_told, "{hours}: {finding:?}");
+            assert_eq!(finding.other_way().is_none(), is_told);
+            if is_told {
+                assert_eq!(finding.shift_min, -60.0 * hours as f64);
+            }
+        }
+    }
 }
 
 /// A date forty days ahead comes to the daylight-time weekend before the country does, and is an hour off from there

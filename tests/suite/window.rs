@@ -353,6 +353,13 @@ fn clocks_are_put_right_on_the_page() {
         clock: graylight::practice::ClockFault::HalfDay,
         ..Default::default()
     });
+    // With the days on which it hung written down, only one of the two ways would be left.
+    let table = fs::read_to_string(place.path().join("cameras.csv")).unwrap();
+    let undated = table.lines().map(|line| {
+        let cells: Vec<&str> = line.split(',').collect();
+        [cells[..4].join(","), cells[6..].join(",")].join(",") + "\n"
+    });
+    place.put("cameras.csv", undated.collect::<String>());
     let desk = Running::on(place.path());
     let judged = || {
         let clocks = desk.get("api/clocks").json();
