@@ -112,7 +112,25 @@ pub(super) fn read(
             Err(problem) => problems.push(problem),
         }
     });
-    Ok(placements)
+    Ok(in_order_of_time(placements))
+}
+
+/// Cameras as the table lists them, and each camera's rows by the day on which it was hung there.
+fn in_order_of_time(placements: Vec<Placement>) -> Vec<Placement> {
+    let mut cameras: Vec<Vec<Placement>> = Vec::new();
+    for placement in placements {
+        match cameras
+            .iter_mut()
+            .find(|rows| same_name(&rows[0].camera, &placement.camera))
+        {
+            Some(rows) => rows.push(placement),
+            None => cameras.push(vec![placement]),
+        }
+    }
+    for rows in &mut cameras {
+        rows.sort_by_key(|p| p.from);
+    }
+    cameras.into_iter().flatten().collect()
 }
 
 /// Writes under `clock` in every row of a camera how its clock is kept, or adds a row where it has none.

@@ -49,16 +49,18 @@ fn of_disturbance(id: &str) -> String {
 }
 
 /// A name of letters, digits and single gaps of one kind, which no other name becomes, capitals aside; all others get
-/// a few digits of their own.
+/// digits of their own.
 fn in_plain_letters(name: &str, gap: char) -> String {
     let plain = slug(name);
     let back = plain.replace('-', &gap.to_string());
-    match !plain.is_empty() && back == name.to_lowercase() {
-        true => plain,
-        false => format!(
-            "{plain}-{:04x}",
-            xxh3_64(name.to_lowercase().as_bytes()) & 0xffff
-        ),
+    if !plain.is_empty() && back == name.to_lowercase() {
+        return plain;
+    }
+    // So many that among thousands of names no two have the same.
+    let own = xxh3_64(name.to_lowercase().as_bytes()) >> 16;
+    match plain.is_empty() {
+        true => format!("{own:012x}"),
+        false => format!("{plain}-{own:012x}"),
     }
 }
 
@@ -85,6 +87,6 @@ mod tests {
         let different: std::collections::HashSet<&String> = alike.iter().collect();
         assert_eq!(different.len(), alike.len(), "{alike:?}");
         assert!(alike[1].starts_with("oak-1-"), "{alike:?}");
-        assert_eq!(of_camera("\u{68ee}").len(), 5);
+        assert_eq!(of_camera("\u{68ee}").len(), 12);
     }
 }

@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use anyhow::{Context, Result, bail};
 
@@ -13,35 +14,45 @@ use crate::files::{self, Lasting};
 /// The files of the report with their BLAKE3 hashes, as `b3sum` prints and checks them.
 const CHECKSUMS: &str = "checksums.b3";
 
+/// What another command may still be making is not older.
+const OLD: Duration = Duration::from_secs(3600);
+
 /// A folder with the files that a report has left in it.
 pub(super) struct ReportFolder {
     folder: PathBuf,
     /// Name and hash.
     listed: BTreeSet<(String, String)>,
-    /// It was filled before there was such a list.
-    is_older: bool,
 }
 
 /// A file that was in the way: its name, and the name that it has now.
 pub type Kept = (PathBuf, PathBuf);
 
 impl ReportFolder {
-    /// As it is.
+    /// As it is, once what a kill has left in the making is gone.
     pub fn of(folder: &Path) -> Self {
-        let list = std::fs::read_to_string(folder.join(CHECKSUMS)).ok();
-        let entry = |line: &str| {
-            let (hash, name) = line.split_once("  ")?;
+        files::clear_away(folder, OLD);
+        let list = std::fs::read(folder.join(CHECKSUMS)).unwrap_or_default();
+        // A line that is none is passed over.
+        let entry = |line: &[u8]| {
+            let line = std::str::from_utf8(line).ok()?;
+            let (hash, name) = line.trim_end().split_once("  ")?;
             Some((name.to_owned(), hash.to_owned()))
         };
-        let is_marked = |path: PathBuf| is_plot(&path) && is_as_written(&path);
-        let mut entries = folder.read_dir().into_iter().flatten().flatten();
         Self {
-            is_older: list.is_none() && entries.any(|e| is_marked(e.path())),
-            listed: list
-                .iter()
-                .flat_map(|l| l.lines().filter_map(entry))
-                .collect(),
+            listed: list.split(|b| *b == b'\n').filter_map(entry).collect(),
             folder: folder.to_path_buf(),
+        }
+    }
+
+    /// Makes room for the list too, where something else has its name.
+    ///
+    /// # Errors
+    /// When it cannot be renamed.
+    pub fn make_room_for_list(&self) -> Result<Option<Kept>> {
+        let is_list = self.folder.join(CHECKSUMS).symlink_metadata();
+        match is_list.is_ok_and(|facts| facts.is_file()) {
+            true => Ok(None),
+            false => self.make_room(CHECKSUMS, None),
         }
     }
 
@@ -73,14 +84,12 @@ impl ReportFolder {
 
     fn is_ours(&self, name: &str, bytes: Option<&[u8]>) -> bool {
         let path = self.folder.join(name);
-        if self.is_older {
-            return !is_plot(&path) || (is_named_by_us(name) && is_as_written(&path));
-        }
         let Some(hash) = files::hash_whole(&path) else {
             return false;
         };
         bytes.is_some_and(|b| blake3::hash(b) == hash)
             || self.listed.contains(&(name.to_owned(), hash.to_string()))
+            || (is_plot(&path) && is_named_by_us(name) && is_as_written(&path))
     }
 
     /// Lists files before they are written, so that whatever of them is there after a kill is known.
@@ -111,7 +120,6 @@ impl ReportFolder {
                     .with_context(|| format!("cannot remove {}", path.display()))?;
             }
         }
-        self.is_older = false;
         let folder = &self.folder;
         self.listed.retain(|(name, hash)| {
             let now = files::hash_whole(&folder.join(name));
@@ -140,7 +148,8 @@ fn is_as_written(plot: &Path) -> bool {
     std::fs::read_to_string(plot).is_ok_and(|svg| plots::is_as_written(&svg))
 }
 
-/// Whether a plot's name is one that the program gives, and not that of a person's copy.
+/// Whether a plot's name is one that the program gives, and not that of a person's copy: a plot says itself whether it
+/// is as it was written, with no list.
 fn is_named_by_us(name: &str) -> bool {
     const KINDS: [&str; 7] = [
         "activity-",

@@ -15,9 +15,9 @@ use super::words;
 use crate::clock_check::Finding;
 use crate::debrief::Debrief;
 use crate::property::Disturbance;
-use crate::shift::{CHOICES, Role, Shift, Windows};
+use crate::shift::{CHOICES, Role, Shift, Windows, visits_compared};
 use crate::sun::{MeanDay, SunDay};
-use crate::visits::{Camera, Kind};
+use crate::visits::{Camera, Kind, Visit};
 
 /// One plot.
 pub(super) struct Plot {
@@ -329,21 +329,24 @@ fn sides(
         || Windows::around(disturbance, CHOICES[0]),
         |plan| plan.windows,
     );
-    let sides = [windows.before, windows.after];
-    let as_on = windows.after.0;
-    let visits = |kind, side| camera.visits_at_place(kind, side, as_on);
-    let enough = |kind: &Kind| sides.iter().all(|s| visits(*kind, *s).count() >= FEWEST);
+    let visits = |kind| visits_compared(&debrief.season, index, kind, &windows);
+    let enough = |kind: &Kind| visits(*kind).iter().all(|side| side.len() >= FEWEST);
     let first = debrief.season.about.kind;
     let kinds = KINDS.into_iter().skip_while(|k| *k != first);
     let kind = kinds.into_iter().find(enough).unwrap_or(Kind::Deer);
     let mean = mean_day(debrief, disturbance, camera, windows)?;
-    let days = &debrief.season.days;
-    let curves = sides.map(|side| Curve {
-        minutes: visits(kind, side)
-            .map(|v| mean.anchor(v.after_sunrise_min, v.day_length_min()))
-            .collect(),
-        nights: days.together(index, kind, side, as_on).nights,
-    });
+    let mut rows = debrief.shifts.of(&disturbance.id, kind);
+    let row = rows.find(|row| row.camera == Some(index));
+    let nights = row.map_or([0; 2], |row| [row.before.nights, row.after.nights]);
+    let [before, after] = visits(kind);
+    let curve = |side: Vec<&Visit>, nights| {
+        let minute = |v: &&Visit| mean.anchor(v.after_sunrise_min, v.day_length_min());
+        Curve {
+            minutes: side.iter().map(minute).collect(),
+            nights,
+        }
+    };
+    let curves = [curve(before, nights[0]), curve(after, nights[1])];
     Ok((kind, curves, mean))
 }
 

@@ -82,7 +82,7 @@ pub fn write(report: &ReportFiles, folder: &Path) -> Result<Saved> {
     std::fs::create_dir_all(folder)
         .with_context(|| format!("cannot make the folder {}", folder.display()))?;
     let mut own = ReportFolder::of(folder);
-    let mut kept = Vec::new();
+    let mut kept: Vec<Kept> = own.make_room_for_list()?.into_iter().collect();
     for (name, bytes) in report {
         kept.extend(own.make_room(name, Some(bytes))?);
     }

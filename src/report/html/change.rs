@@ -12,8 +12,8 @@ use crate::debrief::{Beside, Debrief};
 use crate::property::{By, Disturbance};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
-use crate::shift::{Role, Shift, Side, Verdict};
-use crate::visits::{Kind, Visit};
+use crate::shift::{Role, Shift, Side, Verdict, visits_compared};
+use crate::visits::Kind;
 
 pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
     let disturbances = &debrief.property.disturbances;
@@ -94,17 +94,21 @@ fn strips(debrief: &Debrief, shift: &Shift) -> Markup {
         return html! {};
     };
     let camera = &debrief.season.cameras[index];
-    let visits = |side: &Side| -> Vec<&Visit> {
-        let at = camera.visits_at_place(shift.kind, (side.from, side.until), shift.after.from);
-        at.collect()
+    let Some(plan) = debrief.shifts.plan(&shift.disturbance) else {
+        return html! {};
     };
+    let [before, after] = visits_compared(&debrief.season, index, shift.kind, &plan.windows);
+    let sides = [
+        (&shift.before, before, Beside::Before),
+        (&shift.after, after, Beside::After),
+    ];
     html! {
-        @for (side, beside) in [(&shift.before, Beside::Before), (&shift.after, Beside::After)] {
+        @for (side, visits, beside) in sides {
             @let name = beside.word();
             @if side.nights > 0 {
                 div.striped {
                     strong { (camera.name) ", " (name) }
-                    (strip(debrief, visits(side).into_iter(), &format!("{} at {} by hour, {name}", shift.kind.plural(), camera.name)))
+                    (strip(debrief, visits.into_iter(), &format!("{} at {} by hour, {name}", shift.kind.plural(), camera.name)))
                     span { (behind::side(side, &words::share(side.counted, side.visits, side.share), &behind::of_change(debrief, shift, beside))) " in " (words::counted(side.nights, "night")) }
                 }
             }
