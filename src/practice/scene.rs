@@ -290,11 +290,12 @@ impl Weather {
         1.0 + self.cloud * (x / WIDTH as f32 - 0.5)
     }
 
-    /// The sum of three even draws has nearly a normal shape.
+    /// The sum of three even draws has nearly a normal shape; ten bits of one number do for each.
     fn noise(&mut self, sd: f32) -> f32 {
-        let mut draw = || self.rng.random_range(-1.0..1.0);
-        let draws: f32 = draw() + draw() + draw();
-        draws * sd
+        const MOST: u32 = (1 << 10) - 1;
+        let bits: u32 = self.rng.random();
+        let draws = (bits & MOST) + (bits >> 10 & MOST) + (bits >> 20 & MOST);
+        (draws as f32 / MOST as f32 * 2.0 - 3.0) * sd
     }
 }
 

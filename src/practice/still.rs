@@ -6,9 +6,8 @@ use anyhow::Result;
 use chrono::NaiveDateTime;
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
-use image::ImageEncoder;
 use image::RgbImage;
-use image::codecs::jpeg::JpegEncoder;
+use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 
 use crate::property::Position;
 
@@ -32,9 +31,12 @@ pub struct Imprint<'a> {
 /// When the encoder refuses, which it does not for pictures of this size.
 pub fn jpeg(picture: &RgbImage, imprint: &Imprint) -> Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    let mut encoder = JpegEncoder::new_with_quality(&mut bytes, QUALITY);
-    encoder.set_exif_metadata(exif(imprint)?)?;
-    encoder.encode_image(picture)?;
+    let mut encoder = Encoder::new(&mut bytes, QUALITY);
+    encoder.set_sampling_factor(SamplingFactor::F_1_1);
+    encoder.add_exif_metadata(&exif(imprint)?)?;
+    let side = |px: u32| u16::try_from(px);
+    let (width, height) = (side(picture.width())?, side(picture.height())?);
+    encoder.encode(picture.as_raw(), width, height, ColorType::Rgb)?;
     Ok(bytes)
 }
 

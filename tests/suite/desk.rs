@@ -407,7 +407,13 @@ fn filters_and_sweeps() {
             truth.lines().any(|t| t.starts_with(path) && is_deer(t))
         })
         .count();
-    assert!(wrong <= 3, "{wrong} swept with deer in them");
+    // Of what is put together one visit in forty is a deer's (`cargo bench --bench sorting`), which is why a person looks
+    // at it first.
+    assert!(
+        wrong * 20 <= visits.len(),
+        "{wrong} of {} swept with deer in them",
+        visits.len()
+    );
     assert!(
         desk.post("api/undo", &json!({})).json()["undone"]
             .as_str()
