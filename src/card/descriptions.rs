@@ -23,15 +23,18 @@ const APP13_ID: &[u8] = b"Photoshop 3.0\0";
 
 /// Reads the packets of a JPEG file; none where it has none or cannot be read.
 pub fn read_packets(path: &Path) -> Packets {
-    File::open(path)
-        .and_then(|mut file| packets(&mut file))
-        .unwrap_or_default()
+    let read = |mut file: File| {
+        let mut head = [0; FIRST_READ];
+        let head = read_head(&mut file, &mut head)?;
+        packets_behind(&mut file, head)
+    };
+    File::open(path).and_then(read).unwrap_or_default()
 }
 
-pub(super) fn packets(file: &mut File) -> io::Result<Packets> {
+/// The packets of a file whose first bytes are read.
+pub(super) fn packets_behind(file: &mut File, head: &[u8]) -> io::Result<Packets> {
     let mut packets = Packets::default();
-    let (mut head, mut at) = ([0; FIRST_READ], 2);
-    let head = read_head(file, &mut head)?;
+    let mut at = 2;
     if !is_jpeg(head) {
         return Ok(packets);
     }

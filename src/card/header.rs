@@ -36,15 +36,28 @@ pub struct Header {
 /// # Errors
 /// When the file is empty, is not a JPEG, ends within its header or cannot be read.
 pub fn read_header(file: &mut (impl Read + Seek), bytes: u64) -> Result<Header, Unreadable> {
-    let refused = |e: io::Error| Unreadable::Refused(e.to_string());
+    let mut head = [0; FIRST_READ];
+    let head = read_head(file, &mut head).map_err(refused)?;
+    header_behind(file, bytes, head)
+}
+
+fn refused(e: io::Error) -> Unreadable {
+    Unreadable::Refused(e.to_string())
+}
+
+/// The same of a file whose first bytes are read.
+pub(super) fn header_behind(
+    file: &mut (impl Read + Seek),
+    bytes: u64,
+    head: &[u8],
+) -> Result<Header, Unreadable> {
     if bytes == 0 {
         return Err(Unreadable::Empty);
     }
-    let (mut head, mut tail) = ([0; FIRST_READ], [0; TAIL_READ]);
-    let head = read_head(file, &mut head).map_err(refused)?;
     if !is_jpeg(head) {
         return Err(Unreadable::NotAPicture);
     }
+    let mut tail = [0; TAIL_READ];
     let (block, behind) = exif_block(file, head).map_err(refused)?;
     let tail = fill(file, bytes.saturating_sub(TAIL_READ as u64), &mut tail).map_err(refused)?;
     let ended = is_ended(file, bytes, behind, tail).map_err(refused)?;

@@ -9,13 +9,14 @@ use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use exif::{In, Tag, Value};
 
 use super::container::read_container;
-use super::header::{self, Header, ascii, read_header};
+use super::descriptions::{Packets, packets_behind};
+use super::header::{self, Header, ascii};
 use super::memory::is_unchanged;
 use super::stamp::Beside;
 use super::walk::shown;
 use super::{
     Body, CameraTime, LightFacts, Memory, Picture, Stamp, TimeOrigin, Unreadable, Untimed,
-    descriptions, maker_note, stamp, xmp_time,
+    maker_note, stamp, xmp_time,
 };
 use crate::files::FileState;
 use crate::property::Property;
@@ -151,8 +152,7 @@ pub(super) fn look_at(place: &Place) -> (Outcome, FileState) {
     let picture = if clip {
         look_at_clip(place, &name, &facts, &mut file)
     } else {
-        read_header(&mut file, facts.len())
-            .map(|h| still_picture(place, &name, (&facts, &mut file), &h))
+        look_at_still(place, &name, &facts, &mut file)
     };
     let outcome = match picture {
         Ok(picture) => Outcome::Picture(picture),
@@ -168,6 +168,20 @@ pub(super) fn look_at(place: &Place) -> (Outcome, FileState) {
 
 fn odd_file(path: &Path, shown: &str) -> Option<Box<Path>> {
     (path != Path::new(shown)).then(|| path.into())
+}
+
+fn look_at_still(
+    place: &Place,
+    name: &str,
+    facts: &std::fs::Metadata,
+    file: &mut File,
+) -> Result<Picture, Unreadable> {
+    let mut head = [0; header::FIRST_READ];
+    let head = header::read_head(file, &mut head);
+    let head = head.map_err(|e| Unreadable::Refused(e.to_string()))?;
+    let header = header::header_behind(file, facts.len(), head)?;
+    let packets = packets_behind(file, head).unwrap_or_default();
+    Ok(still_picture(place, name, facts, &header, &packets))
 }
 
 fn look_at_clip(
@@ -306,8 +320,9 @@ pub fn is_season(folder: &str) -> bool {
 fn still_picture(
     place: &Place,
     name: &str,
-    (facts, file): (&std::fs::Metadata, &mut File),
+    facts: &std::fs::Metadata,
     header: &Header,
+    packets: &Packets,
 ) -> Picture {
     let exif = header.exif.as_ref().and_then(|e| e.as_ref().ok());
     let text = |tag| exif.and_then(|e| ascii(e, tag));
@@ -321,7 +336,6 @@ fn still_picture(
         _ => None,
     });
     let note = note.unwrap_or_default();
-    let packets = descriptions::packets(file).unwrap_or_default();
     let beside = || Beside {
         maker_note: note.time,
         xmp: packets.xmp.as_ref().and_then(|x| xmp_time::original(x)),
