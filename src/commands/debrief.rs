@@ -51,6 +51,9 @@ impl Debrief {
                 is.display()
             );
         }
+        if saved.has_old_print && pdf.is_none() {
+            eprintln!("report.pdf beside it is of an earlier debrief; --pdf prints this one.");
+        }
         if self.json {
             let findings = findings(&debrief, self.with_places);
             super::say_json(&findings)?;

@@ -14,6 +14,9 @@ use crate::files::{self, Lasting};
 /// The files of the report with their BLAKE3 hashes, as `b3sum` prints and checks them.
 const CHECKSUMS: &str = "checksums.b3";
 
+/// The page, printed.
+pub(super) const PDF: &str = "report.pdf";
+
 /// What another command may still be making is not older.
 const OLD: Duration = Duration::from_secs(3600);
 
@@ -82,6 +85,12 @@ impl ReportFolder {
         )
     }
 
+    /// Whether a print of the page is there that an earlier report left, and the page is another now.
+    pub fn has_old_print(&self, page: &str, now: &[u8]) -> bool {
+        let same = (page.to_owned(), blake3::hash(now).to_string());
+        self.is_ours(PDF, None) && !self.listed.contains(&same)
+    }
+
     fn is_ours(&self, name: &str, bytes: Option<&[u8]>) -> bool {
         let path = self.folder.join(name);
         let Some(hash) = files::hash_whole(&path) else {
@@ -120,6 +129,14 @@ impl ReportFolder {
                     .with_context(|| format!("cannot remove {}", path.display()))?;
             }
         }
+        self.settle()
+    }
+
+    /// Lists what is there as it was written, and nothing else.
+    ///
+    /// # Errors
+    /// When the list cannot be written.
+    pub fn settle(&mut self) -> Result<()> {
         let folder = &self.folder;
         self.listed.retain(|(name, hash)| {
             let now = files::hash_whole(&folder.join(name));

@@ -6,7 +6,7 @@ use std::process::{Command, Stdio};
 use anyhow::{Result, bail};
 
 use super::Saved;
-use super::folder::{Kept, ReportFolder};
+use super::folder::{Kept, PDF, ReportFolder};
 
 /// Commands under which browsers that can print without a window are found.
 const BROWSERS: [&str; 8] = [
@@ -30,8 +30,6 @@ const PLACES: [&str; 6] = [
     r"C:\Program Files (x86)\Microsoft\Edge\Application\msedge.exe",
 ];
 
-const PDF: &str = "report.pdf";
-
 /// Prints the page of a report's folder into a PDF beside it, and returns where, and what was in its way.
 ///
 /// # Errors
@@ -48,6 +46,7 @@ pub fn print_pdf(saved: &Saved) -> Result<(PathBuf, Option<Kept>)> {
     let kept = own.make_room(PDF, None)?;
     print(&page, &pdf)?;
     own.announce([(PDF, std::fs::read(&pdf)?.as_slice())])?;
+    own.settle()?;
     Ok((pdf, kept))
 }
 

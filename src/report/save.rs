@@ -17,6 +17,8 @@ pub struct Saved {
     pub files: Vec<PathBuf>,
     /// What was in the way.
     pub kept: Vec<Kept>,
+    /// A print of an earlier page lies beside it.
+    pub has_old_print: bool,
 }
 
 /// What goes into a report.
@@ -86,6 +88,9 @@ pub fn write(report: &ReportFiles, folder: &Path) -> Result<Saved> {
     for (name, bytes) in report {
         kept.extend(own.make_room(name, Some(bytes))?);
     }
+    let has_old_print = report
+        .iter()
+        .any(|(name, page)| name == PAGE && own.has_old_print(name, page));
     own.announce(
         report
             .iter()
@@ -99,5 +104,10 @@ pub fn write(report: &ReportFiles, folder: &Path) -> Result<Saved> {
     }
     own.tidy(&report.iter().map(|(name, _)| name.as_str()).collect())?;
     let page = folder.join(PAGE);
-    Ok(Saved { page, files, kept })
+    Ok(Saved {
+        page,
+        files,
+        kept,
+        has_old_print,
+    })
 }

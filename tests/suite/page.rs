@@ -527,6 +527,24 @@ fn the_page_is_printed_by_an_installed_browser_or_a_word_is_said() {
     let report = Report::of(&sample, &["--pdf", "--no-photos"]);
     let pdf = fs::read(report.0.path().join("report.pdf")).unwrap();
     assert!(pdf.starts_with(b"%PDF-") && pdf.len() > 50_000);
+    // Another page beside it: the print is old. A print is written over, a person's own file is not.
+    let folder = report.0.path();
+    let again = |options: &[&str]| {
+        let mut command = graylight();
+        command.arg("debrief").arg(&sample).arg("--out").arg(folder);
+        let ran = command.args(options).output().unwrap();
+        assert!(ran.status.success());
+        String::from_utf8_lossy(&ran.stderr).into_owned()
+    };
+    assert!(
+        again(&["--with-places", "--no-photos"]).contains("report.pdf beside it is of an earlier")
+    );
+    assert!(!again(&["--pdf", "--no-photos"]).contains("kept"));
+    fs::write(folder.join("report.pdf"), "mine").unwrap();
+    assert!(again(&["--pdf", "--no-photos"]).contains("report.kept-1.pdf"));
+    assert_eq!(fs::read(folder.join("report.kept-1.pdf")).unwrap(), b"mine");
+    let list = fs::read_to_string(folder.join("checksums.b3")).unwrap();
+    assert_eq!(list.matches("  report.pdf\n").count(), 1);
     let out = tempfile::tempdir().unwrap();
     let without = graylight()
         .env("PATH", out.path())
