@@ -11,6 +11,7 @@ use chrono::{DateTime, NaiveDateTime, TimeDelta};
 use mp4_atom::{Atom, Header as BoxHeader, Mvhd, ReadFrom};
 
 use super::Unreadable;
+use super::header::refused;
 
 /// A damaged file must not keep the walk busy.
 const PARTS_MAX: usize = 512;
@@ -25,7 +26,6 @@ pub fn read_container(
     file: &mut (impl Read + Seek),
     bytes: u64,
 ) -> Result<Option<NaiveDateTime>, Unreadable> {
-    let refused = |e: io::Error| Unreadable::Refused(e.to_string());
     if bytes == 0 {
         return Err(Unreadable::Empty);
     }

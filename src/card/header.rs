@@ -41,7 +41,8 @@ pub fn read_header(file: &mut (impl Read + Seek), bytes: u64) -> Result<Header, 
     header_behind(file, bytes, head)
 }
 
-fn refused(e: io::Error) -> Unreadable {
+/// The disk or card would not give the bytes.
+pub(super) fn refused(e: io::Error) -> Unreadable {
     Unreadable::Refused(e.to_string())
 }
 

@@ -144,8 +144,7 @@ pub(super) fn look_at(place: &Place) -> (Outcome, FileState) {
     let (facts, mut file) = match opened {
         Ok(opened) => opened,
         Err(e) if still || clip => {
-            let why = Unreadable::Refused(e.to_string());
-            return (Outcome::Unreadable(name, why), never);
+            return (Outcome::Unreadable(name, header::refused(e)), never);
         }
         Err(_) => return (Outcome::Other(None), never),
     };
@@ -177,8 +176,7 @@ fn look_at_still(
     file: &mut File,
 ) -> Result<Picture, Unreadable> {
     let mut head = [0; header::FIRST_READ];
-    let head = header::read_head(file, &mut head);
-    let head = head.map_err(|e| Unreadable::Refused(e.to_string()))?;
+    let head = header::read_head(file, &mut head).map_err(header::refused)?;
     let header = header::header_behind(file, facts.len(), head)?;
     let packets = packets_behind(file, head).unwrap_or_default();
     Ok(still_picture(place, name, facts, &header, &packets))
@@ -192,8 +190,7 @@ fn look_at_clip(
 ) -> Result<Picture, Unreadable> {
     let container = read_container(file, facts.len())?;
     let time = stamp::of_clip(container, place.path, written_on(place, facts), place.today);
-    let fingerprint =
-        header::ends(file, facts.len()).map_err(|e| Unreadable::Refused(e.to_string()))?;
+    let fingerprint = header::ends(file, facts.len()).map_err(header::refused)?;
     let camera = camera(place.property, name);
     Ok(Picture {
         odd_file: odd_file(place.path, name),

@@ -254,12 +254,17 @@ fn recalled(root: &Path, files: &[PathBuf]) -> (Memory, Vec<look::Reading>) {
 /// The pictures as they were when they were last read, without a look at any file: for a screen that must come
 /// at once, and is made sure of by a [`crawl`] right after. `None` where nothing is remembered.
 pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
-    let mut pictures = Vec::new();
-    let take = |state, picture| pictures.push(look::placed(property, &state, picture));
-    let memory = Memory::of(&property.root, take)?;
-    if pictures.is_empty() {
+    let mut headers = Vec::new();
+    let memory = Memory::of(&property.root, |state, picture| {
+        headers.push((state, picture))
+    })?;
+    if headers.is_empty() {
         return None;
     }
+    let placed = headers
+        .into_par_iter()
+        .map(|(state, picture)| look::placed(property, &state, picture));
+    let mut pictures: Vec<Picture> = placed.collect();
     // They mostly are in order, which a stable sort takes for what it is.
     pictures.sort_by(|a, b| walk::by_parts(a.file(), b.file()));
     let mut crawl = Crawl {

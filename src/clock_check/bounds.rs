@@ -166,9 +166,7 @@ pub(super) fn way_of_half_day(property: &Property, stretch: &Stretch) -> Option<
         let (first, last) = (shifted(stretch.from), shifted(stretch.until));
         let mut placements = property.placements_of(&stretch.camera).peekable();
         let hung = placements.peek().is_none()
-            || placements.any(|p| {
-                p.from.is_none_or(|f| f <= first.date()) && p.until.is_none_or(|u| last.date() <= u)
-            });
+            || placements.any(|p| [first, last].iter().all(|t| p.days_away(t.date()) == 0));
         let utc = LocalTime::of_wall_clock(last, property.settings.time_zone).utc();
         let hour = TimeDelta::hours(1);
         hung && stretch.pulled.is_none_or(|p| utc.naive_utc() <= p + hour)

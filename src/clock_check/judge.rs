@@ -3,7 +3,7 @@
 
 use super::bounds::way_of_half_day;
 use super::fault::{Fault, Finding, Found, likelier};
-use super::light_model::{Against, Shots, against, all_steps, by_group, fit, plus};
+use super::light_model::{Against, Shot, Shots, against, all_steps, by_group, fit, log_sum, plus};
 use super::offset::{Offset, offset};
 use super::other_date::other_date;
 use super::readings::{RIGHT_PRIOR_LOG, Story, any, stories};
@@ -83,9 +83,7 @@ pub(super) fn judge(property: &Property, stretch: &Stretch) -> Option<Judged> {
 /// What to look at where a wrong date explains a stretch nearly as well as a story does, which is so likely.
 fn date_instead(property: &Property, stretch: &Stretch, story: f64) -> Option<String> {
     let right = |shots| {
-        let bench = Bench {
-            shots: Shots::of(shots, property.settings.position),
-        };
+        let bench = Bench::of_shots(property, shots);
         bench.log(&bench.shots.moved(0))
     };
     let (log, days) = other_date(property, &stretch.looks, right);
@@ -113,7 +111,10 @@ struct Bench {
 
 impl Bench {
     fn of(property: &Property, looks: &[LightLook]) -> Self {
-        let shots = looks.iter().map(|l| l.shot).collect();
+        Self::of_shots(property, looks.iter().map(|l| l.shot).collect())
+    }
+
+    fn of_shots(property: &Property, shots: Vec<Shot>) -> Self {
         Self {
             shots: Shots::of(shots, property.settings.position),
         }
@@ -122,10 +123,7 @@ impl Bench {
     /// Log likelihood of a reading, right as far as people set clocks.
     fn log(&self, moves: &[i32]) -> f64 {
         const AROUND: [(i32, f64); 3] = [(-1, 0.25), (0, 0.5), (1, 0.25)];
-        let each =
-            AROUND.map(|(o, weight)| fit(&self.shots, &plus(moves, o)).log + f64::ln(weight));
-        let most = each.into_iter().fold(f64::NEG_INFINITY, f64::max);
-        most + each.iter().map(|l| (l - most).exp()).sum::<f64>().ln()
+        log_sum(&AROUND.map(|(o, weight)| fit(&self.shots, &plus(moves, o)).log + f64::ln(weight)))
     }
 
     fn right(&self) -> f64 {
