@@ -196,7 +196,14 @@ async fn work<S: Send + Sync + 'static, T: Send + 'static>(
     shared: Arc<S>,
     answer: impl FnOnce(&Arc<S>) -> Result<T, Failure> + Send + 'static,
 ) -> Result<T, Failure> {
-    tokio::task::spawn_blocking(move || answer(&shared))
+    beside(Box::new(move || answer(&shared))).await
+}
+
+/// Boxed, so that the runtime's code for a task is built once and not for every address.
+async fn beside<T: Send + 'static>(
+    answer: Box<dyn FnOnce() -> Result<T, Failure> + Send>,
+) -> Result<T, Failure> {
+    tokio::task::spawn_blocking(answer)
         .await
         .unwrap_or_else(|e| Err(Failure::Refused(anyhow::anyhow!("the desk failed: {e}"))))
 }
