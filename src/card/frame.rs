@@ -56,7 +56,10 @@ fn scaled(picture: &RgbImage) -> Option<RgbImage> {
     const FINER: u16 = 257;
     let (width, height) = picture.dimensions();
     let strip = (f64::from(height) * f64::from(STRIP)) as u32;
-    let finer = |p: &[u8; 3]| U16x3::new([p[0], p[1], p[2]].map(|v| u16::from(v) * FINER));
+    let finer = |&[r, g, b]: &[u8; 3]| {
+        let finer = |v| u16::from(v) * FINER;
+        U16x3::new([finer(r), finer(g), finer(b)])
+    };
     let (pixels, _) = picture.as_raw().as_chunks::<3>();
     let middle = (strip * width) as usize..((height - strip) * width) as usize;
     let middle: Vec<U16x3> = pixels.get(middle)?.iter().map(finer).collect();
@@ -65,8 +68,12 @@ fn scaled(picture: &RgbImage) -> Option<RgbImage> {
     let how = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Bilinear));
     Resizer::new().resize_typed(&from, &mut to, &how).ok()?;
     let level = |v: u16| ((u32::from(v) + u32::from(FINER) / 2) / u32::from(FINER)) as u8;
-    let pixels = to.pixels().iter().flat_map(|p| p.0).map(level);
-    RgbImage::from_raw(ACROSS as u32, DOWN as u32, pixels.collect())
+    let mut small = RgbImage::new(ACROSS as u32, DOWN as u32);
+    for (small, finer) in small.pixels_mut().zip(to.pixels()) {
+        let [r, g, b] = finer.0;
+        small.0 = [level(r), level(g), level(b)];
+    }
+    Some(small)
 }
 
 /// How light a pixel is, in grey levels (ITU-R BT.601).

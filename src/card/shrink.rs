@@ -87,11 +87,11 @@ pub fn box_as_held([left, top, width, height]: [f32; 4], path: &Path) -> [f32; 4
 fn smaller(large: &RgbImage, across: u32, down: u32) -> Option<RgbImage> {
     let (width, height) = large.dimensions();
     let from = TypedImageRef::<U8x3>::from_buffer(width, height, large.as_raw()).ok()?;
-    let mut to = TypedImage::<U8x3>::new(across, down);
+    let mut small = RgbImage::new(across, down);
+    let mut to = TypedImage::<U8x3>::from_buffer(across, down, &mut small).ok()?;
     let by_area = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Box));
     Resizer::new().resize_typed(&from, &mut to, &by_area).ok()?;
-    let pixels = to.pixels().iter().flat_map(|p| p.0);
-    RgbImage::from_raw(across, down, pixels.collect())
+    Some(small)
 }
 
 #[cfg(test)]
