@@ -54,10 +54,27 @@ impl<'a> Compared<'a> {
         log: &'a [Logged<'a>],
         quiet: &'a Quiet,
     ) -> Self {
+        let noise = Noise::of_each(season, kind, windows);
+        Self {
+            noise,
+            ..Self::of_shares(season, windows, kind, roles, log, quiet)
+        }
+    }
+
+    /// The same for who asks for nothing but [`Self::share_change`]: of visits per night it is not known what runs
+    /// of days cost.
+    pub fn of_shares(
+        season: &'a Season,
+        windows: &'a Windows,
+        kind: Kind,
+        roles: &'a [Role],
+        log: &'a [Logged<'a>],
+        quiet: &'a Quiet,
+    ) -> Self {
         let sides = |c| quiet::sides(season, c, kind, windows);
         Self {
             sides: (0..season.cameras.len()).map(sides).collect(),
-            noise: Noise::of_each(season, kind, windows),
+            noise: Noise::of_shares_of_each(season, kind, windows),
             is_control: controls(season, windows, roles, log),
             season,
             windows,
@@ -157,9 +174,8 @@ impl<'a> Compared<'a> {
 
     /// What the controls other than a row's own cameras did; `None` where they are too few to tell what the
     /// season did: one stray visit must neither make a change clear nor hide one.
-    fn controls(&self, here: &Here, question: Question) -> Option<Controls> {
-        let others =
-            (0..self.sides.len()).filter(|c| self.is_control[*c] && !here.cameras.contains(c));
+    fn controls(&self, cameras: &[usize], question: Question) -> Option<Controls> {
+        let others = (0..self.sides.len()).filter(|c| self.is_control[*c] && !cameras.contains(c));
         let mut effects = Vec::new();
         let (mut visits, mut nights) = ([0; 2], [0; 2]);
         let mut take = |sides: &Sides, noise: &Noise| {
@@ -175,7 +191,7 @@ impl<'a> Compared<'a> {
             take(&self.sides[camera], &self.noise[camera]);
         }
         let mut earlier_years = 0;
-        for camera in &here.cameras {
+        for camera in cameras {
             for sides in
                 quiet::earlier_years(self.season, *camera, self.kind, self.windows, self.log)
             {
@@ -263,7 +279,7 @@ impl<'a> Compared<'a> {
     }
 
     fn judged(&self, here: &Here, question: Question) -> Judged {
-        let controls = self.controls(here, question);
+        let controls = self.controls(&here.cameras, question);
         let has_enough = match question {
             Question::Share => here.sum.fewest_visits() >= FEWEST_VISITS,
             Question::LightVisits => here.sum.light_visits() >= FEWEST_LIGHT_VISITS,
@@ -355,16 +371,14 @@ impl<'a> Compared<'a> {
     /// The change of a camera's share against the controls, in points; `None` where it cannot be compared
     /// or a side has too few visits. For a date on which nothing needs to have happened.
     pub fn share_change(&self, camera: usize) -> Option<f64> {
-        let here = self.camera(camera);
-        if here.sum.fewest_visits() < FEWEST_VISITS {
+        let sides = &self.sides[camera];
+        if sides.fewest_visits() < FEWEST_VISITS {
             return None;
         }
-        let controls = self.controls(&here, Question::Share)?;
-        let own = here.sides[0].effect(Question::Share, &here.noise[0])?;
-        Some(points(
-            own.value - controls.mean.value,
-            here.sum.after.share(),
-        ))
+        let controls = self.controls(&[camera], Question::Share)?;
+        let own = sides.effect(Question::Share, &self.noise[camera])?;
+        let away = own.value - controls.mean.value;
+        Some(points(away, sides.after.share()))
     }
 
     /// The contrasts of all near cameras together: of visits in light as a ratio, of the share in points.
@@ -375,7 +389,7 @@ impl<'a> Compared<'a> {
         }
         let here = self.together(near);
         let contrast = |question| {
-            let controls = self.controls(&here, question)?;
+            let controls = self.controls(&here.cameras, question)?;
             self.contrast(&here, question, &controls)
         };
         [
@@ -398,7 +412,7 @@ impl<'a> Compared<'a> {
             Some(camera) => self.camera(camera),
             None => self.together(self.near_cameras()),
         };
-        let controls = self.controls(&here, question)?;
+        let controls = self.controls(&here.cameras, question)?;
         let sides: Vec<Sides> = here.cameras.iter().map(|c| counts(*c)).collect();
         self.p_value(&here, &sides, question, &controls)
     }
@@ -427,7 +441,7 @@ impl<'a> Compared<'a> {
             return false;
         };
         let clearly = || {
-            let controls = later.controls(&now, question)?;
+            let controls = later.controls(&now.cameras, question)?;
             let p = later.p_value(&now, &now.sides, question, &controls)?;
             let contrast = later.contrast(&now, question, &controls)?;
             Some(p <= level && contrast.estimate.value * back > 0.0)

@@ -77,6 +77,19 @@ impl Noise {
         each(season, kind, |watched| Self::of(watched, windows))
     }
 
+    /// Of shares alone, of every camera by itself: the rest costs most of the time and is not asked for.
+    pub fn of_shares_of_each(season: &Season, kind: Kind, windows: &Windows) -> Vec<Self> {
+        let blocks = blocks(season, windows);
+        each(season, kind, |watched| {
+            let as_on = |c| quiet::as_on(season, c, windows);
+            let stretches = Stretches::of(watched, &blocks, as_on);
+            Self {
+                share: runs_of_shares(&stretches.shares, RUN_DAYS),
+                ..Self::NONE
+            }
+        })
+    }
+
     /// Runs over weeks, in all days before and all days after: where deer with habits of their own stay that
     /// long at one camera, no other tells of it.
     pub fn lasting(watched: Watched, windows: &Windows) -> Self {

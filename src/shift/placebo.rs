@@ -40,21 +40,23 @@ pub(super) fn placebos(
     };
     let kind = season.about.kind;
     let days = windows.days();
-    let changes = |windows: &Windows| -> Vec<Option<f64>> {
-        let compared = Compared::of(season, windows, kind, roles, log, quiet);
-        let change = |c: usize| compared.share_change(c).filter(|_| roles[c] == Role::Near);
+    let changes = |windows: &Windows, is_asked: &dyn Fn(usize) -> bool| -> Vec<Option<f64>> {
+        let compared = Compared::of_shares(season, windows, kind, roles, log, quiet);
+        let change = |c: usize| is_asked(c).then(|| compared.share_change(c)).flatten();
         (0..roles.len()).map(change).collect()
     };
-    let own = changes(windows);
+    let own = changes(windows, &|c| roles[c] == Role::Near);
     let reach = Days::new(REACH_DAYS);
     let (from, until) = (
         first.max(windows.after.0 - reach),
         last.min(windows.after.0 + reach),
     );
-    let dates: Vec<NaiveDate> = from.iter_days().take_while(|d| *d <= until).collect();
+    let is_any_asked = own.iter().any(Option::is_some);
+    let dates = from.iter_days().take_while(|d| is_any_asked && *d <= until);
+    let dates: Vec<NaiveDate> = dates.collect();
     let measured: Vec<Vec<Option<f64>>> = dates
         .par_iter()
-        .map(|date| changes(&Windows::at(*date, days)))
+        .map(|date| changes(&Windows::at(*date, days), &|c| own[c].is_some()))
         .collect();
     let one = |camera: usize| -> Option<Placebo> {
         (roles[camera] == Role::Near).then(|| {
@@ -83,8 +85,8 @@ fn counted(
     let untouched = || changes.iter().filter(|(date, _)| is_untouched(*date));
     let as_large = |own: f64| untouched().filter(|(_, c)| c.abs() >= own.abs()).count();
     Placebo {
-        untouched: own.map_or(0, |_| untouched().count()),
+        untouched: untouched().count(),
         as_large: own.map_or(0, as_large),
-        changes: if own.is_some() { changes } else { Vec::new() },
+        changes,
     }
 }
