@@ -3,7 +3,9 @@
 //! Segment layout after ITU-T T.81 (JPEG) annex B; the EXIF block is the first APP1 segment that
 //! begins with `Exif\0\0` (CIPA DC-008, Exif 2.32, section 4.7.2).
 
+use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
+use std::path::Path;
 
 use exif::{Exif, In, Rational, Tag, Value};
 use xxhash_rust::xxh3::xxh3_64_with_seed;
@@ -98,7 +100,14 @@ fn is_ended(
     Ok(before[..=last.min(before.len().saturating_sub(1))].ends_with(&[0xff, 0xd9]))
 }
 
-/// A hash over a file's size, its beginning and its end.
+/// A hash over a file's size, its beginning and its end; `None` where it cannot be read.
+pub fn ends_of(path: &Path) -> Option<u64> {
+    let mut file = File::open(path).ok()?;
+    let bytes = file.metadata().ok()?.len();
+    ends(&mut file, bytes).ok()
+}
+
+/// The same of a file that is open.
 pub(super) fn ends(file: &mut (impl Read + Seek), bytes: u64) -> io::Result<u64> {
     let (mut head, mut tail) = ([0; FIRST_READ], [0; TAIL_READ]);
     let head = fill(file, 0, &mut head)?;

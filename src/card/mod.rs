@@ -43,7 +43,7 @@ pub use decode::{PIXELS_MAX, decode_scaled, decode_small, pixels_claimed, thumbn
 pub use descriptions::{Packets, read_packets};
 pub use duplicates::is_same_picture;
 pub use glance::Glance;
-pub use header::{HEAD_LIMIT, Header, read_header};
+pub use header::{HEAD_LIMIT, Header, ends_of, read_header};
 pub use look::{camera_folders, is_named_like_a_picture, is_season, kind_not_read};
 pub use memory::Memory;
 pub use names::{before_numbering, file_number};

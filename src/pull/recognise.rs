@@ -1,6 +1,6 @@
 //! Whose card is it? The camera is known by what it writes into its pictures.
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::BTreeMap;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
@@ -24,8 +24,8 @@ struct Traits {
     serials: BTreeMap<String, usize>,
     labels: BTreeMap<String, usize>,
     places: Vec<Position>,
-    /// Name in small letters and size of every file, to know a card that was not cleared.
-    files: HashSet<(String, u64)>,
+    /// Every file by its name in small letters and its size, to know a card that was not cleared.
+    files: BTreeMap<(String, u64), PathBuf>,
     /// The number in the first file's name and in the last one's.
     numbers: Option<(u64, u64)>,
     /// The first and the last moment by the camera's clock, of the pictures looked at.
@@ -217,9 +217,14 @@ fn by_label(c: &mut Candidate, on_card: &Traits, there: &Traits, known: &[(Strin
 
 /// Files that are there already, numbers that go on from there, and other pictures of the same hours.
 fn by_files(c: &mut Candidate, on_card: &Traits, there: &Traits) {
-    let same = on_card.files.intersection(&there.files).count();
-    let mostly_there = same >= 3 && same * 2 > on_card.files.len();
-    if mostly_there {
+    let on_both = on_card.files.iter();
+    let on_both = on_both.filter_map(|(key, card)| Some((card, there.files.get(key)?)));
+    let on_both: Vec<(&PathBuf, &PathBuf)> = on_both.collect();
+    let same = match are_mostly_alike(&on_both) {
+        true => on_both.len(),
+        false => 0,
+    };
+    if same >= 3 && same * 2 > on_card.files.len() {
         c.speaks_for(3, "most of its files are there already".to_owned());
         return;
     }
@@ -241,6 +246,19 @@ fn by_files(c: &mut Candidate, on_card: &Traits, there: &Traits) {
             ));
         }
     }
+}
+
+/// Whether most of some files begin and end like their namesakes: cameras whose clips are of one size, and begin at
+/// number one, have names and sizes in common.
+fn are_mostly_alike(pairs: &[(&PathBuf, &PathBuf)]) -> bool {
+    const COMPARED: usize = 20;
+    let some = pairs.iter().step_by(pairs.len().div_ceil(COMPARED).max(1));
+    let is_alike = |(one, other): &(&PathBuf, &PathBuf)| {
+        let ends = card::ends_of(one);
+        ends.is_some() && ends == card::ends_of(other)
+    };
+    let alike = some.clone().filter(|pair| is_alike(pair)).count();
+    alike * 2 > some.count()
 }
 
 /// The camera of the property that a name seems to mean: one letter more, less, other or swapped.
@@ -347,7 +365,8 @@ fn traits(property: &Property, root: &Path, below: &Path, today: NaiveDate) -> T
         .iter()
         // Compared by name: folders are made anew on the way.
         .filter_map(|(path, bytes)| {
-            Some((path.file_name()?.to_string_lossy().to_lowercase(), *bytes))
+            let name = path.file_name()?.to_string_lossy().to_lowercase();
+            Some(((name, *bytes), root.join(path)))
         })
         .collect();
     traits
