@@ -12,6 +12,7 @@ use super::container::read_container;
 use super::descriptions::{Packets, packets_behind};
 use super::header::{self, Header, ascii};
 use super::memory::is_unchanged;
+use super::picture::Seldom;
 use super::stamp::Beside;
 use super::walk::shown;
 use super::{
@@ -96,7 +97,7 @@ pub(super) fn learn(memory: &mut Memory, all: &[Reading]) {
     });
     // A name that is no text cannot be told from another.
     let read = all.iter().filter_map(|reading| match reading {
-        Reading::Read(state, Outcome::Picture(p)) if p.odd_file.is_none() => Some((*state, p)),
+        Reading::Read(state, Outcome::Picture(p)) if p.odd_file().is_none() => Some((*state, p)),
         _ => None,
     });
     let read: Vec<(FileState, &Picture)> = read.collect();
@@ -165,7 +166,7 @@ pub(super) fn look_at(place: &Place) -> (Outcome, FileState) {
     (outcome, FileState::of(&facts))
 }
 
-fn odd_file(path: &Path, shown: &str) -> Option<Box<Path>> {
+fn odd_file(path: &Path, shown: &str) -> Option<PathBuf> {
     (path != Path::new(shown)).then(|| path.into())
 }
 
@@ -192,10 +193,14 @@ fn look_at_clip(
     let time = stamp::of_clip(container, place.path, written_on(place, facts), place.today);
     let fingerprint = header::ends(file, facts.len()).map_err(header::refused)?;
     let camera = camera(place.property, name);
-    Ok(Picture {
+    let seldom = Seldom {
         odd_file: odd_file(place.path, name),
+        ..Seldom::default()
+    };
+    Ok(Picture {
         clip: true,
         fingerprint,
+        seldom: seldom.boxed(),
         ..Picture::plain(name.to_owned(), camera, facts.len(), time)
     })
 }
@@ -338,10 +343,14 @@ fn still_picture(
         xmp: packets.xmp.as_ref().and_then(|x| xmp_time::original(x)),
     };
     let light = exif.map_or_else(LightFacts::default, light_facts);
+    let seldom = Seldom {
+        odd_file: odd_file(place.path, name),
+        position: exif.and_then(header::position),
+        temperature_c: exif.and_then(temperature).or(note.temperature_c),
+    };
     Picture {
         camera: camera(place.property, name),
         path: name.to_owned(),
-        odd_file: odd_file(place.path, name),
         clip: false,
         bytes: facts.len(),
         time: stamp::of_still(header, place.path, place.today, beside),
@@ -353,8 +362,6 @@ fn still_picture(
                 .or_else(|| note.label.clone())
                 .or_else(|| text(Tag::ImageDescription)),
         }),
-        position: exif.and_then(header::position),
-        temperature_c: exif.and_then(temperature).or(note.temperature_c),
         light: LightFacts {
             // The maker note says it of the lamp, the standard field of a flash.
             flash_fired: note.lamp_on.or(light.flash_fired),
@@ -364,5 +371,6 @@ fn still_picture(
         cut_short: header.cut_short,
         is_described: packets.xmp.is_some() || packets.iptc.is_some(),
         fingerprint: header.fingerprint,
+        seldom: seldom.boxed(),
     }
 }

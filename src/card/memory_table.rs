@@ -16,7 +16,7 @@ use super::difference::Difference;
 use super::frame::{ACROSS, DOWN};
 use super::glance::Glance;
 use super::memory::{Differences, Looks};
-use super::picture::Shared;
+use super::picture::{Seldom, Shared};
 use super::shade::Shade;
 use super::{Body, CameraTime, LightFacts, Picture, Stamp, TimeOrigin, Untimed};
 use crate::files::FileState;
@@ -63,9 +63,9 @@ pub(super) fn of(pictures: &[(FileState, &Picture)]) -> Result<DataFrame> {
         "model" => text(&|p| p.body.model.clone()),
         "serial" => text(&|p| p.body.serial.clone()),
         "label" => text(&|p| p.body.label.clone()),
-        "latitude" => number(&|p| p.position.map(|p| p.latitude_deg)),
-        "longitude" => number(&|p| p.position.map(|p| p.longitude_deg)),
-        "temperature_c" => number(&|p| p.temperature_c),
+        "latitude" => number(&|p| p.position().map(|p| p.latitude_deg)),
+        "longitude" => number(&|p| p.position().map(|p| p.longitude_deg)),
+        "temperature_c" => number(&|p| p.temperature_c()),
         "flash_fired" => flag(&|p| p.light.flash_fired),
         "exposure_s" => number(&|p| p.light.exposure_s.map(f64::from)),
         "iso" => whole(&|_, p| p.light.iso.map(i64::from)),
@@ -274,14 +274,17 @@ fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<(FileState
             untimed.get(row),
         );
         let position = latitude.get(row).zip(longitude.get(row));
-        let picture = Picture {
-            clip: clip.get(row).unwrap_or(false),
-            body: bodies[row].clone(),
+        let seldom = Seldom {
+            odd_file: None,
             position: position.map(|(latitude_deg, longitude_deg)| Position {
                 latitude_deg,
                 longitude_deg,
             }),
             temperature_c: temperature.get(row),
+        };
+        let picture = Picture {
+            clip: clip.get(row).unwrap_or(false),
+            body: bodies[row].clone(),
             light: LightFacts {
                 flash_fired: flash.get(row),
                 exposure_s: exposure.get(row).map(|e| e as f32),
@@ -290,6 +293,7 @@ fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<(FileState
             cut_short: cut_short.get(row).unwrap_or(false),
             is_described: described.get(row).unwrap_or(true),
             fingerprint: ends.get(row).unwrap_or(0),
+            seldom: seldom.boxed(),
             ..Picture::plain(path, nowhere.clone(), facts.bytes, time)
         };
         Ok((facts, picture))
@@ -357,7 +361,7 @@ fn time(
         (_, _, Some("damaged")) => Err(Untimed::Damaged),
         (_, _, Some("zero")) => Err(Untimed::Zero),
         (_, _, Some(text)) if text.starts_with(NO_DATE) => {
-            Err(Untimed::NoDate(text[NO_DATE.len()..].to_owned()))
+            Err(Untimed::NoDate(text[NO_DATE.len()..].into()))
         }
         _ => Err(Untimed::Absent),
     }
@@ -386,8 +390,16 @@ mod tests {
             Err(Untimed::Zero),
             Err(Untimed::Damaged),
             Err(Untimed::Absent),
-            Err(Untimed::NoDate("zero".to_owned())),
+            Err(Untimed::NoDate("zero".into())),
         ];
+        let seldom = |i: usize| Seldom {
+            odd_file: None,
+            position: (i == 4).then_some(Position {
+                latitude_deg: 43.1,
+                longitude_deg: -90.7,
+            }),
+            temperature_c: (i == 0).then_some(-4.5),
+        };
         let picture = |(i, time): (usize, &Result<Stamp, Untimed>)| Picture {
             clip: i == 3,
             is_described: i == 5,
@@ -395,17 +407,13 @@ mod tests {
                 make: (i != 2).then(|| "A".to_owned()),
                 ..Body::default()
             }),
-            temperature_c: (i == 0).then_some(-4.5),
             light: LightFacts {
                 flash_fired: Some(i == 1),
                 exposure_s: Some(1.0 / 30.0),
                 iso: Some(800),
             },
-            position: (i == 4).then_some(Position {
-                latitude_deg: 43.1,
-                longitude_deg: -90.7,
-            }),
             fingerprint: u64::MAX - i as u64,
+            seldom: seldom(i).boxed(),
             ..Picture::plain(format!("cards/A/{i}.jpg"), "".into(), 7, time.clone())
         };
         let all = times.iter().cycle().take(2 * PART + 7);

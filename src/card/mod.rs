@@ -129,6 +129,19 @@ impl Crawl {
         self.pictures.len() + self.duplicates.len() + self.twins.len()
     }
 
+    /// The place of the picture with this path.
+    pub fn by_path(&self, path: &str) -> Option<u32> {
+        let order = |p: &Picture| walk::by_parts(p.file(), Path::new(path));
+        let found = self.pictures.binary_search_by(order).ok();
+        // What is shown of a name that is no text is not what the pictures are in the order of.
+        let odd = || {
+            let mut all = self.pictures.iter();
+            all.position(|p| p.odd_file().is_some() && p.path == path)
+        };
+        let found = found.or_else(|| path.contains("\\x").then(odd).flatten());
+        found.and_then(|place| u32::try_from(place).ok())
+    }
+
     /// Video clips among the pictures.
     pub fn clips(&self) -> usize {
         self.pictures.iter().filter(|p| p.clip).count()
@@ -221,7 +234,8 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
             None
         }
     });
-    let pictures = pictures.collect();
+    let mut pictures: Vec<Picture> = pictures.collect();
+    pictures.shrink_to_fit();
     crawl.take_in(property, pictures, today);
     crawl.tell_doubts();
     crawl

@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 use std::fmt;
 use std::hash::Hash;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use chrono::FixedOffset;
@@ -85,7 +85,7 @@ pub enum Untimed {
     /// All zeros: the clock was never set.
     Zero,
     /// Digits that are no date.
-    NoDate(String),
+    NoDate(Box<str>),
     /// A year before 2000: the clock fell back to its factory date.
     TooEarly(CameraTime),
     /// After tomorrow.
@@ -182,8 +182,6 @@ pub struct Picture {
     /// Path below the property, with `/` between the parts; bytes that are not UTF-8 are written
     /// as `\xNN`.
     pub path: String,
-    /// The path as the file system has it, where that is another.
-    pub(super) odd_file: Option<Box<Path>>,
     /// The camera it came from.
     pub camera: Arc<str>,
     /// A video clip, not a still.
@@ -194,10 +192,6 @@ pub struct Picture {
     pub time: Result<Stamp, Untimed>,
     /// The camera that took it, as it says itself.
     pub body: Arc<Body>,
-    /// Where it was taken, if the camera knew.
-    pub position: Option<Position>,
-    /// Air temperature, if the camera wrote it where Exif 2.31 has a field for it.
-    pub temperature_c: Option<f64>,
     /// What it says of the light it was taken in.
     pub light: LightFacts,
     /// The file's own date on the property's wall clock: used only where a person says so.
@@ -208,12 +202,47 @@ pub struct Picture {
     pub is_described: bool,
     /// A hash of the bytes that were read, to find copies without reading whole files.
     pub(super) fingerprint: u64,
+    /// Nothing of most pictures, which so need no room for it.
+    pub(super) seldom: Option<Box<Seldom>>,
+}
+
+/// What few pictures have.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(super) struct Seldom {
+    /// The path as the file system has it, where that is another.
+    pub odd_file: Option<PathBuf>,
+    /// Where it was taken.
+    pub position: Option<Position>,
+    /// Air temperature.
+    pub temperature_c: Option<f64>,
+}
+
+impl Seldom {
+    pub fn boxed(self) -> Option<Box<Self>> {
+        (self != Self::default()).then(|| Box::new(self))
+    }
 }
 
 impl Picture {
     /// The path as the file system has it, below the property.
     pub fn file(&self) -> &Path {
-        self.odd_file.as_deref().unwrap_or(Path::new(&self.path))
+        let odd = self.odd_file();
+        odd.unwrap_or(Path::new(&self.path))
+    }
+
+    /// That path, where it cannot be written as text.
+    pub(super) fn odd_file(&self) -> Option<&Path> {
+        self.seldom.as_ref()?.odd_file.as_deref()
+    }
+
+    /// Where it was taken, if the camera knew.
+    pub fn position(&self) -> Option<Position> {
+        self.seldom.as_ref()?.position
+    }
+
+    /// Air temperature, if the camera wrote it where Exif 2.31 has a field for it.
+    pub fn temperature_c(&self) -> Option<f64> {
+        self.seldom.as_ref()?.temperature_c
     }
 
     /// What the camera's clock showed, impossible dates included.
@@ -238,20 +267,18 @@ impl Picture {
         time: Result<Stamp, Untimed>,
     ) -> Self {
         Self {
-            odd_file: None,
             path,
             camera,
             clip: false,
             bytes,
             time,
             body: Arc::default(),
-            position: None,
-            temperature_c: None,
             light: LightFacts::default(),
             written_on: None,
             cut_short: false,
             is_described: false,
             fingerprint: 0,
+            seldom: None,
         }
     }
 }

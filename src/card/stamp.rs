@@ -135,7 +135,7 @@ fn checked(text: &str, today: NaiveDate) -> Result<CameraTime, Untimed> {
     if text.bytes().all(|b| !b.is_ascii_digit() || b == b'0') {
         return Err(Untimed::Zero);
     }
-    let no_date = || Untimed::NoDate(text.to_owned());
+    let no_date = || Untimed::NoDate(text.into());
     let (whole, rest) = usual_form(text).ok_or_else(no_date)?;
     let mut time = Parsed::new();
     format::parse(&mut time, &whole, EXIF_TIME.iter())

@@ -1,7 +1,7 @@
 //! Finding the files.
 
 use std::cmp::Ordering;
-use std::path::{Path, PathBuf};
+use std::path::{Path, PathBuf, is_separator};
 
 use rayon::prelude::*;
 use walkdir::{DirEntry, WalkDir};
@@ -68,7 +68,10 @@ fn walk(root: &Path, cards: &Path, follow_links: bool) -> Option<Walk> {
 /// The order in which a person would list folders: part by part. `Path` compares in the same order
 /// and takes the paths apart anew for each comparison, which for a season is slower than reading it.
 pub(super) fn by_parts(a: &Path, b: &Path) -> Ordering {
-    let parts_first = |byte: &u8| if *byte == b'/' { 0 } else { *byte };
+    let parts_first = |byte: &u8| match is_separator(char::from(*byte)) {
+        true => 0,
+        false => *byte,
+    };
     let a = a.as_os_str().as_encoded_bytes().iter().map(parts_first);
     let b = b.as_os_str().as_encoded_bytes().iter().map(parts_first);
     a.cmp(b)

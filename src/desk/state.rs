@@ -1,6 +1,6 @@
 //! What the desk knows and does: the season in screens, their tags, and every step that can be undone.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
@@ -120,8 +120,6 @@ impl DeskSeason {
 
     /// Steps of an earlier start that can be taken back.
     fn known_steps(&self) -> Vec<Step> {
-        let paths = self.crawl.pictures.iter().map(|p| p.path.as_str());
-        let here: HashMap<&str, u32> = paths.zip(0..).collect();
         let tags = |entry: &Entry, rows: &[Vec<String>]| -> Option<Vec<Tag>> {
             let columns = || entry.columns.iter().map(String::as_str);
             let cells = |row: &Vec<String>| columns().zip(row.iter().cloned()).collect::<Vec<_>>();
@@ -130,7 +128,7 @@ impl DeskSeason {
         let step = |entry: &Entry| {
             let (mut before, mut after) = (BTreeMap::new(), BTreeMap::new());
             for rows in &entry.pictures {
-                let picture = *here.get(rows.picture.as_str())?;
+                let picture = self.crawl.by_path(&rows.picture)?;
                 before.insert(picture, tags(entry, &rows.before)?);
                 after.insert(picture, tags(entry, &rows.after)?);
             }
@@ -212,13 +210,9 @@ impl DeskSeason {
     }
 
     fn follow(&mut self, before: Self) {
-        let paths = self.crawl.pictures.iter().map(|p| p.path.as_str());
-        let here: HashMap<&str, u32> = paths.zip(0..).collect();
-        let paths = before.crawl.pictures.iter().map(|p| p.path.as_str());
-        let there: HashMap<&str, u32> = paths.zip(0..).collect();
         let moved = |tags: &BTreeMap<u32, Vec<Tag>>| -> Option<BTreeMap<u32, Vec<Tag>>> {
             let path = |p: &u32| before.crawl.pictures[*p as usize].path.as_str();
-            let one = |(p, t): (&u32, &Vec<Tag>)| Some((*here.get(path(p))?, t.clone()));
+            let one = |(p, t): (&u32, &Vec<Tag>)| Some((self.crawl.by_path(path(p))?, t.clone()));
             tags.iter().map(one).collect()
         };
         let step = |step: &Step| {
@@ -239,11 +233,11 @@ impl DeskSeason {
         for (screen, changed_in) in self.screens.all.iter().zip(&mut self.changed_in) {
             for picture in &screen.pictures {
                 let path = self.crawl.pictures[*picture as usize].path.as_str();
-                let Some(then) = there.get(path) else {
+                let Some(then) = before.crawl.by_path(path) else {
                     continue;
                 };
-                let is_same = self.book.of_picture(*picture) == before.book.of_picture(*then);
-                let screen_then = before.screens.of_picture[*then as usize] as usize;
+                let is_same = self.book.of_picture(*picture) == before.book.of_picture(then);
+                let screen_then = before.screens.of_picture[then as usize] as usize;
                 let changed = if is_same {
                     before.changed_in[screen_then]
                 } else {

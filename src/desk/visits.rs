@@ -437,9 +437,7 @@ pub(super) fn tag(desk: &Desk, sent: Tagged) -> Answer {
 /// for others and paths tell.
 fn meant(season: &DeskSeason, sent: &Tagged) -> Option<(usize, Vec<u32>)> {
     if sent.generation != season.generation {
-        let all = season.crawl.pictures.iter().zip(0..);
-        let here: HashMap<&str, u32> = all.map(|(p, i)| (p.path.as_str(), i)).collect();
-        let find = |path: &String| here.get(path.as_str()).copied();
+        let find = |path: &String| season.crawl.by_path(path);
         let pictures: Vec<u32> = sent.paths.iter().map(find).collect::<Option<_>>()?;
         let first = *pictures.first()?;
         let screen = season.screens.of_picture[first as usize] as usize;

@@ -115,7 +115,7 @@ impl Rows {
             return;
         };
         let stamp = picture.and_then(|p| p.time.as_ref().ok());
-        let position = picture.and_then(|p| p.position);
+        let position = picture.and_then(|p| p.position());
         self.path.push(shown(place));
         self.on_card.push(shown(on_card));
         self.camera.push(request.camera.to_owned());

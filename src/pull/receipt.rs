@@ -210,7 +210,7 @@ impl Receipt {
             }
             Err(_) => self.without_time += 1,
         }
-        if let Some(t) = picture.temperature_c {
+        if let Some(t) = picture.temperature_c() {
             let (low, high) = self.temperature_c.unwrap_or((t, t));
             self.temperature_c = Some((low.min(t), high.max(t)));
         }

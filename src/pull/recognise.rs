@@ -389,7 +389,7 @@ impl Traits {
         add(model, |t| &mut t.models);
         add(picture.body.serial.clone(), |t| &mut t.serials);
         add(picture.body.label.clone(), |t| &mut t.labels);
-        self.places.extend(picture.position);
+        self.places.extend(picture.position());
         if let Ok(stamp) = &picture.time {
             let t = stamp.time.shown();
             let (first, last) = self.span.unwrap_or((t, t));

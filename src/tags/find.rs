@@ -70,7 +70,6 @@ pub(super) struct Finder<'a> {
     crawl: &'a Crawl,
     /// The picture after the one found last: most rows stand in the pictures' order.
     next: Cell<u32>,
-    exact: OnceCell<HashMap<&'a str, u32>>,
     /// Made when first needed: nearly every row names its picture by its whole path.
     loose: OnceCell<HashMap<String, u32>>,
     memory: OnceCell<Memory>,
@@ -110,7 +109,6 @@ impl<'a> Finder<'a> {
             property,
             crawl,
             next: Cell::new(0),
-            exact: OnceCell::new(),
             loose: OnceCell::new(),
             memory: OnceCell::new(),
             by_ends: OnceCell::new(),
@@ -217,13 +215,9 @@ impl<'a> Finder<'a> {
     }
 
     fn look_up(&self, text: &str) -> Option<u32> {
-        let paths = || self.crawl.pictures.iter().map(|p| p.path.as_str());
-        let exact = self.exact.get_or_init(|| paths().zip(0..).collect());
         let loose = || self.loose.get_or_init(|| every_name(self.crawl));
-        exact
-            .get(text)
-            .or_else(|| loose().get(&picture_key(text)))
-            .copied()
+        let exact = self.crawl.by_path(text);
+        exact.or_else(|| loose().get(&picture_key(text)).copied())
     }
 }
 

@@ -150,16 +150,17 @@ fn rolls<'a>(
 ) -> Vec<(&'a str, RollDates)> {
     /// Pictures deleted in the camera's menu leave a gap.
     const SKIPPED: u64 = 3;
-    let mut of_camera: BTreeMap<&str, Vec<&Picture>> = BTreeMap::new();
-    let mut date_of: HashMap<&str, NaiveDate> = HashMap::new();
-    for (picture, time) in crawl.pictures.iter().zip(times) {
-        of_camera.entry(&picture.camera).or_default().push(picture);
-        date_of.extend(time.map(|t| (picture.path.as_str(), t.date())));
+    let mut of_camera: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (place, picture) in crawl.pictures.iter().enumerate() {
+        of_camera.entry(&picture.camera).or_default().push(place);
     }
     let pulls = Pulls::of(Catalogue::read(property));
-    let dates = |pictures: &[&Picture]| {
+    let dates = |places: &[usize]| {
+        let pictures: Vec<&Picture> = places.iter().map(|i| &crawl.pictures[*i]).collect();
+        let date = |i: &usize| Some((crawl.pictures[*i].path.as_str(), times[*i]?.date()));
+        let date_of: HashMap<&str, NaiveDate> = places.iter().filter_map(date).collect();
         let mut dates = RollDates::default();
-        for roll in pulls.rolls(pictures) {
+        for roll in pulls.rolls(&pictures) {
             let dated =
                 |p: &&Picture| Some((*date_of.get(p.path.as_str())?, file_number(p.file())?));
             let all: Vec<(NaiveDate, u64)> = roll.pictures.iter().filter_map(dated).collect();
@@ -178,7 +179,7 @@ fn rolls<'a>(
     };
     of_camera
         .iter()
-        .map(|(name, pictures)| (*name, dates(pictures)))
+        .map(|(name, places)| (*name, dates(places)))
         .collect()
 }
 
@@ -186,6 +187,9 @@ fn rolls<'a>(
 /// tagged still needs no tag of its own.
 fn with_clips(crawl: &Crawl, tagged: &[bool]) -> Vec<bool> {
     const TRIGGER_S: i64 = 120;
+    if !crawl.pictures.iter().any(|p| p.clip) {
+        return tagged.to_vec();
+    }
     let moment = |p: &Picture| {
         let stamp = p.time.as_ref().ok()?;
         Some(stamp.time.shown().and_utc().timestamp())

@@ -89,7 +89,7 @@ fn check(picture: &Picture, row: &Value) {
 
 fn same_position(picture: &Picture, row: &Value) {
     let theirs = row["latitude"].as_f64().zip(row["longitude"].as_f64());
-    match (picture.position, theirs) {
+    match (picture.position(), theirs) {
         (None, None) => {}
         (Some(ours), Some((latitude, longitude))) => {
             assert!((ours.latitude_deg - latitude).abs() < 1e-9, "{row}");

@@ -113,7 +113,7 @@ fn times_serials_and_labels_of_maker_notes() {
             "{note}"
         );
         assert_eq!(
-            picture.temperature_c,
+            picture.temperature_c(),
             wanted["temperature_c"].as_f64(),
             "{note}"
         );
