@@ -70,6 +70,7 @@ impl Practice {
             trouble: self.trouble,
             clock: self.clock,
             pictures: !self.no_pictures,
+            ..Options::default()
         };
         let progress = super::progress("drawing pictures");
         let written = write(&self.folder, &options, &progress)?;

@@ -206,7 +206,10 @@ fn write_card(
     for in_season in events.chunk_by(|a, b| season_of(a) == season_of(b)) {
         let season = season_of(in_season[0]);
         let view = plan.view(camera, season) as u64;
-        let scene = Scene::new(plan.options.seed ^ (camera as u64 + 77 + 1000 * view));
+        let scene = Scene::new(
+            plan.options.seed ^ (camera as u64 + 77 + 1000 * view),
+            plan.options.pixel,
+        );
         let (position, _) = plan.placed(camera, season);
         // The card was formatted since the last season, so the camera begins to count anew.
         let mut number = 0_u32;

@@ -40,6 +40,9 @@ pub struct Options {
     pub clock: ClockFault,
     /// Write JPEG files; otherwise only `sightings.csv`.
     pub pictures: bool,
+    /// Sides of a pixel of them, 1 to 4: with 2 a picture has a quarter of its pixels, and day is still told from
+    /// night.
+    pub pixel: u32,
 }
 
 impl Default for Options {
@@ -58,6 +61,7 @@ impl Default for Options {
             trouble: Trouble::None,
             clock: ClockFault::None,
             pictures: true,
+            pixel: 1,
         }
     }
 }

@@ -7,14 +7,16 @@ use rand_chacha::ChaCha8Rng;
 use super::season::{Animal, Event};
 
 /// Picture size in pixels: small, so that a season fits in a few megabytes.
-pub const WIDTH: u32 = 160;
+const WIDTH: u32 = 160;
 /// See [`WIDTH`].
-pub const HEIGHT: u32 = 120;
+const HEIGHT: u32 = 120;
 
 type Colour = [f32; 3];
 
 /// What stands in front of one camera, by day.
 pub struct Scene {
+    /// What is drawn as one pixel, in pixels each way.
+    pixel: u32,
     view: Vec<Colour>,
     /// Trees' crowns, which the wind moves from one picture to the next.
     crowns: Vec<Crown>,
@@ -37,11 +39,12 @@ struct Crown {
 }
 
 impl Scene {
-    /// A hillside that follows from the seed.
-    pub fn new(seed: u64) -> Self {
+    /// A hillside that follows from the seed, its pixels so many times as wide and as high.
+    pub fn new(seed: u64, pixel: u32) -> Self {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let (w, h) = (WIDTH as f32, HEIGHT as f32);
-        let mut view = vec![[0.0; 3]; (WIDTH * HEIGHT) as usize];
+        let (across, down) = (WIDTH / pixel, HEIGHT / pixel);
+        let mut view = vec![[0.0; 3]; (across * down) as usize];
         let ridge = h * rng.random_range(0.30..0.45);
         let swell = rng.random_range(3.0..9.0);
         let phase = rng.random_range(0.0..6.0);
@@ -50,11 +53,12 @@ impl Scene {
             rng.random_range(105.0..130.0),
             rng.random_range(50.0..75.0),
         ];
-        for y in 0..HEIGHT {
-            for x in 0..WIDTH {
+        for row in 0..down {
+            for column in 0..across {
+                let (x, y) = (column * pixel, row * pixel);
                 let line = ridge + swell * (x as f32 / w * 5.0 + phase).sin();
                 let depth = (y as f32 - line) / (h - line);
-                let i = (y * WIDTH + x) as usize;
+                let i = (row * across + column) as usize;
                 view[i] = if depth < 0.0 {
                     mix(
                         [196.0, 210.0, 226.0],
@@ -68,6 +72,7 @@ impl Scene {
         }
         roughen(&mut view, seed);
         let mut scene = Self {
+            pixel,
             view,
             crowns: Vec::new(),
             // The sun at three degrees above the horizon to six below it.
@@ -123,12 +128,17 @@ impl Scene {
         is_inside: impl Fn(f32, f32) -> bool,
     ) {
         // A number below 0 becomes 0.
-        let columns = (left - 1.0) as u32..WIDTH.min((right + 2.0) as u32);
-        let rows = (top - 1.0) as u32..HEIGHT.min((bottom + 2.0) as u32);
-        for y in rows {
-            for x in columns.clone() {
+        let (across, down) = self.size();
+        let within = |from: f32, until: f32, most: u32| {
+            let until = ((until + 2.0) as u32).div_ceil(self.pixel);
+            (from - 1.0) as u32 / self.pixel..most.min(until)
+        };
+        let columns = within(left, right, across);
+        for row in within(top, bottom, down) {
+            for column in columns.clone() {
+                let (x, y) = (column * self.pixel, row * self.pixel);
                 if is_inside(x as f32, y as f32) {
-                    self.view[(y * WIDTH + x) as usize] = colour;
+                    self.view[(row * across + column) as usize] = colour;
                 }
             }
         }
@@ -239,12 +249,19 @@ impl Scene {
     }
 
     fn develop(&self, mut tone: impl FnMut(Colour, (f32, f32)) -> Colour) -> RgbImage {
-        RgbImage::from_fn(WIDTH, HEIGHT, |x, y| {
-            let colour = self.view[(y * WIDTH + x) as usize];
+        let (across, down) = self.size();
+        RgbImage::from_fn(across, down, |column, row| {
+            let colour = self.view[(row * across + column) as usize];
+            let (x, y) = (column * self.pixel, row * self.pixel);
             Rgb(each(tone(colour, (x as f32, y as f32)), |c| {
                 c.clamp(0.0, 255.0) as u8
             }))
         })
+    }
+
+    /// Pixels across and down.
+    fn size(&self) -> (u32, u32) {
+        (WIDTH / self.pixel, HEIGHT / self.pixel)
     }
 }
 

@@ -12,6 +12,10 @@ use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 use crate::property::Position;
 
 const QUALITY: u8 = 55;
+/// Of pictures so small that a block of pixels holds many things: coarser steps would take their colours.
+const QUALITY_OF_SMALL: u8 = 85;
+/// Pixels across, from which on a picture is not small.
+const SMALL_PX: u32 = 120;
 
 /// What the camera writes beside the picture.
 pub struct Imprint<'a> {
@@ -31,7 +35,11 @@ pub struct Imprint<'a> {
 /// When the encoder refuses, which it does not for pictures of this size.
 pub fn jpeg(picture: &RgbImage, imprint: &Imprint) -> Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    let mut encoder = Encoder::new(&mut bytes, QUALITY);
+    let quality = match picture.width() < SMALL_PX {
+        true => QUALITY_OF_SMALL,
+        false => QUALITY,
+    };
+    let mut encoder = Encoder::new(&mut bytes, quality);
     encoder.set_sampling_factor(SamplingFactor::F_1_1);
     encoder.add_exif_metadata(&exif(imprint)?)?;
     let side = |px: u32| u16::try_from(px);

@@ -127,6 +127,7 @@ fn behind_every_number_lie_as_many_visits() {
 fn a_number_leads_to_pictures_of_its_visits() {
     let place = Place::practice(&Options {
         weeks: 5,
+        pixel: 2,
         ..Options::default()
     });
     let debrief = place.debrief();

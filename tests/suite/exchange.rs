@@ -79,6 +79,7 @@ fn practice() -> Place {
     Place::practice(&Options {
         seasons: 2,
         weeks: 5,
+        pixel: 2,
         ..Options::default()
     })
 }
@@ -185,6 +186,7 @@ fn pictures_can_come_along_but_for_those_of_people() {
     let place = Place::practice(&Options {
         weeks: 2,
         size: 0.5,
+        pixel: 2,
         ..Options::default()
     });
     let tags = fs::read_to_string(place.path().join("tags.csv")).unwrap();

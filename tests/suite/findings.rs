@@ -149,6 +149,7 @@ fn the_same_bytes_on_any_number_of_threads() {
         weeks: 6,
         cameras: 2,
         size: 0.5,
+        pixel: 2,
         ..Options::default()
     });
     let run = |threads: &str| {

@@ -38,6 +38,7 @@ fn a_survey_counts_what_pandas_and_scipy_count() {
         seasons: 2,
         weeks: 8,
         size: 1.5,
+        pixel: 2,
         ..Options::default()
     });
     let debrief = place.debrief();
@@ -200,6 +201,7 @@ fn ranges_of_overlaps_hold_the_truth() {
 fn a_survey_of_what_is_not_there_is_refused() {
     let place = Place::practice(&Options {
         weeks: 2,
+        pixel: 2,
         ..Options::default()
     });
     let survey = |more: &[&str]| {
@@ -232,11 +234,13 @@ fn two_readers_find_one_data_set_and_a_new_season_rewrites_nothing() {
     let place = Place::practice(&Options {
         seasons: 2,
         weeks: 11,
+        pixel: 2,
         ..Options::default()
     });
     let other = Place::practice(&Options {
         weeks: 4,
         seed: 3,
+        pixel: 2,
         ..Options::default()
     });
     assert!(
@@ -323,6 +327,7 @@ fn two_readers_find_one_data_set_and_a_new_season_rewrites_nothing() {
     // Another property by a name that is taken is told from it by its cameras.
     let stranger = Place::practice(&Options {
         weeks: 2,
+        pixel: 2,
         ..Options::default()
     });
     let cards = stranger.path().join("cards");
@@ -363,6 +368,7 @@ fn part(set: &Path, table: &str, id: &str, season: &str) -> DataFrame {
 fn places_are_in_a_data_set_as_exactly_as_was_chosen() {
     let place = Place::practice(&Options {
         weeks: 3,
+        pixel: 2,
         ..Options::default()
     });
     let folder = tempfile::tempdir().unwrap();
@@ -402,6 +408,7 @@ fn places_are_in_a_data_set_as_exactly_as_was_chosen() {
 fn what_was_taken_out_goes_and_what_is_something_else_stays() {
     let place = Place::practice(&Options {
         weeks: 3,
+        pixel: 2,
         ..Options::default()
     });
     let folder = tempfile::tempdir().unwrap();
