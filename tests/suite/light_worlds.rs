@@ -161,12 +161,12 @@ fn equatorial_deg(
     ecliptic_latitude_deg: f64,
     days: f64,
 ) -> (f64, f64) {
-    let obliquity = (23.439 - 0.000_000_4 * days).to_radians();
+    let (sin_o, cos_o) = (23.439 - 0.000_000_4 * days).to_radians().sin_cos();
     let (sin_l, cos_l) = ecliptic_longitude_deg.to_radians().sin_cos();
     let (sin_b, cos_b) = ecliptic_latitude_deg.to_radians().sin_cos();
     let x = cos_b * cos_l;
-    let y = obliquity.cos() * cos_b * sin_l - obliquity.sin() * sin_b;
-    let z = obliquity.sin() * cos_b * sin_l + obliquity.cos() * sin_b;
+    let y = cos_o * cos_b * sin_l - sin_o * sin_b;
+    let z = sin_o * cos_b * sin_l + cos_o * sin_b;
     (
         y.atan2(x).to_degrees().rem_euclid(360.0),
         z.asin().to_degrees(),
