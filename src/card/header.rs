@@ -16,7 +16,10 @@ use crate::property::Position;
 /// The most that is ever read from one file, in bytes: the largest EXIF block is 64 KiB.
 pub const HEAD_LIMIT: u64 = 120 * 1024;
 
-pub(super) const FIRST_READ: usize = 4096;
+/// Read at once, since nearly all of what is wanted of a file lies within it: a read for every segment takes longer.
+pub(super) const FIRST_READ: usize = 64 * 1024;
+/// A file is known again by so much of its beginning, and of its end.
+const HASHED: usize = 4096;
 const TAIL_READ: usize = 2048;
 /// A damaged file must not keep the reader busy.
 pub(super) const SEGMENTS_MAX: usize = 128;
@@ -62,7 +65,8 @@ pub(super) fn header_behind(
     }
     let mut tail = [0; TAIL_READ];
     let (block, behind) = exif_block(file, head).map_err(refused)?;
-    let tail = fill(file, bytes.saturating_sub(TAIL_READ as u64), &mut tail).map_err(refused)?;
+    let length = bytes.min(TAIL_READ as u64);
+    let tail = piece(file, head, bytes - length, &mut tail[..length as usize]).map_err(refused)?;
     let ended = is_ended(file, bytes, behind, tail).map_err(refused)?;
 
     let exif = match block {
@@ -109,7 +113,7 @@ pub fn ends_of(path: &Path) -> Option<u64> {
 
 /// The same of a file that is open.
 pub(super) fn ends(file: &mut (impl Read + Seek), bytes: u64) -> io::Result<u64> {
-    let (mut head, mut tail) = ([0; FIRST_READ], [0; TAIL_READ]);
+    let (mut head, mut tail) = ([0; HASHED], [0; TAIL_READ]);
     let head = fill(file, 0, &mut head)?;
     let tail = fill(file, bytes.saturating_sub(TAIL_READ as u64), &mut tail)?;
     Ok(fingerprint(bytes, head, tail))
@@ -117,6 +121,7 @@ pub(super) fn ends(file: &mut (impl Read + Seek), bytes: u64) -> io::Result<u64>
 
 /// Only a suspicion hangs on it: files that agree in it are read whole and compared by BLAKE3.
 fn fingerprint(bytes: u64, head: &[u8], tail: &[u8]) -> u64 {
+    let head = &head[..head.len().min(HASHED)];
     xxh3_64_with_seed(tail, xxh3_64_with_seed(head, bytes))
 }
 
