@@ -97,7 +97,7 @@ pub(super) fn learn(memory: &mut Memory, all: &[Reading]) {
     });
     // A name that is no text cannot be told from another.
     let read = all.iter().filter_map(|reading| match reading {
-        Reading::Read(state, Outcome::Picture(p)) if p.odd_file().is_none() => Some((*state, p)),
+        Reading::Read(state, Outcome::Picture(p)) if p.is_named_in_text() => Some((*state, p)),
         _ => None,
     });
     let read: Vec<(FileState, &Picture)> = read.collect();

@@ -154,10 +154,14 @@ impl Memory {
 
     /// One look at a picture, or what the last one showed. `None` where it cannot be decoded.
     pub fn glance(&self, root: &Path, picture: &Picture) -> Option<Glance> {
+        let look = || Glance::at(&root.join(picture.file()));
+        if !picture.is_named_in_text() {
+            return look();
+        }
         if let Some(known) = self.looks().get(&picture.path) {
             return known.clone();
         }
-        let glance = Glance::at(&root.join(picture.file()));
+        let glance = look();
         self.looks().insert(picture.path.clone(), glance.clone());
         self.is_changed.store(true, Ordering::Relaxed);
         glance

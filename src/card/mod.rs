@@ -53,7 +53,7 @@ pub use shade::{Shade, shade_of};
 pub use shrink::{Small, box_as_held, shrunk};
 pub use structure::{Damage, Structure};
 pub use time::CameraTime;
-pub use walk::{INCOMING, shown};
+pub use walk::{INCOMING, ODD, shown};
 
 use self::picture::Shared;
 use crate::files::FileState;
@@ -129,17 +129,21 @@ impl Crawl {
         self.pictures.len() + self.duplicates.len() + self.twins.len()
     }
 
-    /// The place of the picture with this path.
+    /// The place of the picture with this path; `None` also where one whose name is no text is written like another.
     pub fn by_path(&self, path: &str) -> Option<u32> {
         let order = |p: &Picture| walk::by_parts(p.file(), Path::new(path));
         let found = self.pictures.binary_search_by(order).ok();
         // What is shown of a name that is no text is not what the pictures are in the order of.
-        let odd = || {
-            let mut all = self.pictures.iter();
-            all.position(|p| p.odd_file().is_some() && p.path == path)
+        let mut odd = (0..self.pictures.len()).filter(|i| {
+            let picture = &self.pictures[*i];
+            !picture.is_named_in_text() && picture.path == path
+        });
+        let odd = path.contains(ODD).then(|| odd.next()).flatten();
+        let only = match (found, odd) {
+            (Some(_), Some(_)) => None,
+            (found, odd) => found.or(odd),
         };
-        let found = found.or_else(|| path.contains("\\x").then(odd).flatten());
-        found.and_then(|place| u32::try_from(place).ok())
+        only.and_then(|place| u32::try_from(place).ok())
     }
 
     /// Video clips among the pictures.

@@ -235,6 +235,12 @@ impl Picture {
         self.seldom.as_ref()?.odd_file.as_deref()
     }
 
+    /// Whether [`Self::path`] means this file and no other: one whose name is no text may be written as another's
+    /// name is.
+    pub fn is_named_in_text(&self) -> bool {
+        self.odd_file().is_none()
+    }
+
     /// Where it was taken, if the camera knew.
     pub fn position(&self) -> Option<Position> {
         self.seldom.as_ref()?.position

@@ -89,6 +89,9 @@ fn walk_problem(root: &Path, error: &walkdir::Error) -> Problem {
     Problem::file(&at, Cause::NotOpened { why })
 }
 
+/// What a byte that is not UTF-8 is written with in a path.
+pub const ODD: &str = "\\x";
+
 /// A path as text: `/` between the parts, bytes that are not UTF-8 as `\xNN`.
 pub fn shown(path: &Path) -> String {
     #[cfg(unix)]
@@ -105,7 +108,7 @@ pub fn shown(path: &Path) -> String {
                     let bad: String = chunk
                         .invalid()
                         .iter()
-                        .map(|b| format!("\\x{b:02x}"))
+                        .map(|b| format!("{ODD}{b:02x}"))
                         .collect();
                     chunk.valid().to_owned() + &bad
                 })

@@ -125,7 +125,10 @@ impl<'a> Sequences<'a> {
             .pictures(stretch)
             .map(|p| self.picture(p).path.as_str())
             .collect();
-        let known = memory.differences_of(&paths, state).unwrap_or_else(|| {
+        let mut compared_with = of_camera[wide.clone()].iter();
+        let is_told_apart = compared_with.all(|t| self.picture(t.picture).is_named_in_text());
+        let known = || memory.differences_of(&paths, state);
+        let known = is_told_apart.then(known).flatten().unwrap_or_else(|| {
             let looks: Vec<Option<Look>> = of_camera[wide.clone()]
                 .par_iter()
                 .map(|t| self.decode(*t))
@@ -135,7 +138,7 @@ impl<'a> Sequences<'a> {
                 .into_par_iter()
                 .map(|i| compared(&looks, i - wide.start))
                 .collect();
-            for (path, found) in paths.iter().zip(&found) {
+            for (path, found) in paths.iter().zip(&found).filter(|_| is_told_apart) {
                 memory.note_difference(path, state, *found);
             }
             found

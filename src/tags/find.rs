@@ -9,11 +9,12 @@
 use std::cell::{Cell, OnceCell};
 use std::collections::HashMap;
 use std::fmt;
+use std::path::Path;
 
 use chrono::{NaiveDateTime, Timelike};
 use rayon::prelude::*;
 
-use crate::card::{Crawl, Picture};
+use crate::card::{Crawl, ODD, Picture};
 use crate::files::hash_whole;
 use crate::property::{Property, picture_key};
 use crate::pull::{Catalogue, Remembered};
@@ -206,7 +207,8 @@ impl<'a> Finder<'a> {
     fn by_path(&self, text: &str) -> Option<u32> {
         let next = self.next.get();
         let follows = self.crawl.pictures.get(next as usize);
-        let found = match follows.is_some_and(|p| p.path == text) {
+        let follows = follows.is_some_and(|p| p.path == text) && !text.contains(ODD);
+        let found = match follows {
             true => Some(next),
             false => self.look_up(text),
         };
@@ -215,9 +217,20 @@ impl<'a> Finder<'a> {
     }
 
     fn look_up(&self, text: &str) -> Option<u32> {
+        let text = self.below_the_property(text).unwrap_or(text);
         let loose = || self.loose.get_or_init(|| every_name(self.crawl));
         let exact = self.crawl.by_path(text);
         exact.or_else(|| loose().get(&picture_key(text)).copied())
+    }
+
+    /// What is left of a whole path on this computer; nothing of one that leads elsewhere, where another picture may
+    /// have the same name.
+    fn below_the_property<'t>(&self, text: &'t str) -> Option<&'t str> {
+        if !Path::new(text).is_absolute() {
+            return None;
+        }
+        let root = std::path::absolute(&self.property.root).ok()?;
+        Path::new(text).strip_prefix(root).ok()?.to_str()
     }
 }
 
@@ -235,19 +248,15 @@ pub(super) fn every_name(crawl: &Crawl) -> HashMap<String, u32> {
             })
             .or_insert(Some(picture));
     };
-    let index: HashMap<&str, u32> = crawl
-        .pictures
-        .iter()
-        .zip(0..)
-        .map(|(p, i)| (p.path.as_str(), i))
-        .collect();
+    let pictures = crawl.pictures.iter().zip(0..);
+    let pictures = pictures.map(|(p, i)| (p.path.as_str(), i));
     // A copy, and a twin, are the picture that counts for them.
     let copies = crawl
         .duplicates
         .iter()
         .chain(&crawl.twins)
-        .filter_map(|(copy, original)| Some((copy.as_str(), *index.get(original.as_str())?)));
-    for (path, picture) in index.iter().map(|(p, i)| (*p, *i)).chain(copies) {
+        .filter_map(|(copy, original)| Some((copy.as_str(), crawl.by_path(original)?)));
+    for (path, picture) in pictures.chain(copies) {
         let full = picture_key(path);
         let below = full.strip_prefix("cards/").unwrap_or(&full).to_owned();
         let name = full.rsplit('/').next().unwrap_or(&full).to_owned();

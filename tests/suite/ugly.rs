@@ -1,7 +1,13 @@
 //! The ugly cases: what people and cards really do.
 
+use std::path::{Path, PathBuf};
+
+use graylight::card::Glance;
+use graylight::debrief::Debrief;
+use graylight::practice::{Imprint, jpeg};
 use graylight::shift::Verdict;
 use graylight::visits::Kind;
+use image::{Rgb, RgbImage};
 
 use crate::support::{Place, good_picture, picture_at};
 
@@ -430,4 +436,78 @@ fn untagged_pictures_are_not_deer_that_stayed_away() {
             .iter()
             .all(|r| r.rate_ratio.is_none() && r.pattern.is_none())
     );
+}
+
+/// A name that is no text is written `\xNN`, and another may be spelt just so: neither what is remembered of one nor a
+/// tag goes to the other.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_name_that_is_no_text_is_not_taken_for_one_that_is_spelt_like_it() {
+    use std::ffi::OsStr;
+    use std::os::unix::ffi::OsStrExt;
+
+    const SPELT: &str = "cards/A/bad\\xe9.JPG";
+    let place = Place::new();
+    let raw = Path::new("cards/A").join(OsStr::from_bytes(b"bad\xe9.JPG"));
+    let shot = |day: u32, tone: [u8; 3]| {
+        let imprint = Imprint {
+            time: Some(format!("2025-11-{day:02}T12:00:00").parse().unwrap()),
+            label: "A",
+            serial: "",
+            position: None,
+        };
+        jpeg(&RgbImage::from_pixel(160, 120, Rgb(tone)), &imprint).unwrap()
+    };
+    place.put(SPELT, shot(1, [90; 3]));
+    place.put("cards/A/plain\\x41.JPG", shot(2, [120, 90, 40]));
+    let write_raw = || std::fs::write(place.path().join(&raw), shot(3, [120, 90, 40])).unwrap();
+    write_raw();
+    place.put(
+        "tags.csv",
+        format!("picture,who\n{SPELT},buck\ncards/A/plain\\x41.JPG,doe\n"),
+    );
+
+    let debrief = place.debrief();
+    let pictures = &debrief.crawl.pictures;
+    assert_eq!(pictures.len(), 3);
+    for picture in pictures.iter().chain(pictures.iter().rev()) {
+        let remembered = debrief.crawl.memory.glance(place.path(), picture);
+        let anew = Glance::at(&place.path().join(picture.file()));
+        assert_eq!(remembered, anew, "{picture:?}");
+    }
+    let tagged = |debrief: &Debrief| -> Vec<PathBuf> {
+        let pictures = debrief.crawl.pictures.iter().zip(&debrief.tagged.tagged);
+        let tagged = pictures.filter(|(_, t)| **t);
+        tagged.map(|(p, _)| p.file().to_path_buf()).collect()
+    };
+    assert_eq!(tagged(&debrief), [Path::new("cards/A/plain\\x41.JPG")]);
+    let told: Vec<String> = debrief.problems.iter().map(ToString::to_string).collect();
+    assert!(
+        told.iter()
+            .any(|p| p.contains("tags.csv") && p.contains("more than one")),
+        "{told:?}"
+    );
+
+    std::fs::remove_file(place.path().join(&raw)).unwrap();
+    assert_eq!(tagged(&place.debrief()).len(), 2);
+    write_raw();
+    std::fs::remove_file(place.path().join(SPELT)).unwrap();
+    let alone = tagged(&place.debrief());
+    assert!(alone.contains(&raw), "{alone:?}");
+}
+
+#[test]
+fn a_whole_path_means_the_picture_that_lies_there_and_no_other_folder_of_the_same_name() {
+    let place = Place::new();
+    place.put("cards/A/IMG_0001.JPG", picture_at("2025:11:01 07:00:00"));
+    place.put("cards/B/IMG_0001.JPG", picture_at("2025:11:02 07:00:00"));
+    let here = place.path().join("cards/B/IMG_0001.JPG");
+    let here = here.display();
+    place.put(
+        "tags.csv",
+        format!("picture,who\n{here},buck\n/elsewhere/cards/A/IMG_0001.JPG,doe\n"),
+    );
+    let debrief = place.debrief();
+    assert_eq!(debrief.tagged.tagged, [false, true]);
+    assert_eq!(debrief.problems.len(), 1, "{:?}", debrief.problems);
 }
