@@ -16,8 +16,8 @@ use crate::property::Position;
 /// The most that is ever read from one file, in bytes: the largest EXIF block is 64 KiB.
 pub const HEAD_LIMIT: u64 = 120 * 1024;
 
-/// Read at once, since nearly all of what is wanted of a file lies within it: a read for every segment takes longer.
-pub(super) const FIRST_READ: usize = 64 * 1024;
+/// Read at once, since what is wanted of most files lies within it: a read for every segment takes longer.
+pub(super) const FIRST_READ: usize = 16 * 1024;
 /// A file is known again by so much of its beginning, and of its end.
 const HASHED: usize = 4096;
 const TAIL_READ: usize = 2048;

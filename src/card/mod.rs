@@ -1,8 +1,8 @@
 //! What lies on the cards: every picture found, its header read, its time and camera known.
 //!
-//! Of a still only the first 64 kilobytes are read, which hold its EXIF block, and the last two, of a clip the boxes
-//! around its time; files are never opened for writing. Nothing that is found stops the crawl: what cannot be used is
-//! kept with its reason.
+//! Of a still only the first 16 kilobytes and the rest of its EXIF block are read, and the last two, of a clip the
+//! boxes around its time; files are never opened for writing. Nothing that is found stops the crawl: what cannot be
+//! used is kept with its reason.
 
 mod container;
 mod decode;
