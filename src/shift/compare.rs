@@ -55,15 +55,13 @@ impl<'a> Compared<'a> {
         quiet: &'a Quiet,
     ) -> Self {
         let noise = Noise::of_each(season, kind, windows);
-        Self {
-            noise,
-            ..Self::of_shares(season, windows, kind, roles, log, quiet)
-        }
+        Self::with(noise, season, windows, kind, roles, log, quiet)
     }
 
-    /// The same for who asks for nothing but [`Self::share_change`]: of visits per night it is not known what runs
-    /// of days cost.
-    pub fn of_shares(
+    /// The same with another noise. [`Noise::of_shares_of_each`] is enough for who asks for nothing but
+    /// [`Self::share_change`].
+    pub fn with(
+        noise: Vec<Noise>,
         season: &'a Season,
         windows: &'a Windows,
         kind: Kind,
@@ -74,7 +72,7 @@ impl<'a> Compared<'a> {
         let sides = |c| quiet::sides(season, c, kind, windows);
         Self {
             sides: (0..season.cameras.len()).map(sides).collect(),
-            noise: Noise::of_shares_of_each(season, kind, windows),
+            noise,
             is_control: controls(season, windows, roles, log),
             season,
             windows,

@@ -65,11 +65,7 @@ impl Noise {
 
     /// Runs of some days, in stretches as long as those compared.
     pub fn of(watched: Watched, windows: &Windows) -> Self {
-        let blocks = blocks(watched.season, windows);
-        Stretches::of(watched, &blocks, |c| {
-            quiet::as_on(watched.season, c, windows)
-        })
-        .noise()
+        Stretches::compared(watched, windows).noise()
     }
 
     /// The same of every camera by itself.
@@ -79,14 +75,9 @@ impl Noise {
 
     /// Of shares alone, of every camera by itself: the rest costs most of the time and is not asked for.
     pub fn of_shares_of_each(season: &Season, kind: Kind, windows: &Windows) -> Vec<Self> {
-        let blocks = blocks(season, windows);
-        each(season, kind, |watched| {
-            let as_on = |c| quiet::as_on(season, c, windows);
-            let stretches = Stretches::of(watched, &blocks, as_on);
-            Self {
-                share: runs_of_shares(&stretches.shares, RUN_DAYS),
-                ..Self::NONE
-            }
+        each(season, kind, |watched| Self {
+            share: runs_of_shares(&Stretches::compared(watched, windows).shares, RUN_DAYS),
+            ..Self::NONE
         })
     }
 
@@ -214,6 +205,12 @@ impl Stretches {
             all.take_in(watched, *span, &as_on);
         }
         all
+    }
+
+    /// Stretches as long as those compared.
+    fn compared(watched: Watched, windows: &Windows) -> Self {
+        let as_on = |c| quiet::as_on(watched.season, c, windows);
+        Self::of(watched, &blocks(watched.season, windows), as_on)
     }
 
     fn take_in(&mut self, watched: Watched, span: Span, as_on: impl Fn(usize) -> NaiveDate) {

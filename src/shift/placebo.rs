@@ -5,6 +5,7 @@ use rayon::prelude::*;
 
 use super::Role;
 use super::compare::Compared;
+use super::noise::Noise;
 use super::quiet::Quiet;
 use super::roles::Logged;
 use super::window::Windows;
@@ -41,7 +42,8 @@ pub(super) fn placebos(
     let kind = season.about.kind;
     let days = windows.days();
     let changes = |windows: &Windows, is_asked: &dyn Fn(usize) -> bool| -> Vec<Option<f64>> {
-        let compared = Compared::of_shares(season, windows, kind, roles, log, quiet);
+        let noise = Noise::of_shares_of_each(season, kind, windows);
+        let compared = Compared::with(noise, season, windows, kind, roles, log, quiet);
         let change = |c: usize| is_asked(c).then(|| compared.share_change(c)).flatten();
         (0..roles.len()).map(change).collect()
     };
