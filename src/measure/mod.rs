@@ -44,7 +44,7 @@ pub use predictive::{Expected, Pair, predictive_interval, predictive_p_value, sc
 pub use proportion::{Counts, Estimate, change, change_p_value, share_interval, wilson};
 pub use quantiles::{median, median_interval, quantile, shift_between};
 pub use rate::{Exposure, rate, rate_across, rate_one_sided, rate_p_value, rate_ratio};
-pub use resample::{block_interval, block_variance};
+pub use resample::{block_interval, block_variance, ratio_interval};
 pub use shrink::{Believed, log_marginal, shrunk};
 pub use spline::{Seasonal, natural_spline};
 pub use spread::{Effect, Moderation, Unlike, between_variance, mean_effect, moderation, unlike};

@@ -39,11 +39,12 @@ struct Score {
 }
 
 impl Pair {
-    fn score(&self, change: f64) -> Score {
+    /// For a change by so much, as a ratio.
+    fn score(&self, ratio: f64) -> Score {
         match self {
             Self::Rates(before, after) => {
                 let all = before.events + after.events;
-                let odds = after.effort / before.effort * change.exp();
+                let odds = after.effort / before.effort * ratio;
                 let part = odds / (1.0 + odds);
                 Score {
                     excess: after.events - all * part,
@@ -51,7 +52,7 @@ impl Pair {
                 }
             }
             Self::Shares(before, after) => {
-                let (first, second) = constrained(*before, *after, change);
+                let (first, second) = constrained(*before, *after, ratio);
                 let of = |n: f64, p: f64| n * p * (1.0 - p);
                 let (a, b) = (of(before.trials, first), of(after.trials, second));
                 Score {
@@ -63,10 +64,9 @@ impl Pair {
     }
 }
 
-/// The most likely shares before and after if the log odds ratio is `change` (Miettinen & Nurminen 1985,
+/// The most likely shares before and after if the odds ratio is `ratio` (Miettinen & Nurminen 1985,
 /// Statistics in Medicine 4:213-226, the constrained estimate for the odds ratio).
-fn constrained(before: Counts, after: Counts, change: f64) -> (f64, f64) {
-    let ratio = change.exp();
+fn constrained(before: Counts, after: Counts, ratio: f64) -> (f64, f64) {
     let hits = before.hits + after.hits;
     let b = before.trials + after.trials * ratio - hits * (ratio - 1.0);
     let root = (b * b + 4.0 * before.trials * (ratio - 1.0) * hits)
@@ -85,9 +85,14 @@ fn constrained(before: Counts, after: Counts, change: f64) -> (f64, f64) {
 /// 10:417-451), for one pair of shares and no change the Pearson test of a fourfold table. Positive where more
 /// is seen.
 pub fn score_statistic(pairs: &[Pair], change: f64) -> f64 {
+    statistic_by(pairs, change.exp())
+}
+
+/// The same for a change by so much, as a ratio.
+fn statistic_by(pairs: &[Pair], ratio: f64) -> f64 {
     let (mut excess, mut information) = (0.0, 0.0);
     for pair in pairs {
-        let score = pair.score(change);
+        let score = pair.score(ratio);
         excess += score.excess;
         information += score.information;
     }
@@ -100,19 +105,26 @@ pub fn score_statistic(pairs: &[Pair], change: f64) -> f64 {
 /// The chances of counts under the changes to be expected.
 struct Prediction<'a> {
     pairs: &'a [Pair],
-    expected: &'a Expected,
+    mean: f64,
     /// Degrees of freedom of the counts' design effect.
     freedom: f64,
-    nodes: Nodes,
+    /// The changes to be expected, each as a ratio to their mean, with their chances.
+    changes: Vec<(f64, f64)>,
 }
 
 impl<'a> Prediction<'a> {
-    fn of(pairs: &'a [Pair], expected: &'a Expected, freedom: f64) -> Self {
+    fn of(pairs: &'a [Pair], expected: &Expected, freedom: f64) -> Self {
+        // Units that are looked at together lie close together and share what they do by themselves, so their
+        // number makes it no smaller.
+        let scale = (expected.variance + expected.between).sqrt();
+        let ratio = |u: f64| (scale * u).clamp(-FURTHEST_LOG, FURTHEST_LOG).exp();
+        let nodes = nodes(expected.freedom).into_iter();
+        let changes = nodes.filter(|(_, weight)| *weight > LEAST_WEIGHT);
         Self {
-            nodes: nodes(expected.freedom),
             pairs,
-            expected,
+            mean: expected.mean,
             freedom,
+            changes: changes.map(|(u, weight)| (ratio(u), weight)).collect(),
         }
     }
 
@@ -120,26 +132,24 @@ impl<'a> Prediction<'a> {
     /// expected and `beyond`, Student's t around their mean (the predictive distribution of Higgins, Thompson &
     /// Spiegelhalter 2009, JRSS A 172:137-159, with counts in place of a normal outcome).
     fn as_little(&self, beyond: f64) -> f64 {
-        let centre = self.expected.mean + beyond;
-        // Units that are looked at together lie close together and share what they do by themselves, so their
-        // number makes it no smaller.
-        let scale = (self.expected.variance + self.expected.between).sqrt();
-        let chance = |(u, weight): &(f64, f64)| {
-            let z = score_statistic(self.pairs, centre + scale * u);
+        let centre = (self.mean + beyond).exp();
+        let chance = |(ratio, weight): &(f64, f64)| {
+            let z = statistic_by(self.pairs, centre * ratio);
             weight * normal(as_normal(z, self.freedom))
         };
-        self.nodes.iter().map(chance).sum()
+        self.changes.iter().map(chance).sum()
     }
 
     /// The distance at which so little would be seen with a chance of `tail`: it falls with the distance.
-    /// Looked for from `near` on, in steps of `step`.
+    /// Looked for from `near` on; over `step` the chance changes by about one standard deviation.
     fn distance(&self, tail: f64, near: f64, step: f64) -> f64 {
         // On the scale of a normal statistic the curve is nearly straight.
         let wanted = quantile(tail);
         let over = |beyond: f64| quantile(self.as_little(beyond)) - wanted;
         let (mut low, mut at_low) = (near, over(near));
         let (mut high, mut at_high) = (low, at_low);
-        let mut reach = step;
+        // A little further than a straight line would lead, so that the place sought mostly lies between the two.
+        let mut reach = step * (1.25 * at_low.abs()).clamp(0.05, 2.0);
         while at_low < 0.0 || at_high > 0.0 {
             let is_low = at_low < 0.0;
             let next = if is_low { low - reach } else { high + reach };
@@ -194,6 +204,11 @@ pub fn predictive_interval(
 
 const FURTHEST: f64 = 12.0;
 const CLOSE: f64 = 1e-7;
+
+/// A ratio that counts could not tell from none or from everything, as a logarithm.
+const FURTHEST_LOG: f64 = 300.0;
+/// Changes less likely than this move no chance that is told.
+const LEAST_WEIGHT: f64 = 1e-14;
 
 const STEP: f64 = 0.3;
 /// Points on either side of the middle.

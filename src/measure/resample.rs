@@ -1,5 +1,7 @@
 //! Intervals by resampling whole blocks of days, so that runs stay together.
 
+use std::ops::Range;
+
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -22,13 +24,42 @@ pub fn block_interval(
     resamples: usize,
     seed: u64,
 ) -> Option<Estimate> {
-    let mut drawn = draws(before, after, statistic, resamples, seed)?;
+    let drawn = draws(before, after, statistic, resamples, seed)?;
+    let value = drawn.iter().sum::<f64>() / drawn.len() as f64;
+    let (low, high) = ends(drawn)?;
+    Some(Estimate { value, low, high })
+}
+
+/// The same of a ratio of two counts over one stretch of days, each day `(count, of)`: blocks are added up from what was
+/// counted until each day, so that a draw costs as many steps as it has blocks. The value is the days' own ratio;
+/// `None` also where that is undefined.
+pub fn ratio_interval(days: &[(u64, u64)], resamples: usize, seed: u64) -> Option<Estimate> {
+    let ratio = |(count, of): (u64, u64)| (of > 0).then(|| count as f64 / of as f64);
+    let plus = |a: (u64, u64), b: (u64, u64)| (a.0 + b.0, a.1 + b.1);
+    // Twice around, since a block may begin at the end.
+    let mut until = vec![(0, 0)];
+    for day in days.iter().chain(days) {
+        until.push(plus(until[until.len() - 1], *day));
+    }
+    let value = ratio(until[days.len()])?;
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut drawn = Vec::new();
+    for _ in 0..resamples {
+        let mut sum = (0, 0);
+        for block in blocks(days.len(), &mut rng) {
+            let (to, from) = (until[block.end], until[block.start]);
+            sum = plus(sum, (to.0 - from.0, to.1 - from.1));
+        }
+        drawn.extend(ratio(sum));
+    }
+    let (low, high) = ends(enough_of(drawn, resamples)?)?;
+    Some(Estimate { value, low, high })
+}
+
+/// Between which 95 % of the draws lie.
+fn ends(mut drawn: Vec<f64>) -> Option<(f64, f64)> {
     drawn.sort_by(f64::total_cmp);
-    Some(Estimate {
-        value: drawn.iter().sum::<f64>() / drawn.len() as f64,
-        low: quantile(&drawn, 0.025)?,
-        high: quantile(&drawn, 0.975)?,
-    })
+    Some((quantile(&drawn, 0.025)?, quantile(&drawn, 0.975)?))
 }
 
 /// The variance of such a statistic by the same draws (Kuensch 1989, Annals of Statistics 17:1217-1241), and its degrees of freedom, one fewer than the blocks
@@ -51,7 +82,7 @@ pub fn block_variance(
     Some((variance * fewer / (fewer - 1.0), freedom))
 }
 
-/// The statistic of the days drawn; `None` when it is undefined for more than half of the draws.
+/// The statistic of the days drawn.
 fn draws(
     before: usize,
     after: usize,
@@ -60,24 +91,34 @@ fn draws(
     seed: u64,
 ) -> Option<Vec<f64>> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let drawn: Vec<f64> = (0..resamples)
-        .filter_map(|_| {
-            let before = draw(before, &mut rng);
-            let after = draw(after, &mut rng);
-            statistic(&before, &after)
-        })
-        .collect();
+    let draw = |days: usize, rng: &mut ChaCha8Rng| -> Vec<usize> {
+        let drawn = blocks(days, rng).into_iter().flatten();
+        drawn.map(|day| day % days).collect()
+    };
+    let drawn = (0..resamples).filter_map(|_| {
+        let before = draw(before, &mut rng);
+        let after = draw(after, &mut rng);
+        statistic(&before, &after)
+    });
+    enough_of(drawn.collect(), resamples)
+}
+
+/// The draws; `None` where a statistic was undefined for more than half of them.
+fn enough_of(drawn: Vec<f64>, resamples: usize) -> Option<Vec<f64>> {
     (drawn.len() * 2 >= resamples.max(1)).then_some(drawn)
 }
 
-fn draw(days: usize, rng: &mut ChaCha8Rng) -> Vec<usize> {
-    let mut drawn = Vec::with_capacity(days);
-    while drawn.len() < days {
+/// Blocks with as many days as there are, by their places; past the end they go on at the beginning.
+fn blocks(days: usize, rng: &mut ChaCha8Rng) -> Vec<Range<usize>> {
+    let mut blocks = Vec::with_capacity(days / BLOCK_DAYS + 1);
+    let mut drawn = 0;
+    while drawn < days {
         let start = rng.random_range(0..days);
-        let length = BLOCK_DAYS.min(days - drawn.len());
-        drawn.extend((0..length).map(|day| (start + day) % days));
+        let length = BLOCK_DAYS.min(days - drawn);
+        blocks.push(start..start + length);
+        drawn += length;
     }
-    drawn
+    blocks
 }
 
 #[cfg(test)]
@@ -96,5 +137,23 @@ mod tests {
         assert!(value.abs() < 0.05 && low < -0.4 && high > 0.4 && high - low < 3.0);
         assert_eq!(block_interval(20, 20, difference, 4000, 1), Some(drawn));
         assert!(block_interval(20, 20, |_, _| None, 100, 1).is_none());
+    }
+
+    #[test]
+    fn a_ratio_is_drawn_as_any_statistic() {
+        let days: Vec<(u64, u64)> = (0..23).map(|i| (i * 7 % 5, i * 3 % 4)).collect();
+        let sum = |drawn: &[usize], of: fn(&(u64, u64)) -> u64| -> u64 {
+            drawn.iter().map(|i| of(&days[*i])).sum()
+        };
+        let ratio = |drawn: &[usize], _: &[usize]| {
+            let of = sum(drawn, |d| d.1);
+            (of > 0).then(|| sum(drawn, |d| d.0) as f64 / of as f64)
+        };
+        let plainly = block_interval(days.len(), 0, ratio, 500, 9).unwrap();
+        let ours = ratio_interval(&days, 500, 9).unwrap();
+        assert_eq!((ours.low, ours.high), (plainly.low, plainly.high));
+        assert!(ours.low < ours.value && ours.value < ours.high);
+        assert!(ratio_interval(&[(1, 0); 9], 500, 9).is_none());
+        assert!(ratio_interval(&[], 500, 9).is_none());
     }
 }

@@ -9,7 +9,7 @@ use chrono::{Datelike, Days, NaiveDate};
 use xxhash_rust::xxh3::xxh3_64;
 
 use super::half_days::is_usable;
-use crate::measure::{Estimate, block_interval, chao1, chapman};
+use crate::measure::{Estimate, chao1, chapman, ratio_interval};
 use crate::property::{DayOfYear, Property};
 use crate::tags::{Tagged, Who};
 use crate::visits::{DeerYear, Season};
@@ -82,7 +82,9 @@ struct CameraDay {
 struct Seen {
     /// By camera and date.
     days: BTreeMap<(usize, NaiveDate), CameraDay>,
-    pictures: [BTreeSet<(u32, i64, u32)>; 3],
+    /// Of each kind the pictures that show it, and the moments that were told without one, each with its camera.
+    pictures: [Vec<u32>; 3],
+    moments: [Vec<(u32, i64)>; 3],
     named: usize,
     /// Dates on which each named buck was seen.
     met: BTreeMap<String, BTreeSet<NaiveDate>>,
@@ -153,8 +155,10 @@ fn seen(
             }
             _ => continue,
         };
-        let picture = row.picture.unwrap_or(u32::MAX);
-        seen.pictures[kind].insert((row.camera, row.time.utc_ms(), picture));
+        match row.picture {
+            Some(picture) => seen.pictures[kind].push(picture),
+            None => seen.moments[kind].push((row.camera, row.time.utc_ms())),
+        }
         if let (Who::Buck, Some(name)) = (row.who, row.name) {
             seen.named += count;
             seen.met
@@ -162,6 +166,14 @@ fn seen(
                 .or_default()
                 .insert(date);
         }
+    }
+    for pictures in &mut seen.pictures {
+        pictures.sort_unstable();
+        pictures.dedup();
+    }
+    for moments in &mut seen.moments {
+        moments.sort_unstable();
+        moments.dedup();
     }
     Ok(seen)
 }
@@ -171,7 +183,7 @@ fn told(seen: &Seen, span: (NaiveDate, NaiveDate), is_named: bool) -> Herd {
     let sum = |of: fn(&CameraDay) -> usize| days.iter().map(of).sum::<usize>();
     let (bucks, does, fawns) = (sum(|d| d.bucks), sum(|d| d.does), sum(|d| d.fawns));
     let count = |kind: usize, animals: usize| HerdCount {
-        pictures: seen.pictures[kind].len(),
+        pictures: seen.pictures[kind].len() + seen.moments[kind].len(),
         animals,
     };
     let different = seen.met.len();
@@ -179,9 +191,10 @@ fn told(seen: &Seen, span: (NaiveDate, NaiveDate), is_named: bool) -> Herd {
     let are_told_apart = bucks >= FEWEST && seen.named as f64 >= NAMED_PART * bucks as f64;
     // Bucks without a name may be any number of others.
     let can_tell_missed = are_told_apart && different >= FEWEST_BUCKS;
-    let survey = |of: fn(&CameraDay) -> usize| {
-        let per_buck = ratio(&days, of, |d| d.bucks)?;
-        are_told_apart.then(|| per_buck.times(different as f64))
+    let does_per_buck = ratio(&days, |d| d.does, |d| d.bucks);
+    let there = |per_buck: Option<Estimate>| {
+        let per_buck = per_buck.filter(|_| are_told_apart)?;
+        Some(per_buck.times(different as f64))
     };
     Herd {
         span,
@@ -196,10 +209,10 @@ fn told(seen: &Seen, span: (NaiveDate, NaiveDate), is_named: bool) -> Herd {
         new_on: new_on(seen),
         by_once_seen: can_tell_missed.then(|| chao1(different, on_days(1), on_days(2))),
         by_halves: can_tell_missed.then(|| by_halves(seen, span)).flatten(),
-        does_per_buck: ratio(&days, |d| d.does, |d| d.bucks).filter(|_| bucks.min(does) >= FEWEST),
+        does_per_buck: does_per_buck.filter(|_| bucks.min(does) >= FEWEST),
         fawns_per_doe: ratio(&days, |d| d.fawns, |d| d.does).filter(|_| does.min(fawns) >= FEWEST),
-        does_there: survey(|d| d.does),
-        fawns_there: survey(|d| d.fawns),
+        does_there: there(does_per_buck),
+        fawns_there: there(ratio(&days, |d| d.fawns, |d| d.bucks)),
     }
 }
 
@@ -230,22 +243,9 @@ fn ratio(
     of: fn(&CameraDay) -> usize,
     per: fn(&CameraDay) -> usize,
 ) -> Option<Estimate> {
-    let over = |drawn: &mut dyn Iterator<Item = &CameraDay>| {
-        let (mut a, mut b) = (0, 0);
-        for day in drawn {
-            a += of(day);
-            b += per(day);
-        }
-        (b > 0).then(|| a as f64 / b as f64)
-    };
-    let value = over(&mut days.iter())?;
-    let drawn = |drawn: &[usize], _: &[usize]| over(&mut drawn.iter().map(|i| &days[*i]));
-    let range = block_interval(days.len(), 0, drawn, RESAMPLES, xxh3_64(b"herd"))?;
-    Some(Estimate {
-        value,
-        low: range.low,
-        high: range.high,
-    })
+    let counts = days.iter().map(|day| (of(day) as u64, per(day) as u64));
+    let counts: Vec<(u64, u64)> = counts.collect();
+    ratio_interval(&counts, RESAMPLES, xxh3_64(b"herd"))
 }
 
 #[cfg(test)]

@@ -75,9 +75,18 @@ impl Noise {
 
     /// Of shares alone, of every camera by itself: the rest costs most of the time and is not asked for.
     pub fn of_shares_of_each(season: &Season, kind: Kind, windows: &Windows) -> Vec<Self> {
-        each(season, kind, |watched| Self {
-            share: runs_of_shares(&Stretches::compared(watched, windows).shares, RUN_DAYS),
-            ..Self::NONE
+        let blocks = blocks(season, windows);
+        each(season, kind, |watched| {
+            let as_on = |c| quiet::as_on(season, c, windows);
+            let counts = |span: &Span| -> Vec<DayCount> {
+                let days = days(watched, *span, as_on).into_iter();
+                days.map(|day| day.count).collect()
+            };
+            let shares: Vec<Vec<DayCount>> = blocks.iter().map(counts).collect();
+            Self {
+                share: runs_of_shares(&shares, RUN_DAYS),
+                ..Self::NONE
+            }
         })
     }
 
