@@ -1,12 +1,10 @@
 //! What a photo manager has written into a JPEG: its XMP packet and its IPTC records, raw.
 
 use std::fs::File;
-use std::io;
+use std::io::{self, Read, Seek};
 use std::path::Path;
 
-use super::header::{
-    FIRST_READ, Next, SEGMENTS_MAX, begins_with, is_jpeg, next_segment, read_head, segment_body,
-};
+use super::header::{FIRST_READ, Next, Pieces, SEGMENTS_MAX, is_jpeg, read_head};
 
 /// Descriptions as they stand in a file.
 #[derive(Debug, Default, Clone, PartialEq, Eq)]
@@ -26,20 +24,20 @@ pub fn read_packets(path: &Path) -> Packets {
     let read = |mut file: File| {
         let mut head = [0; FIRST_READ];
         let head = read_head(&mut file, &mut head)?;
-        packets_behind(&mut file, head)
+        packets_of(&mut Pieces::of(&mut file, head))
     };
     File::open(path).and_then(read).unwrap_or_default()
 }
 
 /// The packets of a file whose first bytes are read.
-pub(super) fn packets_behind(file: &mut File, head: &[u8]) -> io::Result<Packets> {
+pub(super) fn packets_of(pieces: &mut Pieces<impl Read + Seek>) -> io::Result<Packets> {
     let mut packets = Packets::default();
     let mut at = 2;
-    if !is_jpeg(head) {
+    if !is_jpeg(pieces.head()) {
         return Ok(packets);
     }
     for _ in 0..SEGMENTS_MAX {
-        let Next::Segment(segment) = next_segment(file, head, &mut at)? else {
+        let Next::Segment(segment) = pieces.next_segment(&mut at)? else {
             break;
         };
         let id = match segment.marker {
@@ -48,10 +46,10 @@ pub(super) fn packets_behind(file: &mut File, head: &[u8]) -> io::Result<Packets
             _ => continue,
         };
         // The EXIF block lies in an APP1 segment too, and is long.
-        if !begins_with(file, head, &segment, id)? {
+        if !pieces.begins_with(&segment, id)? {
             continue;
         }
-        let body = segment_body(file, head, &segment)?;
+        let body = pieces.body(&segment)?;
         let behind = body.get(id.len()..).unwrap_or_default();
         match segment.marker {
             0xe1 => packets.xmp = Some(behind.to_vec()),

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
+use super::walk::by_parts;
 use super::{Picture, before_numbering};
 use crate::files::hash_whole;
 
@@ -62,7 +63,8 @@ fn apart(
 /// Separates twins from pictures: two files that are one picture with other bytes, such as a reading of
 /// a card that went wrong beside the right one. The one that is whole is kept, else the first.
 ///
-/// Only files whose names a pull has numbered are compared, and only those of the same moment.
+/// The pictures stand in the order of their files. Only those whose names a pull has numbered are compared, and only
+/// with one of the same moment.
 pub(super) fn set_twins_aside(
     root: &Path,
     pictures: Vec<Picture>,
@@ -74,14 +76,10 @@ pub(super) fn set_twins_aside(
     if numbered.is_empty() {
         return (pictures, Vec::new());
     }
-    let by_file: HashMap<&Path, usize> = pictures
-        .iter()
-        .enumerate()
-        .map(|(i, p)| (p.file(), i))
-        .collect();
     let moment = |i: usize| pictures[i].time.as_ref().ok().map(|s| s.time);
     let twin = |(i, name): (usize, PathBuf)| {
-        let other = *by_file.get(name.as_path())?;
+        let order = |p: &Picture| by_parts(p.file(), &name);
+        let other = pictures.binary_search_by(order).ok()?;
         let same = moment(i) == moment(other)
             && is_same_picture(&root.join(pictures[i].file()), &root.join(name));
         same.then_some(if pictures[other].cut_short && !pictures[i].cut_short {

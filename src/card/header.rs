@@ -21,6 +21,8 @@ pub(super) const FIRST_READ: usize = 16 * 1024;
 /// A file is known again by so much of its beginning, and of its end.
 const HASHED: usize = 4096;
 const TAIL_READ: usize = 2048;
+/// Behind the first bytes so much is read at once.
+const WINDOW: usize = 2048;
 /// A damaged file must not keep the reader busy.
 pub(super) const SEGMENTS_MAX: usize = 128;
 /// Cameras that fill up their files do so to a whole cluster.
@@ -43,7 +45,7 @@ pub struct Header {
 pub fn read_header(file: &mut (impl Read + Seek), bytes: u64) -> Result<Header, Unreadable> {
     let mut head = [0; FIRST_READ];
     let head = read_head(file, &mut head).map_err(refused)?;
-    header_behind(file, bytes, head)
+    header_of(&mut Pieces::of(file, head), bytes)
 }
 
 /// The disk or card would not give the bytes.
@@ -52,22 +54,21 @@ pub(super) fn refused(e: io::Error) -> Unreadable {
 }
 
 /// The same of a file whose first bytes are read.
-pub(super) fn header_behind(
-    file: &mut (impl Read + Seek),
+pub(super) fn header_of(
+    pieces: &mut Pieces<impl Read + Seek>,
     bytes: u64,
-    head: &[u8],
 ) -> Result<Header, Unreadable> {
+    let head = pieces.head;
     if bytes == 0 {
         return Err(Unreadable::Empty);
     }
     if !is_jpeg(head) {
         return Err(Unreadable::NotAPicture);
     }
+    let (block, behind) = exif_block(pieces).map_err(refused)?;
     let mut tail = [0; TAIL_READ];
-    let (block, behind) = exif_block(file, head).map_err(refused)?;
-    let length = bytes.min(TAIL_READ as u64);
-    let tail = piece(file, head, bytes - length, &mut tail[..length as usize]).map_err(refused)?;
-    let ended = is_ended(file, bytes, behind, tail).map_err(refused)?;
+    let tail = pieces.tail(bytes, &mut tail).map_err(refused)?;
+    let ended = is_ended(pieces.file, bytes, behind, tail).map_err(refused)?;
 
     let exif = match block {
         Block::Found(block) => Some(parse(block)),
@@ -137,16 +138,16 @@ enum Block {
 }
 
 /// The EXIF block, and where in the file the part behind it begins.
-fn exif_block(file: &mut (impl Read + Seek), head: &[u8]) -> io::Result<(Block, u64)> {
+fn exif_block(pieces: &mut Pieces<impl Read + Seek>) -> io::Result<(Block, u64)> {
     let mut at = 2;
     for _ in 0..SEGMENTS_MAX {
-        let segment = match next_segment(file, head, &mut at)? {
+        let segment = match pieces.next_segment(&mut at)? {
             Next::Segment(segment) => segment,
             Next::End => return Ok((Block::None, at)),
             Next::CutOff => return Ok((Block::CutOff, at)),
         };
-        if segment.marker == 0xe1 && begins_with(file, head, &segment, EXIF_ID)? {
-            let mut body = segment_body(file, head, &segment)?;
+        if segment.marker == 0xe1 && pieces.begins_with(&segment, EXIF_ID)? {
+            let mut body = pieces.body(&segment)?;
             let block = match body.len() < segment.length {
                 true => Block::CutOff,
                 false => Block::Found(body.split_off(EXIF_ID.len())),
@@ -176,51 +177,104 @@ pub(super) enum Next {
     CutOff,
 }
 
-/// The segment at `at`, or the first after it; moves `at` behind it.
-pub(super) fn next_segment(
-    file: &mut (impl Read + Seek),
-    head: &[u8],
-    at: &mut u64,
-) -> io::Result<Next> {
-    for _ in 0..SEGMENTS_MAX {
-        if *at > HEAD_LIMIT {
-            return Ok(Next::End);
-        }
-        let mut start = [0; 4];
-        let &[0xff, marker, high, low] = piece(file, head, *at, &mut start)? else {
-            return Ok(Next::CutOff);
-        };
-        let length = u64::from(u16::from_be_bytes([high, low]));
-        match marker {
-            0xff => *at += 1,
-            0x01 | 0xd0..=0xd7 => *at += 2,
-            0xda | 0xd9 => return Ok(Next::End),
-            _ if length < 2 => return Ok(Next::CutOff),
-            _ => {
-                let body = *at + 4;
-                *at += 2 + length;
-                return Ok(Next::Segment(Segment {
-                    marker,
-                    at: body,
-                    length: length as usize - 2,
-                }));
-            }
-        }
-    }
-    Ok(Next::End)
+/// A file whose first bytes are in memory, and the piece behind them that was read last: markers stand close together.
+pub(super) struct Pieces<'a, F> {
+    file: &'a mut F,
+    head: &'a [u8],
+    window: Vec<u8>,
+    window_at: u64,
 }
 
-/// Whether a segment's body begins with an identifier.
-pub(super) fn begins_with(
-    file: &mut (impl Read + Seek),
-    head: &[u8],
-    segment: &Segment,
-    id: &[u8],
-) -> io::Result<bool> {
-    const LONGEST: usize = 32;
-    let mut buffer = [0; LONGEST];
-    let length = id.len().min(LONGEST);
-    Ok(segment.length >= length && piece(file, head, segment.at, &mut buffer[..length])? == id)
+impl<'a, F: Read + Seek> Pieces<'a, F> {
+    pub fn of(file: &'a mut F, head: &'a [u8]) -> Self {
+        Self {
+            file,
+            head,
+            window: Vec::new(),
+            window_at: 0,
+        }
+    }
+
+    /// The first bytes.
+    pub fn head(&self) -> &'a [u8] {
+        self.head
+    }
+
+    /// Bytes from one on; fewer where the file ends before.
+    fn bytes(&mut self, at: u64, length: usize) -> io::Result<&[u8]> {
+        let start = at as usize;
+        if let Some(bytes) = self.head.get(start..start + length) {
+            return Ok(bytes);
+        }
+        let holds = self.window_at..=self.window_at + self.window.len() as u64;
+        if !(holds.contains(&at) && holds.contains(&(at + length as u64))) {
+            self.window.resize(length.max(WINDOW), 0);
+            let filled = fill(self.file, at, &mut self.window)?.len();
+            self.window.truncate(filled);
+            self.window_at = at;
+        }
+        let from = (at - self.window_at) as usize;
+        Ok(&self.window[from..(from + length).min(self.window.len())])
+    }
+
+    /// The segment at `at`, or the first after it; moves `at` behind it.
+    pub fn next_segment(&mut self, at: &mut u64) -> io::Result<Next> {
+        for _ in 0..SEGMENTS_MAX {
+            if *at > HEAD_LIMIT {
+                return Ok(Next::End);
+            }
+            let &[0xff, marker, high, low] = self.bytes(*at, 4)? else {
+                return Ok(Next::CutOff);
+            };
+            let length = u64::from(u16::from_be_bytes([high, low]));
+            match marker {
+                0xff => *at += 1,
+                0x01 | 0xd0..=0xd7 => *at += 2,
+                0xda | 0xd9 => return Ok(Next::End),
+                _ if length < 2 => return Ok(Next::CutOff),
+                _ => {
+                    let body = *at + 4;
+                    *at += 2 + length;
+                    return Ok(Next::Segment(Segment {
+                        marker,
+                        at: body,
+                        length: length as usize - 2,
+                    }));
+                }
+            }
+        }
+        Ok(Next::End)
+    }
+
+    /// Whether a segment's body begins with an identifier.
+    pub fn begins_with(&mut self, segment: &Segment, id: &[u8]) -> io::Result<bool> {
+        Ok(segment.length >= id.len() && self.bytes(segment.at, id.len())? == id)
+    }
+
+    /// A segment's body; shorter where the file ends within it.
+    pub fn body(&mut self, segment: &Segment) -> io::Result<Vec<u8>> {
+        let start = (segment.at as usize).min(self.head.len());
+        let held = &self.head[start..self.head.len().min(start + segment.length)];
+        let mut body = held.to_vec();
+        if held.len() < segment.length {
+            body.resize(segment.length, 0);
+            let rest = &mut body[held.len()..];
+            let read = fill(self.file, segment.at + held.len() as u64, rest)?.len();
+            body.truncate(held.len() + read);
+        }
+        Ok(body)
+    }
+
+    /// The last bytes of a file of so many.
+    fn tail<'b>(&mut self, bytes: u64, buffer: &'b mut [u8; TAIL_READ]) -> io::Result<&'b [u8]> {
+        let at = bytes.saturating_sub(TAIL_READ as u64);
+        let tail = &mut buffer[..(bytes - at) as usize];
+        if let Some(held) = self.head.get(at as usize..bytes as usize) {
+            tail.copy_from_slice(held);
+            return Ok(tail);
+        }
+        fill(self.file, at, tail)
+    }
 }
 
 /// The first bytes of the file.
@@ -229,33 +283,6 @@ pub(super) fn read_head<'a>(
     buffer: &'a mut [u8; FIRST_READ],
 ) -> io::Result<&'a [u8]> {
     fill(file, 0, buffer)
-}
-
-/// A segment's body; shorter where the file ends within it.
-pub(super) fn segment_body(
-    file: &mut (impl Read + Seek),
-    head: &[u8],
-    segment: &Segment,
-) -> io::Result<Vec<u8>> {
-    let mut body = vec![0; segment.length];
-    let length = piece(file, head, segment.at, &mut body)?.len();
-    body.truncate(length);
-    Ok(body)
-}
-
-/// Bytes of the file, from the part already in memory where possible.
-fn piece<'a>(
-    file: &mut (impl Read + Seek),
-    head: &[u8],
-    at: u64,
-    buffer: &'a mut [u8],
-) -> io::Result<&'a [u8]> {
-    let start = at as usize;
-    if let Some(bytes) = head.get(start..start + buffer.len()) {
-        buffer.copy_from_slice(bytes);
-        return Ok(buffer);
-    }
-    fill(file, at, buffer)
 }
 
 /// Reads until the buffer is full or the file ends.

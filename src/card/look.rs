@@ -1,6 +1,5 @@
 //! Looking at one file: whether it is a picture, and what its header says.
 
-use std::collections::HashSet;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -9,16 +8,12 @@ use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use exif::{In, Tag, Value};
 
 use super::container::read_container;
-use super::descriptions::{Packets, packets_behind};
-use super::header::{self, Header, ascii};
-use super::memory::is_unchanged;
+use super::descriptions::{Packets, packets_of};
+use super::header::{self, Header, Pieces, ascii};
 use super::picture::Seldom;
 use super::stamp::Beside;
 use super::walk::shown;
-use super::{
-    Body, CameraTime, LightFacts, Memory, Picture, Stamp, TimeOrigin, Unreadable, Untimed,
-    maker_note, stamp, xmp_time,
-};
+use super::{Body, CameraTime, LightFacts, Picture, Unreadable, maker_note, stamp, xmp_time};
 use crate::files::FileState;
 use crate::property::Property;
 
@@ -32,82 +27,6 @@ pub(super) enum Outcome {
     Other(Option<String>),
 }
 
-/// What is known of a file, and whether it was opened for it.
-#[derive(Default)]
-pub(super) enum Reading {
-    /// Nothing yet.
-    #[default]
-    None,
-    /// What is remembered, and the state that the file had then.
-    Recalled(FileState, Picture),
-    /// What a look found, and the state that the file had before; none where it could not be opened.
-    Read(FileState, Outcome),
-}
-
-impl Reading {
-    /// Looks at the file, unless what is remembered of it still holds.
-    pub fn make_sure(&mut self, place: &Place) {
-        *self = match std::mem::take(self) {
-            Self::Recalled(then, picture) if place.is_unchanged(&then, &picture) => {
-                Self::Recalled(then, placed(place.property, &then, picture))
-            }
-            _ => {
-                let (outcome, state) = look_at(place);
-                Self::Read(state, outcome)
-            }
-        };
-    }
-
-    /// What is in the file, once it is sure.
-    pub fn outcome(self) -> Option<Outcome> {
-        match self {
-            Self::None => None,
-            Self::Recalled(_, picture) => Some(Outcome::Picture(picture)),
-            Self::Read(_, outcome) => Some(outcome),
-        }
-    }
-}
-
-/// A remembered picture with what follows from the property as it is now: its camera, and its file's date on the
-/// property's wall clock.
-pub(super) fn placed(property: &Property, state: &FileState, picture: Picture) -> Picture {
-    let zone = property.settings.time_zone;
-    let written = DateTime::<Utc>::from_timestamp_nanos(state.written_ns);
-    let shown = CameraTime::new(written.with_timezone(&zone).naive_local());
-    Picture {
-        camera: camera(property, &picture.path),
-        written_on: (!picture.clip).then_some(shown),
-        ..picture
-    }
-}
-
-/// A date that has not come is one on another day, and a clip's file date follows the property's zone.
-fn does_not_depend_on_today(time: &Result<Stamp, Untimed>, today: NaiveDate) -> bool {
-    match time {
-        Ok(stamp) => stamp.origin != TimeOrigin::FileDate && stamp.time.shown().date() <= today,
-        Err(why) => !matches!(why, Untimed::Future(_)),
-    }
-}
-
-/// Lets the memory know what was read and what is as it was.
-pub(super) fn learn(memory: &mut Memory, all: &[Reading]) {
-    let recalled = all.iter().filter_map(|reading| match reading {
-        Reading::Recalled(_, picture) => Some(picture.path.as_str()),
-        _ => None,
-    });
-    // A name that is no text cannot be told from another.
-    let read = all.iter().filter_map(|reading| match reading {
-        Reading::Read(state, Outcome::Picture(p)) if p.is_named_in_text() => Some((*state, p)),
-        _ => None,
-    });
-    let read: Vec<(FileState, &Picture)> = read.collect();
-    if read.is_empty() && memory.rows_number() == recalled.clone().count() {
-        return;
-    }
-    let same: HashSet<&str> = recalled.collect();
-    memory.learn(&same, &read);
-}
-
 /// Where a file lies, and when the property's clocks are read.
 pub(super) struct Place<'a> {
     pub property: &'a Property,
@@ -117,15 +36,6 @@ pub(super) struct Place<'a> {
     pub path: &'a Path,
     /// The last day on which a picture can have been taken.
     pub today: NaiveDate,
-}
-
-impl Place<'_> {
-    /// Whether a picture that is remembered is still what its file holds.
-    fn is_unchanged(&self, then: &FileState, picture: &Picture) -> bool {
-        let now = FileState::at(&self.root.join(self.path));
-        now.is_some_and(|now| is_unchanged(self.root, (then, picture), now))
-            && does_not_depend_on_today(&picture.time, self.today)
-    }
 }
 
 /// Opens one file, decides what it is, and reads its header if it is a picture. Beside it stands what the file system
@@ -178,8 +88,9 @@ fn look_at_still(
 ) -> Result<Picture, Unreadable> {
     let mut head = [0; header::FIRST_READ];
     let head = header::read_head(file, &mut head).map_err(header::refused)?;
-    let header = header::header_behind(file, facts.len(), head)?;
-    let packets = packets_behind(file, head).unwrap_or_default();
+    let mut pieces = Pieces::of(file, head);
+    let header = header::header_of(&mut pieces, facts.len())?;
+    let packets = packets_of(&mut pieces).unwrap_or_default();
     Ok(still_picture(place, name, facts, &header, &packets))
 }
 
@@ -268,7 +179,7 @@ fn named(path: &Path, extensions: &[&str]) -> bool {
 }
 
 /// The camera whose folder a path below the property lies in.
-fn camera(property: &Property, name: &str) -> Arc<str> {
+pub(super) fn camera(property: &Property, name: &str) -> Arc<str> {
     let parts: Vec<&str> = name.split('/').skip(1).collect();
     let folders = &parts[..parts.len().saturating_sub(1)];
     let folder = folders

@@ -60,9 +60,9 @@ impl Default for Rows {
 }
 
 impl Memory {
-    /// What is remembered of a property, each picture handed over as its header said; nothing where there is no such
-    /// file or it cannot be used, whatever was handed over before that showed.
-    pub(super) fn of(root: &Path, take: impl FnMut(FileState, Picture)) -> Option<Self> {
+    /// What is remembered of a property, the pictures handed over part by part as their headers said; nothing where
+    /// there is no such file or it cannot be used, whatever was handed over before that showed.
+    pub(super) fn of(root: &Path, take: impl FnMut(Vec<(FileState, Picture)>)) -> Option<Self> {
         let path = root.join(FOLDER).join(FILE);
         let state = FileState::at(&path);
         let (rows, looks, differences) = memory_table::read(&path, take).ok()?;

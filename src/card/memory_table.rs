@@ -177,7 +177,7 @@ const PART: usize = 8192;
 /// Hands over the pictures of a file, part by part; how many there are, what looks showed, and the differences.
 pub(super) fn read(
     file: &Path,
-    mut take: impl FnMut(FileState, Picture),
+    mut take: impl FnMut(Vec<(FileState, Picture)>),
 ) -> Result<(usize, Looks, Differences)> {
     // One file throughout, whatever takes its name meanwhile.
     let file = File::open(file)?;
@@ -189,9 +189,7 @@ pub(super) fn read(
         let table = reader.with_slice(Some((from, PART))).finish()?;
         looks.extend(self::looks(&table)?);
         differences.extend(self::differences(&table)?);
-        for (state, picture) in pictures(&table, &mut held)? {
-            take(state, picture);
-        }
+        take(pictures(&table, &mut held)?);
     }
     Ok((rows, looks, differences))
 }
@@ -454,7 +452,7 @@ mod tests {
         let file = tempfile::NamedTempFile::new().unwrap();
         write(&mut table, &mut file.reopen().unwrap()).unwrap();
         let mut headers = Vec::new();
-        let take = |state, picture| headers.push((state, picture));
+        let take = |part| headers.extend(part);
         let (rows, read_looks, read_differences) = read(file.path(), take).unwrap();
         assert_eq!(rows, pictures.len());
         assert_eq!(read_differences, differences);

@@ -20,6 +20,7 @@ mod name_time;
 mod names;
 mod picture;
 mod place;
+mod readings;
 mod shade;
 mod shrink;
 mod stamp;
@@ -56,6 +57,7 @@ pub use time::CameraTime;
 pub use walk::{INCOMING, ODD, shown};
 
 use self::picture::Shared;
+use self::readings::Readings;
 use crate::files::FileState;
 use crate::property::{Cause, Problem, Property};
 
@@ -81,6 +83,8 @@ pub struct Crawl {
     pub problems: Vec<Problem>,
     /// What is remembered of the files from one run to the next.
     pub memory: Arc<Memory>,
+    /// The places of pictures whose names are no text.
+    odd: Vec<u32>,
 }
 
 impl Crawl {
@@ -96,6 +100,20 @@ impl Crawl {
         let (pictures, duplicates) = duplicates::set_aside(&property.root, pictures);
         let (pictures, twins) = duplicates::set_twins_aside(&property.root, pictures);
         (self.pictures, self.duplicates, self.twins) = (pictures, duplicates, twins);
+        self.odd = odd_places(&self.pictures);
+    }
+
+    /// Some of the pictures by themselves.
+    #[must_use]
+    pub fn only(&self, is_wanted: impl Fn(&Picture) -> bool) -> Self {
+        let wanted = self.pictures.iter().filter(|p| is_wanted(p));
+        let pictures: Vec<Picture> = wanted.cloned().collect();
+        Self {
+            odd: odd_places(&pictures),
+            pictures,
+            memory: Arc::clone(&self.memory),
+            ..Self::default()
+        }
     }
 
     /// Tells of twins, of kinds that are not read, of doubtful times and of pictures that lie in no camera's folder.
@@ -133,17 +151,14 @@ impl Crawl {
     pub fn by_path(&self, path: &str) -> Option<u32> {
         let order = |p: &Picture| walk::by_parts(p.file(), Path::new(path));
         let found = self.pictures.binary_search_by(order).ok();
+        let found = found.and_then(|place| u32::try_from(place).ok());
         // What is shown of a name that is no text is not what the pictures are in the order of.
-        let mut odd = (0..self.pictures.len()).filter(|i| {
-            let picture = &self.pictures[*i];
-            !picture.is_named_in_text() && picture.path == path
-        });
-        let odd = path.contains(ODD).then(|| odd.next()).flatten();
-        let only = match (found, odd) {
+        let mut odd = self.odd.iter().copied();
+        let odd = odd.find(|place| self.pictures[*place as usize].path == path);
+        match (found, odd) {
             (Some(_), Some(_)) => None,
             (found, odd) => found.or(odd),
-        };
-        only.and_then(|place| u32::try_from(place).ok())
+        }
     }
 
     /// Video clips among the pictures.
@@ -189,6 +204,11 @@ pub fn look_at(
     }
 }
 
+fn odd_places(pictures: &[Picture]) -> Vec<u32> {
+    let odd = (0..).zip(pictures).filter(|(_, p)| !p.is_named_in_text());
+    odd.map(|(place, _)| place).collect()
+}
+
 fn side_files(files: &[PathBuf]) -> Vec<PathBuf> {
     let is_xmp = |f: &&PathBuf| {
         let extension = f.extension();
@@ -204,40 +224,34 @@ fn side_files(files: &[PathBuf]) -> Vec<PathBuf> {
 pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> Crawl {
     let walk = walk::files(&property.root, &property.cards());
     progress.set_length(walk.files.len() as u64);
-    let (mut memory, mut readings) = recalled(&property.root, &walk.files);
-    let files = readings.par_iter_mut().zip(&walk.files);
-    files.for_each(|(reading, path)| {
-        reading.make_sure(&look::Place {
-            property,
-            root: &property.root,
-            path,
-            today,
-        });
-        progress.inc(1);
-    });
-    look::learn(&mut memory, &readings);
+    let side_files = side_files(&walk.files);
+    let mut readings = Readings::of(property, walk.files, today);
+    let mut memory = readings.recall(progress);
+    readings.read(progress);
+    readings.teach(&mut memory);
     let mut crawl = Crawl {
-        side_files: side_files(&walk.files),
+        side_files,
         problems: walk.problems,
         memory: Arc::new(memory),
         ..Crawl::default()
     };
     // One list becomes the other in its place.
-    let outcomes = readings.into_iter().filter_map(look::Reading::outcome);
-    let pictures = outcomes.filter_map(|outcome| match outcome {
-        look::Outcome::Picture(picture) => Some(picture),
-        look::Outcome::Unreadable(path, why) => {
-            crawl.unreadable.push((path, why));
-            None
-        }
-        look::Outcome::Other(kind) => {
-            crawl.other_files += 1;
-            if let Some(kind) = kind {
-                *crawl.not_read.entry(kind).or_default() += 1;
+    let pictures = readings
+        .into_outcomes()
+        .filter_map(|outcome| match outcome {
+            look::Outcome::Picture(picture) => Some(picture),
+            look::Outcome::Unreadable(path, why) => {
+                crawl.unreadable.push((path, why));
+                None
             }
-            None
-        }
-    });
+            look::Outcome::Other(kind) => {
+                crawl.other_files += 1;
+                if let Some(kind) = kind {
+                    *crawl.not_read.entry(kind).or_default() += 1;
+                }
+                None
+            }
+        });
     let mut pictures: Vec<Picture> = pictures.collect();
     pictures.shrink_to_fit();
     crawl.take_in(property, pictures, today);
@@ -245,43 +259,17 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     crawl
 }
 
-/// What is remembered of some files, each in its place.
-fn recalled(root: &Path, files: &[PathBuf]) -> (Memory, Vec<look::Reading>) {
-    let mut readings: Vec<look::Reading> = Vec::new();
-    readings.resize_with(files.len(), Default::default);
-    let mut next = 0;
-    let memory = Memory::of(root, |state, picture| {
-        let file = picture.file();
-        let is_next = files.get(next).is_some_and(|f| f.as_os_str() == file);
-        let at = match is_next {
-            true => Ok(next),
-            false => files.binary_search_by(|f| walk::by_parts(f, file)),
-        };
-        if let Ok(at) = at {
-            next = at + 1;
-            readings[at] = look::Reading::Recalled(state, picture);
-        }
-    });
-    let memory = memory.unwrap_or_else(|| {
-        readings.fill_with(Default::default);
-        Memory::none(root)
-    });
-    (memory, readings)
-}
-
 /// The pictures as they were when they were last read, without a look at any file: for a screen that must come
 /// at once, and is made sure of by a [`crawl`] right after. `None` where nothing is remembered.
 pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
     let mut headers = Vec::new();
-    let memory = Memory::of(&property.root, |state, picture| {
-        headers.push((state, picture))
-    })?;
+    let memory = Memory::of(&property.root, |part| headers.extend(part))?;
     if headers.is_empty() {
         return None;
     }
     let placed = headers
         .into_par_iter()
-        .map(|(state, picture)| look::placed(property, &state, picture));
+        .map(|(state, picture)| readings::placed(property, &state, picture));
     let mut pictures: Vec<Picture> = placed.collect();
     // They mostly are in order, which a stable sort takes for what it is.
     pictures.sort_by(|a, b| walk::by_parts(a.file(), b.file()));

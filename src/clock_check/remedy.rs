@@ -1,13 +1,11 @@
 //! Putting a clock right on a copy of the property first: a remedy after which the judge still finds
 //! something wrong is none.
 
-use std::sync::Arc;
-
 use anyhow::Result;
 use chrono::NaiveDate;
 
 use super::{Finding, check};
-use crate::card::{Crawl, Picture};
+use crate::card::Crawl;
 use crate::clock;
 use crate::property::{Property, same_name};
 
@@ -47,12 +45,7 @@ pub fn rehearse(
             ));
         }
     }
-    let is_here = |p: &&Picture| same_name(&p.camera, &finding.camera);
-    let mut pictures = Crawl {
-        pictures: crawl.pictures.iter().filter(is_here).cloned().collect(),
-        memory: Arc::clone(&crawl.memory),
-        ..Crawl::default()
-    };
+    let mut pictures = crawl.only(|p| same_name(&p.camera, &finding.camera));
     clock::settle(&copy, &mut pictures, today);
     let overlaps = |f: &Finding| f.from <= finding.until && finding.from <= f.until;
     let still_wrong = check(&copy, &pictures)?
