@@ -60,8 +60,7 @@ impl LocalTime {
 
     /// The local date.
     pub fn date(self) -> NaiveDate {
-        const CE_TO_1970: i32 = 719_163;
-        NaiveDate::from_num_days_from_ce_opt(self.day() + CE_TO_1970).unwrap_or_default()
+        NaiveDate::from_epoch_days(self.day()).unwrap_or_default()
     }
 
     /// Days from 1970-01-01 to the local date.

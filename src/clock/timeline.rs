@@ -4,6 +4,7 @@
 use std::collections::HashMap;
 
 use anyhow::Result;
+use chrono::NaiveDate;
 use polars::prelude::*;
 
 use super::{Clocks, LocalTime};
@@ -83,6 +84,26 @@ impl Timeline {
             cameras,
             table: DataFrame::new_infer_height(moments.into_columns())?,
         })
+    }
+
+    /// The local dates of each camera's first and last picture, by its code.
+    ///
+    /// # Errors
+    /// When the table lacks one of its columns.
+    pub fn spans(&self) -> Result<Vec<Option<(NaiveDate, NaiveDate)>>> {
+        let mut spans: Vec<Option<(i32, i32)>> = vec![None; self.cameras.names.len()];
+        let camera = self.table.column("camera")?.u32()?;
+        let day = self.table.column("day")?.i32()?;
+        for (camera, day) in camera.iter().zip(day.iter()) {
+            if let (Some(camera), Some(day)) = (camera, day) {
+                let span = &mut spans[camera as usize];
+                let (first, last) = span.unwrap_or((day, day));
+                *span = Some((first.min(day), last.max(day)));
+            }
+        }
+        let date = NaiveDate::from_epoch_days;
+        let dates = |(first, last)| Some((date(first)?, date(last)?));
+        Ok(spans.into_iter().map(|span| dates(span?)).collect())
     }
 
     /// The local time of every picture of the crawl, by its place there.

@@ -1,13 +1,10 @@
 //! Cameras that saw the same weeks of different years: either they hung in different years, or one clock
 //! has a wrong year. The light is the same every year, so only the person knows.
 
-use std::collections::BTreeMap;
-
 use anyhow::Result;
 use chrono::{Datelike, NaiveDate};
 
-use crate::card::Crawl;
-use crate::clock::{LocalTime, Timeline};
+use crate::clock::Timeline;
 use crate::property::{AtWork, Cause, Placement, Problem, Property, same_name};
 use crate::pull::Catalogue;
 
@@ -23,12 +20,8 @@ struct Dates {
 ///
 /// # Errors
 /// When the timeline lacks one of its columns.
-pub fn disagreements(
-    property: &Property,
-    crawl: &Crawl,
-    timeline: &Timeline,
-) -> Result<Vec<Problem>> {
-    let mut cameras = dates(crawl, timeline)?;
+pub fn disagreements(property: &Property, timeline: &Timeline) -> Result<Vec<Problem>> {
+    let mut cameras = dates(timeline)?;
     let disagree = |one: &Dates| cameras.iter().any(|o| years_between(one, o).is_some());
     if !cameras.iter().any(disagree) {
         return Ok(Vec::new());
@@ -51,23 +44,21 @@ pub fn disagreements(
     Ok(told.iter().map(problem).collect())
 }
 
-fn dates(crawl: &Crawl, timeline: &Timeline) -> Result<Vec<Dates>> {
-    let mut spans: BTreeMap<&str, (NaiveDate, NaiveDate)> = BTreeMap::new();
-    let times = timeline.times(crawl.pictures.len())?;
-    for (picture, time) in crawl.pictures.iter().zip(times) {
-        let Some(date) = time.map(LocalTime::date) else {
-            continue;
-        };
-        let span = spans.entry(&picture.camera).or_insert((date, date));
-        *span = (span.0.min(date), span.1.max(date));
-    }
-    let camera = |(camera, (first, last)): (&str, (NaiveDate, NaiveDate))| Dates {
-        camera: camera.to_owned(),
-        first,
-        last,
-        witnessed: false,
+/// The cameras that have pictures, by name.
+fn dates(timeline: &Timeline) -> Result<Vec<Dates>> {
+    let names = timeline.cameras.names().iter().zip(timeline.spans()?);
+    let camera = |(camera, span): (&String, Option<(NaiveDate, NaiveDate)>)| {
+        let (first, last) = span?;
+        Some(Dates {
+            camera: camera.clone(),
+            first,
+            last,
+            witnessed: false,
+        })
     };
-    Ok(spans.into_iter().map(camera).collect())
+    let mut dates: Vec<Dates> = names.filter_map(camera).collect();
+    dates.sort_by(|a, b| a.camera.cmp(&b.camera));
+    Ok(dates)
 }
 
 /// What beside a camera's clock speaks for its dates.

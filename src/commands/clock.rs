@@ -91,7 +91,7 @@ impl Clock {
         }
         print(&clocks, &findings)?;
         let timeline = clock::Timeline::of(&property, &crawl)?;
-        for disagreement in clock_check::disagreements(&property, &crawl, &timeline)? {
+        for disagreement in clock_check::disagreements(&property, &timeline)? {
             super::say(format_args!("\n{disagreement}"))?;
         }
         print_accepted(&accepted)?;

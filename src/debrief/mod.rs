@@ -102,7 +102,7 @@ impl Debrief {
         let known_deer = known_deer::known_deer(&property, &season, &tagged)?;
         let names = names::check(&property, &season, today);
         let deer = known_deer::doubts(&property, &known_deer);
-        let apart = clock_check::disagreements(&property, &crawl, &timeline)?;
+        let apart = clock_check::disagreements(&property, &timeline)?;
         let moved: Vec<Problem> = view_changes.iter().map(doubts::moved).collect();
         let problems = [
             &property.problems,

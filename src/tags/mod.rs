@@ -65,7 +65,7 @@ pub fn read(
     let own = pictures::read(property, crawl, &mut problems)?;
     let others = foreign_tags(property, crawl, &mut problems)?;
     let usable = own.len();
-    let said = pictures::settled(own, &others, crawl, &mut problems);
+    let said = pictures::settled(own, &others, crawl, &mut problems)?;
     let mut sightings = said.table.join(
         &timeline.table,
         ["picture"],

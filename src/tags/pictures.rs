@@ -6,7 +6,7 @@ use polars::prelude::*;
 use super::find::{Content, Finder, Found};
 use super::foreign::{ForeignTag, Origin};
 use super::sightings::SeenColumns;
-use super::words::seen;
+use super::words::{Tag, Who, seen};
 use crate::card::{Crawl, Picture};
 use crate::property::{Cause, Headings, Problem, Property, Row, Sheet};
 
@@ -18,19 +18,62 @@ pub(super) const HEADINGS: Headings = Headings {
 
 /// What counts of all that was said of the pictures.
 pub(super) struct Said {
-    /// One row a tag: `picture` and what was seen in it.
+    /// One row a tag: `picture` and what was seen in it; in the order of the pictures.
     pub table: DataFrame,
     pub tagged: Vec<bool>,
 }
+
+/// Tags column by column: each row's picture, and what was seen in it.
+#[derive(Default)]
+pub(super) struct TagRows {
+    pictures: Vec<u32>,
+    seen: SeenColumns,
+}
+
+impl TagRows {
+    pub fn len(&self) -> usize {
+        self.pictures.len()
+    }
+
+    fn push(&mut self, picture: u32, tag: Tag) {
+        self.pictures.push(picture);
+        self.seen.push(tag);
+    }
+
+    /// Who is in which picture, in the order of the pictures.
+    fn whos(&self) -> Vec<(u32, Who)> {
+        let rows = self.pictures.iter().copied().zip(self.seen.whos());
+        let mut rows: Vec<(u32, Who)> = rows.collect();
+        rows.sort_by_key(|(picture, _)| *picture);
+        rows
+    }
+
+    /// Sorted by picture; the rows of one stay in their order.
+    fn into_table(self) -> Result<DataFrame> {
+        let is_sorted = self.pictures.is_sorted();
+        let mut columns = vec![Column::new(PICTURE.into(), self.pictures)];
+        columns.extend(self.seen.into_columns());
+        let table = DataFrame::new_infer_height(columns)?;
+        Ok(match is_sorted {
+            true => table,
+            false => {
+                let in_turn = SortMultipleOptions::default().with_maintain_order(true);
+                table.sort([PICTURE], in_turn)?
+            }
+        })
+    }
+}
+
+const PICTURE: &str = "picture";
 
 /// The usable rows of `tags.csv`, each with its picture. Rows that mean no picture become problems.
 pub(super) fn read(
     property: &Property,
     crawl: &Crawl,
     problems: &mut Vec<Problem>,
-) -> Result<Vec<ForeignTag>> {
+) -> Result<TagRows> {
     let finder = Finder::of(property, crawl);
-    let mut tags = Vec::new();
+    let mut tags = TagRows::default();
     let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, problems)? else {
         return Ok(tags);
     };
@@ -39,11 +82,7 @@ pub(super) fn read(
             return;
         };
         match meant(row, &finder) {
-            Ok(picture) => tags.push(ForeignTag {
-                picture,
-                origin: Origin::Tags,
-                tag,
-            }),
+            Ok(picture) => tags.push(picture, tag),
             Err(problem) => problems.push(problem),
         }
     });
@@ -71,59 +110,69 @@ pub(super) fn meant(row: &Row, finder: &Finder) -> Result<u32, Problem> {
     Err(cell("picture", cause))
 }
 
-/// Of each picture the tags of the source that counts most, `tags.csv` first. Sources that say different
-/// things of one picture become problems.
+/// Of each picture the tags of the source that counts most, `tags.csv` first; the others stand in the order of the
+/// pictures and, of one, of what counts more. Sources that say different things of one picture become problems.
+///
+/// # Errors
+/// Only when memory for the columns cannot be had.
 pub(super) fn settled(
-    own: Vec<ForeignTag>,
+    own: TagRows,
     others: &[ForeignTag],
     crawl: &Crawl,
     problems: &mut Vec<Problem>,
-) -> Said {
-    let mut all = own;
-    all.extend(others.iter().cloned());
-    all.sort_by_key(|e| (e.picture, e.origin));
-    let (mut pictures, mut seen_there) = (Vec::new(), SeenColumns::default());
+) -> Result<Said> {
     let mut tagged = vec![false; crawl.pictures.len()];
-    for of_picture in all.chunk_by(|a, b| a.picture == b.picture) {
-        let (index, counts) = (of_picture[0].picture, of_picture[0].origin);
+    for picture in &own.pictures {
+        tagged[*picture as usize] = true;
+    }
+    let own_whos = if others.is_empty() {
+        Vec::new()
+    } else {
+        own.whos()
+    };
+    let mut all = own;
+    for there in others.chunk_by(|a, b| a.picture == b.picture) {
+        let (index, counts) = (there[0].picture, there[0].origin);
         let Some(picture) = crawl.pictures.get(index as usize) else {
             continue;
         };
-        tagged[index as usize] = true;
-        problems.extend(conflict(picture, of_picture));
-        for said in of_picture.iter().filter(|e| e.origin == counts) {
-            pictures.push(index);
-            seen_there.push(said.tag.clone());
+        let begin = own_whos.partition_point(|(picture, _)| *picture < index);
+        let own_here = own_whos[begin..]
+            .iter()
+            .take_while(|(picture, _)| *picture == index);
+        let own_here = own_here.map(|(_, who)| (Origin::Tags, *who));
+        let others_here = there.iter().map(|e| (e.origin, e.tag.who));
+        let whos: Vec<(Origin, Who)> = own_here.chain(others_here).collect();
+        problems.extend(conflict(picture, &whos));
+        if !std::mem::replace(&mut tagged[index as usize], true) {
+            for said in there.iter().filter(|e| e.origin == counts) {
+                all.push(index, said.tag.clone());
+            }
         }
     }
-    let mut columns = vec![Column::new("picture".into(), pictures)];
-    columns.extend(seen_there.into_columns());
-    Said {
-        // Columns of one length each make a table.
-        table: DataFrame::new_infer_height(columns).unwrap_or_default(),
+    Ok(Said {
+        table: all.into_table()?,
         tagged,
-    }
+    })
 }
 
-/// Two sources that see different kinds in one picture.
-fn conflict(picture: &Picture, of_picture: &[ForeignTag]) -> Option<Problem> {
+/// Two sources that see different kinds in one picture; the one that counts stands first.
+fn conflict(picture: &Picture, whos: &[(Origin, Who)]) -> Option<Problem> {
     let kinds = |origin: Origin| -> Vec<&str> {
-        let here = of_picture.iter().filter(|e| e.origin == origin);
-        let mut kinds: Vec<&str> = here.map(|e| e.tag.who.word()).collect();
+        let here = whos.iter().filter(|(o, _)| *o == origin);
+        let mut kinds: Vec<&str> = here.map(|(_, who)| who.word()).collect();
         kinds.sort_unstable();
         kinds.dedup();
         kinds
     };
-    let counts = of_picture[0].origin;
-    let other = of_picture
-        .iter()
-        .find(|e| kinds(e.origin) != kinds(counts))?;
+    let counts = whos.first()?.0;
+    let (other, _) = whos.iter().find(|(o, _)| kinds(*o) != kinds(counts))?;
     let says = |origin: Origin| format!("{} say {}", origin.word(), kinds(origin).join(" and "));
     Some(Problem::file(
         &picture.path,
         Cause::SourcesDiffer {
             counts: says(counts),
-            other: says(other.origin),
+            other: says(*other),
         },
     ))
 }

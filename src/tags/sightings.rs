@@ -153,6 +153,11 @@ impl SeenColumns {
         self.age.push(tag.age);
     }
 
+    /// Who was seen, row by row.
+    pub fn whos(&self) -> impl Iterator<Item = Who> + '_ {
+        self.who.iter().map(|who| Who::ALL[*who as usize])
+    }
+
     pub fn into_columns(self) -> Vec<Column> {
         let mut named = self.names.iter().peekable();
         let name = |row: usize| Some(named.next_if(|(at, _)| *at == row)?.1.as_str());
