@@ -139,7 +139,12 @@ impl CameraClock {
     pub fn word(&self) -> &'static str {
         /// What the light leaves open of a clock that is right.
         const RIGHT_WITHIN_MIN: f64 = 12.0;
-        let is_off = |o: Offset| o.low > RIGHT_WITHIN_MIN || o.high < -RIGHT_WITHIN_MIN;
+        /// Where few pictures leave a wide range that begins beside zero, its middle says more than its end.
+        const FAR_MIN: f64 = 30.0;
+        let clear_of = |o: Offset, by_min: f64| o.low > by_min || o.high < -by_min;
+        let is_off = |o: Offset| {
+            clear_of(o, RIGHT_WITHIN_MIN) || (clear_of(o, 0.0) && o.minutes.abs() > FAR_MIN)
+        };
         match (self.findings.is_empty(), self.could_be_checked()) {
             (false, _) => "wrong",
             (true, true) if self.offset.is_some_and(is_off) => "may be off",
