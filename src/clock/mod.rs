@@ -148,10 +148,11 @@ impl ClockReader<'_> {
     }
 }
 
-/// Takes back into use what a correction makes possible: pictures whose clock had fallen back to a
-/// date before 2000, or stood in the future, once a row of `clocks.csv` puts them right, and pictures
-/// without any time once a row for their files' dates does.
-pub fn settle(property: &Property, crawl: &mut Crawl, today: NaiveDate) {
+/// What was found on the cards, with the times that a correction makes possible: of pictures whose clock had fallen back
+/// to a date before 2000, or stood in the future, once a row of `clocks.csv` puts them right, of pictures
+/// without any time once a row for their files' dates does, and of clips once their neighbours say how they are meant.
+#[must_use]
+pub fn settled(property: &Property, mut crawl: Crawl, today: NaiveDate) -> Crawl {
     let clocks = Clocks::of(property);
     for picture in &mut crawl.pictures {
         let stamp = match picture.time {
@@ -165,7 +166,8 @@ pub fn settle(property: &Property, crawl: &mut Crawl, today: NaiveDate) {
             picture.time = Ok(stamp);
         }
     }
-    clips::settle(&clocks, crawl);
+    clips::settle(&clocks, &mut crawl);
+    crawl
 }
 
 fn is_possible(date: NaiveDate, today: NaiveDate) -> bool {

@@ -45,8 +45,8 @@ pub fn rehearse(
             ));
         }
     }
-    let mut pictures = crawl.only(|p| same_name(&p.camera, &finding.camera));
-    clock::settle(&copy, &mut pictures, today);
+    let pictures = crawl.only(|p| same_name(&p.camera, &finding.camera));
+    let pictures = clock::settled(&copy, pictures, today);
     let overlaps = |f: &Finding| f.from <= finding.until && finding.from <= f.until;
     let still_wrong = check(&copy, &pictures)?
         .into_iter()

@@ -67,9 +67,9 @@ impl Clock {
             return self.list();
         }
         let progress = super::progress("reading pictures");
-        let mut crawl = card::crawl(&property, super::today(), &progress);
+        let crawl = card::crawl(&property, super::today(), &progress);
         progress.finish_and_clear();
-        clock::settle(&property, &mut crawl, super::today());
+        let crawl = clock::settled(&property, crawl, super::today());
         let clocks = self.of_camera(clock_check::check(&property, &crawl)?)?;
         crawl.memory.keep();
         let known = self.known(&property, &crawl)?;

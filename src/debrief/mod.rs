@@ -77,8 +77,7 @@ impl Debrief {
     pub fn of(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Self> {
         let property = Property::open(root)?;
         property.ensure_usable()?;
-        let mut crawl = card::crawl(&property, today, progress);
-        clock::settle(&property, &mut crawl, today);
+        let crawl = clock::settled(&property, card::crawl(&property, today, progress), today);
         let clocks = clock_check::check(&property, &crawl)?;
         let timeline = Timeline::of(&property, &crawl)?;
         let view_changes = view_check::view_changes(&property, &crawl, &timeline)?;

@@ -209,12 +209,12 @@ fn open(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Opening
         Some(_) => None,
         None => Some(card::Folders::below(&property.cards())),
     };
-    let mut crawl = remembered.unwrap_or_else(|| {
+    let crawl = remembered.unwrap_or_else(|| {
         let crawl = card::crawl(&property, today, progress);
         crawl.memory.keep();
         crawl
     });
-    clock::settle(&property, &mut crawl, today);
+    let crawl = clock::settled(&property, crawl, today);
     let mut season = DeskSeason::open(property, crawl, lock.is_some())?;
     if lock.is_none() {
         season.tell([format!("Note: {READ_ONLY}.")]);
@@ -336,9 +336,9 @@ fn read_anew(desk: &Desk) -> Result<bool> {
         season.ensure_there()?;
         season.property.clone()
     };
-    let mut crawl = card::crawl(&property, desk.today, &ProgressBar::hidden());
+    let crawl = card::crawl(&property, desk.today, &ProgressBar::hidden());
     crawl.memory.keep();
-    clock::settle(&property, &mut crawl, desk.today);
+    let crawl = clock::settled(&property, crawl, desk.today);
     let mut season = desk.season();
     // The log may have been changed while the cards were read.
     let property = Property::open(&property.root)?;
