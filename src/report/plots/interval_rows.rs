@@ -93,9 +93,23 @@ fn mark(area: &Area, scale: &Scale, row: &IntervalRow, y: i32) -> Result<()> {
     };
     let stroke = row.colour.stroke_width(2);
     line(area, (scale.x(e.low), y), (scale.x(e.high), y), stroke)?;
-    for end in [e.low, e.high] {
+    for (end, is_beyond, outwards) in [
+        (e.low, e.low < scale.from, -1),
+        (e.high, e.high > scale.until, 1),
+    ] {
         let x = scale.x(end);
-        line(area, (x, y - 5), (x, y + 5), stroke)?;
+        // An arrow where it goes on past the scale.
+        match is_beyond {
+            true => {
+                let back = x - 7 * outwards;
+                line(area, (back, y - 5), (x, y), stroke)?;
+                line(area, (x, y), (back, y + 5), stroke)?;
+            }
+            false => line(area, (x, y - 5), (x, y + 5), stroke)?,
+        }
+    }
+    if !(scale.from..=scale.until).contains(&e.value) {
+        return Ok(());
     }
     let inside = if row.filled { row.colour } else { DAY };
     for style in [inside.filled(), stroke] {
