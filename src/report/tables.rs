@@ -296,12 +296,15 @@ fn counted_in_too(kind: Kind) -> &'static str {
     }
 }
 
-/// What was tagged, tag by tag.
+/// What was tagged, tag by tag: picture by picture, then what came without one, by camera and time.
 fn seen(debrief: &Debrief) -> Result<DataFrame> {
     let sightings = &debrief.tagged.sightings;
-    let all: Vec<Sighting> = sightings.rows()?.collect();
+    let mut all: Vec<Sighting> = sightings.rows()?.collect();
     let pictures = &debrief.crawl.pictures;
     let names = sightings.cameras.names();
+    let place = |s: &Sighting| (s.picture.is_none(), s.picture, &names[s.camera as usize]);
+    let told = |s: &Sighting| (s.time, s.who as u32, s.count, s.age.map(f64::to_bits));
+    all.sort_by(|a, b| (place(a), told(a), a.name).cmp(&(place(b), told(b), b.name)));
     Ok(df!(
         "picture" => all.iter().map(|s| Some(pictures[s.picture? as usize].path.as_str())).collect::<Vec<_>>(),
         "camera" => all.iter().map(|s| names[s.camera as usize].as_str()).collect::<Vec<_>>(),
