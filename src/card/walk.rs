@@ -3,7 +3,6 @@
 use std::cmp::Ordering;
 use std::path::{Path, PathBuf, is_separator};
 
-use rayon::prelude::*;
 use walkdir::{DirEntry, WalkDir};
 
 use crate::property::{Cause, Problem};
@@ -48,7 +47,9 @@ fn walk(root: &Path, cards: &Path, follow_links: bool) -> Option<Walk> {
     if !cards.exists() {
         return Some(walk);
     }
-    let tree = WalkDir::new(cards).follow_links(follow_links);
+    let tree = WalkDir::new(cards)
+        .follow_links(follow_links)
+        .sort_by_file_name();
     for entry in tree.into_iter().filter_entry(is_shown) {
         match entry {
             Ok(entry) if entry.file_type().is_file() => {
@@ -60,13 +61,12 @@ fn walk(root: &Path, cards: &Path, follow_links: bool) -> Option<Walk> {
             Err(e) => walk.problems.push(walk_problem(root, &e)),
         }
     }
-    walk.files.par_sort_unstable_by(|a, b| by_parts(a, b));
     walk.problems.sort_by(|a, b| a.file.cmp(&b.file));
     Some(walk)
 }
 
-/// The order in which a person would list folders: part by part. `Path` compares in the same order
-/// and takes the paths apart anew for each comparison, which for a season is slower than reading it.
+/// The order in which files are found, and a person would list folders: part by part. `Path` compares in the same
+/// order and takes the paths apart anew for each comparison, which for a season is slower than reading it.
 pub(super) fn by_parts(a: &Path, b: &Path) -> Ordering {
     let parts_first = |byte: &u8| match is_separator(char::from(*byte)) {
         true => 0,
@@ -121,6 +121,31 @@ pub fn shown(path: &Path) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn files_are_found_in_their_order() {
+        let folder = tempfile::tempdir().unwrap();
+        let cards = folder.path().join("cards");
+        for file in [
+            "b/1.jpg",
+            "b.jpg",
+            "b-2/1.jpg",
+            "B/x/2.jpg",
+            "a/z.jpg",
+            "a/z/1.jpg",
+            "b/10.jpg",
+        ] {
+            let path = cards.join(file);
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+            std::fs::write(path, "").unwrap();
+        }
+        let found = files(folder.path(), &cards).files;
+        assert_eq!(found.len(), 7);
+        assert!(
+            found.is_sorted_by(|a, b| by_parts(a, b).is_lt()),
+            "{found:?}"
+        );
+    }
 
     #[cfg(unix)]
     #[test]
