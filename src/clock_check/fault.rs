@@ -147,14 +147,6 @@ impl Finding {
         }
     }
 
-    pub(super) fn set_shift(&mut self, minutes: f64) {
-        let more = minutes - self.shift_min;
-        self.shift_min = minutes;
-        for row in &mut self.rows {
-            row.shift_min += more;
-        }
-    }
-
     pub(super) fn set_drift(&mut self, start: f64, end: f64) {
         self.shift_min = f64::midpoint(start, end);
         (self.low_min, self.high_min) = (start.min(end), start.max(end));

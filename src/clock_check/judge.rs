@@ -25,6 +25,8 @@ const SPLIT_GAIN: f64 = 10.0;
 const PLAINER: f64 = 4.0;
 /// A clock is called right within this, minutes: no more than people set it by.
 const RIGHT_WITHIN_MIN: f64 = 15.0;
+/// What the light leaves of a right clock is seldom more, minutes.
+pub(super) const FAR_MIN: f64 = 20.0;
 /// Fewer pictures of either sort say nothing.
 pub(super) const FEWEST_OF_A_SORT: usize = 5;
 
@@ -151,15 +153,16 @@ impl Bench {
             .into_iter()
             .map(|s| (log(&s), s))
             .collect();
-        let best = tried.iter().max_by(|a, b| a.0.total_cmp(&b.0));
-        if let Some(steps) = best
-            .filter(|b| b.1.is_any && b.0 - right > 0.0)
-            .map(|b| b.1.moves[0])
+        let first_any = tried.partition_point(|(_, s)| !s.is_any);
+        let likelier_first = |a: &(f64, Story), b: &(f64, Story)| b.0.total_cmp(&a.0);
+        tried[first_any..].sort_by(likelier_first);
+        if let Some((log_of_best, best)) = tried.get(first_any)
+            && *log_of_best > right
         {
+            let steps = best.moves[0];
             let near = [-2, -1, 1, 2].map(|o| any(steps + o, looks));
             tried.extend(near.map(|s| (log(&s), s)));
-            let first_any = tried.iter().position(|t| t.1.is_any).unwrap_or(0);
-            tried[first_any..].sort_by(|a, b| b.0.total_cmp(&a.0));
+            tried[first_any..].sort_by(likelier_first);
         }
         let most = tried.iter().map(|t| t.0).fold(f64::NEG_INFINITY, f64::max);
         if most - right < GAIN {
@@ -172,10 +175,12 @@ impl Bench {
         stands.then_some((story, log - right))
     }
 
-    /// Whether what is left, once a story is believed, is no more than people set clocks by.
+    /// Whether what is left, once a story is believed, is no more than people set clocks by. A story that has a name
+    /// must not leave a good part of an hour that the light sees: the clock is then off by something else.
     fn is_right_after(&self, story: &Story) -> bool {
         let left = self.offset(&story.moves);
-        left.low < RIGHT_WITHIN_MIN && left.high > -RIGHT_WITHIN_MIN
+        let is_small = story.is_any || left.holds(0.0) || left.minutes.abs() <= FAR_MIN;
+        is_small && left.low < RIGHT_WITHIN_MIN && left.high > -RIGHT_WITHIN_MIN
     }
 
     /// Whether the interval of an offset that has no name reaches what people set clocks by.
@@ -281,10 +286,11 @@ fn set_by_hand(light: Offset) -> Offset {
 }
 
 fn told(stretch: &Stretch, story: &Story, gain: f64, offset: Offset) -> Finding {
-    let offset = if story.is_any {
-        offset
-    } else {
-        set_by_hand(offset)
+    let offset = match (story.is_any, offset.holds(0.0)) {
+        (true, _) => offset,
+        (false, true) => set_by_hand(offset),
+        // Hand and light contradict each other: neither makes the other surer.
+        (false, false) => offset.reaching(0.0),
     };
     let offset = moved(offset, story.shift_min);
     let found = Found {
@@ -292,7 +298,11 @@ fn told(stretch: &Stretch, story: &Story, gain: f64, offset: Offset) -> Finding 
         offset,
         gain,
     };
-    let mut finding = found.finding(story.fault, story.shift_min);
+    let shift_min = match story.is_any {
+        true => offset.minutes.round(),
+        false => story.shift_min,
+    };
+    let mut finding = found.finding(story.fault, shift_min);
     finding.setting = story.setting;
     match story.fault {
         Fault::HalfDay => {
@@ -306,8 +316,10 @@ fn told(stretch: &Stretch, story: &Story, gain: f64, offset: Offset) -> Finding 
             }
         }
         Fault::Drift => drift(&mut finding, stretch, story, gain),
-        Fault::Off if story.shift_min.rem_euclid(60.0) != 0.0 => {
-            finding.set_shift(offset.minutes.round());
+        Fault::Off if story.is_any => {
+            finding.doubt = Some(
+                "no whole hour fits; a picture of a watch would settle it to the minute".to_owned(),
+            );
         }
         _ => {}
     }

@@ -139,11 +139,10 @@ impl CameraClock {
     pub fn word(&self) -> &'static str {
         /// What the light leaves open of a clock that is right.
         const RIGHT_WITHIN_MIN: f64 = 12.0;
-        /// Where few pictures leave a wide range that begins beside zero, its middle says more than its end.
-        const FAR_MIN: f64 = 30.0;
-        let clear_of = |o: Offset, by_min: f64| o.low > by_min || o.high < -by_min;
         let is_off = |o: Offset| {
-            clear_of(o, RIGHT_WITHIN_MIN) || (clear_of(o, 0.0) && o.minutes.abs() > FAR_MIN)
+            let clear_of = |by_min: f64| o.low > by_min || o.high < -by_min;
+            // Where few pictures leave a wide range that begins beside zero, its middle says more than its end.
+            clear_of(RIGHT_WITHIN_MIN) || (clear_of(0.0) && o.minutes.abs() > judge::FAR_MIN)
         };
         match (self.findings.is_empty(), self.could_be_checked()) {
             (false, _) => "wrong",

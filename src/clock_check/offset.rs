@@ -15,6 +15,23 @@ pub struct Offset {
     pub high: f64,
 }
 
+impl Offset {
+    /// Whether the interval holds a value.
+    pub fn holds(&self, minutes: f64) -> bool {
+        (self.low..=self.high).contains(&minutes)
+    }
+
+    /// The interval made wide enough to hold a value.
+    #[must_use]
+    pub fn reaching(self, minutes: f64) -> Self {
+        Self {
+            low: self.low.min(minutes),
+            high: self.high.max(minutes),
+            ..self
+        }
+    }
+}
+
 /// The offset of shots over the whole day, by its posterior under a flat prior: the shortest stretch of
 /// offsets that holds 95 % of it. `moves` is the reading that it is an offset from.
 pub(super) fn offset(shots: &Shots, moves: &[i32]) -> Offset {

@@ -319,3 +319,61 @@ fn wrong_clocks_are_found_and_mended() {
     }
     assert!(failed.is_empty(), "{failed:?}");
 }
+
+/// People set clocks by whole hours wrong, and now and then by anything else: then no whole hour is told for it.
+#[test]
+fn an_offset_that_is_no_whole_hour_is_told_as_it_is() {
+    const SEEDS: u64 = 6;
+    let property = property("");
+    let offsets: [(i64, ClockShows); 6] = [
+        (90, |u| right(u) + TimeDelta::minutes(90)),
+        (-90, |u| right(u) - TimeDelta::minutes(90)),
+        (150, |u| right(u) + TimeDelta::minutes(150)),
+        (-150, |u| right(u) - TimeDelta::minutes(150)),
+        (210, |u| right(u) + TimeDelta::minutes(210)),
+        (-210, |u| right(u) - TimeDelta::minutes(210)),
+    ];
+    let (mut told, mut held, mut near, mut all) = (0, 0, 0, 0);
+    for world in [World::OrdinaryWoods, World::Canopy, World::NoMetadata] {
+        for (minutes, shows) in offsets {
+            let found: Vec<(bool, bool, bool)> = (0..SEEDS)
+                .into_par_iter()
+                .map(|seed| {
+                    let frames = season(world, "2025-09-10", 45, 9.0, seed);
+                    let clock = judged(&property, &frames, shows);
+                    let after = error_min(&property, &frames, shows, Some(&clock));
+                    for f in &clock.findings {
+                        assert!(
+                            f.low_min <= f.shift_min && f.shift_min <= f.high_min,
+                            "{seed}: {f:?}"
+                        );
+                    }
+                    let holds = clock
+                        .findings
+                        .iter()
+                        .any(|f| (f.low_min..=f.high_min).contains(&(-minutes as f64)));
+                    if after > 20.0 {
+                        println!("  {seed}: {:?} {after:.0} {:?}", clock.word(), clock.offset);
+                    }
+                    (!clock.findings.is_empty(), holds, after < 20.0)
+                })
+                .collect();
+            let count =
+                |of: fn(&(bool, bool, bool)) -> bool| found.iter().filter(|f| of(f)).count();
+            let row = [count(|f| f.0), count(|f| f.1), count(|f| f.2)];
+            println!(
+                "{:16} {minutes:+}: told {}, held {}, near {} of {SEEDS}",
+                world.name(),
+                row[0],
+                row[1],
+                row[2]
+            );
+            told += row[0];
+            held += row[1];
+            near += row[2];
+            all += found.len();
+        }
+    }
+    println!("told {told}, held {held}, within 20 minutes {near} of {all}");
+    assert!(told * 100 >= all * 95 && held * 100 >= all * 80 && near * 100 >= all * 80);
+}
