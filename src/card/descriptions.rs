@@ -74,3 +74,30 @@ fn iptc_block(mut blocks: &[u8]) -> Option<Vec<u8>> {
     }
     None
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn keywords_behind_long_segments_are_found() {
+        let segment = |marker: u8, body: &[u8]| {
+            let length = u16::try_from(body.len() + 2).unwrap().to_be_bytes();
+            [&[0xff, marker][..], &length, body].concat()
+        };
+        let records = b"\x1c\x02\x19\x00\x04buck";
+        let length = (records.len() as u32).to_be_bytes();
+        let block = [b"8BIM\x04\x04\0\0", &length[..], records, b"\0"].concat();
+        let mut jpeg = vec![0xff, 0xd8];
+        for _ in 0..3 {
+            jpeg.extend(segment(0xe2, &[7; 65_000]));
+        }
+        jpeg.extend(segment(0xed, &[APP13_ID, &block].concat()));
+        jpeg.extend([0xff, 0xda, 0, 2, 0xff, 0xd9]);
+        let file = tempfile::NamedTempFile::new().unwrap();
+        std::fs::write(file.path(), &jpeg).unwrap();
+        let packets = read_packets(file.path());
+        assert_eq!(packets.iptc.as_deref(), Some(&records[..]));
+        assert_eq!(packets.xmp, None);
+    }
+}

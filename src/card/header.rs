@@ -13,7 +13,7 @@ use xxhash_rust::xxh3::xxh3_64_with_seed;
 use super::Unreadable;
 use crate::property::Position;
 
-/// The most that is ever read from one file, in bytes: the largest EXIF block is 64 KiB.
+/// The most that is ever read from one file for its EXIF block, in bytes: the largest is 64 KiB.
 pub const HEAD_LIMIT: u64 = 120 * 1024;
 
 /// Read at once, since what is wanted of most files lies within it: a read for every segment takes longer.
@@ -146,6 +146,9 @@ fn exif_block(pieces: &mut Pieces<impl Read + Seek>) -> io::Result<(Block, u64)>
             Next::End => return Ok((Block::None, at)),
             Next::CutOff => return Ok((Block::CutOff, at)),
         };
+        if segment.at > HEAD_LIMIT {
+            break;
+        }
         if segment.marker == 0xe1 && pieces.begins_with(&segment, EXIF_ID)? {
             let mut body = pieces.body(&segment)?;
             let block = match body.len() < segment.length {
@@ -220,9 +223,6 @@ impl<'a, F: Read + Seek> Pieces<'a, F> {
     /// The segment at `at`, or the first after it; moves `at` behind it.
     pub fn next_segment(&mut self, at: &mut u64) -> io::Result<Next> {
         for _ in 0..SEGMENTS_MAX {
-            if *at > HEAD_LIMIT {
-                return Ok(Next::End);
-            }
             let &[0xff, marker, high, low] = self.bytes(*at, 4)? else {
                 return Ok(Next::CutOff);
             };

@@ -30,7 +30,7 @@ const UNDECODED: &str = "none";
 /// One row a picture. Columns: `path`, the file's `bytes`, `written_ns`, `changed_ns`, `inode` and `ends`; `clip`,
 /// `shown_ms` (milliseconds of the camera's clock since 1970-01-01T00:00), `offset_s`, `time_from`,
 /// `untimed` (why a picture has no time), `make`, `model`, `serial`, `label`, `latitude`, `longitude`,
-/// `temperature_c`, `flash_fired`, `exposure_s`, `iso`, `cut_short`, `is_described`.
+/// `temperature_c`, `flash_fired`, `exposure_s`, `iso`, `cut_short`, `described`.
 pub(super) fn of(pictures: &[(FileState, &Picture)]) -> Result<DataFrame> {
     let text = |of: &dyn Fn(&Picture) -> Option<String>| -> Vec<Option<String>> {
         pictures.iter().map(|(_, p)| of(p)).collect()
@@ -70,7 +70,7 @@ pub(super) fn of(pictures: &[(FileState, &Picture)]) -> Result<DataFrame> {
         "exposure_s" => number(&|p| p.light.exposure_s.map(f64::from)),
         "iso" => whole(&|_, p| p.light.iso.map(i64::from)),
         "cut_short" => flag(&|p| Some(p.cut_short)),
-        "is_described" => flag(&|p| Some(p.is_described)),
+        "described" => flag(&|p| Some(p.is_described)),
     )?)
 }
 
@@ -250,7 +250,7 @@ fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<(FileState
     let nowhere: Arc<str> = "".into();
     let (latitude, longitude) = (number("latitude")?, number("longitude")?);
     let (temperature, exposure) = (number("temperature_c")?, number("exposure_s")?);
-    let (flash, described) = (flag("flash_fired")?, flag("is_described")?);
+    let (flash, described) = (flag("flash_fired")?, flag("described")?);
     let picture = |row: usize| -> Result<(FileState, Picture)> {
         let path = path.get(row).context("a row without a path")?.to_owned();
         let facts = FileState {
