@@ -36,6 +36,15 @@ impl Origin {
             Self::Within => "keywords in the picture",
         }
     }
+
+    /// The words that what it says follows on.
+    pub(super) fn says(self) -> String {
+        let says = match self {
+            Self::Tags | Self::Table => "says",
+            Self::Beside | Self::Within => "say",
+        };
+        format!("{} {says}", self.word())
+    }
 }
 
 /// A tag from another program.

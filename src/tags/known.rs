@@ -1,6 +1,6 @@
 //! Deer that are known by name: one spelling for each, and an age where `deer.csv` has the year of its birth.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use anyhow::Result;
 use polars::prelude::*;
@@ -9,7 +9,7 @@ use super::words::Who;
 use crate::clock::LocalTime;
 use crate::property::{NamedDeer, same_name};
 
-/// Gives every name the spelling of `deer.csv`, else that of its first row, and every sighting of a named deer
+/// Gives every name the spelling of `deer.csv`, else that of most of its rows, and every sighting of a named deer
 /// without an age the one that follows from its year of birth.
 pub(super) fn settle(sightings: &mut DataFrame, deer: &[NamedDeer]) -> Result<()> {
     let names = sightings.column("name")?.str()?.clone();
@@ -49,17 +49,42 @@ struct Known<'a> {
 
 /// Every spelling that is there.
 fn known<'a>(names: &'a StringChunked, deer: &'a [NamedDeer]) -> HashMap<&'a str, Known<'a>> {
-    let mut known: HashMap<&str, Known> = HashMap::new();
-    let mut first: HashMap<String, &str> = HashMap::new();
+    let mut rows: BTreeMap<&str, usize> = BTreeMap::new();
     for name in names.iter().flatten() {
-        known.entry(name).or_insert_with(|| {
-            let row = deer.iter().find(|d| same_name(&d.name, name));
-            let spelling = *first.entry(name.to_lowercase()).or_insert(name);
-            Known {
-                spelling: row.map_or(spelling, |d| d.name.as_str()),
-                row,
-            }
-        });
+        *rows.entry(name).or_default() += 1;
     }
-    known
+    // Of spellings that are as frequent the first by its letters, whatever the order of the rows.
+    let mut usual: HashMap<String, (usize, &str)> = HashMap::new();
+    for (name, number) in &rows {
+        let most = usual.entry(name.to_lowercase()).or_insert((*number, name));
+        if *number > most.0 {
+            *most = (*number, name);
+        }
+    }
+    let known = |name: &'a str| {
+        let row = deer.iter().find(|d| same_name(&d.name, name));
+        let spelling = usual[&name.to_lowercase()].1;
+        Known {
+            spelling: row.map_or(spelling, |d| d.name.as_str()),
+            row,
+        }
+    };
+    rows.into_keys().map(|name| (name, known(name))).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_spelling_follows_from_no_order_of_rows() {
+        let mut rows = ["ghost", "Ghost", "Lefty", "GHOST", "Ghost", "lefty"];
+        for _ in 0..2 {
+            let names: StringChunked = rows.iter().copied().map(Some).collect();
+            let known = known(&names, &[]);
+            let spelled = |name: &str| known[name].spelling;
+            assert_eq!([spelled("GHOST"), spelled("lefty")], ["Ghost", "Lefty"]);
+            rows.reverse();
+        }
+    }
 }

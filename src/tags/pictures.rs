@@ -156,7 +156,7 @@ pub(super) fn settled(
     })
 }
 
-/// Two sources that see different kinds in one picture; the one that counts stands first.
+/// Sources that see different kinds in one picture; the one that counts stands first.
 fn conflict(picture: &Picture, whos: &[(Origin, Who)]) -> Option<Problem> {
     let kinds = |origin: Origin| -> Vec<&str> {
         let here = whos.iter().filter(|(o, _)| *o == origin);
@@ -166,13 +166,18 @@ fn conflict(picture: &Picture, whos: &[(Origin, Who)]) -> Option<Problem> {
         kinds
     };
     let counts = whos.first()?.0;
-    let (other, _) = whos.iter().find(|(o, _)| kinds(*o) != kinds(counts))?;
-    let says = |origin: Origin| format!("{} say {}", origin.word(), kinds(origin).join(" and "));
-    Some(Problem::file(
-        &picture.path,
-        Cause::SourcesDiffer {
-            counts: says(counts),
-            other: says(*other),
-        },
-    ))
+    let says = |origin: Origin| format!("{} {}", origin.says(), kinds(origin).join(" and "));
+    let mut others: Vec<Origin> = whos.iter().map(|(origin, _)| *origin).collect();
+    others.dedup();
+    others.retain(|origin| kinds(*origin) != kinds(counts));
+    let others: Vec<String> = others.into_iter().map(says).collect();
+    (!others.is_empty()).then(|| {
+        Problem::file(
+            &picture.path,
+            Cause::SourcesDiffer {
+                counts: says(counts),
+                other: others.join(", "),
+            },
+        )
+    })
 }

@@ -157,7 +157,12 @@ fn of_several_sources_the_more_deliberate_counts_and_conflicts_are_told() {
         .collect();
     let has = |words: &[&str]| told.iter().any(|t| words.iter().all(|w| t.contains(w)));
     assert!(
-        has(&["IMG_0001", "tags.csv say fawn", "say buck", "first counts"]),
+        has(&[
+            "IMG_0001",
+            "tags.csv says fawn",
+            "says buck",
+            "first counts"
+        ]),
         "{told:?}"
     );
     assert!(
