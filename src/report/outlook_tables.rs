@@ -108,7 +108,11 @@ pub(super) fn herd(debrief: &Debrief) -> Result<DataFrame> {
     let rows: Vec<(&str, Option<Estimate>)> =
         debrief.outlook.herd.as_ref().map_or_else(Vec::new, |h| {
             vec![
-                ("different bucks", whole(h.different)),
+                // Where nobody has a name none can be told apart.
+                (
+                    "different bucks",
+                    whole(h.different).filter(|_| h.different > 0),
+                ),
                 ("bucks by once seen", h.by_once_seen),
                 ("bucks by halves", h.by_halves),
                 ("does per buck", h.does_per_buck),

@@ -10,6 +10,7 @@ use super::{
 };
 use crate::measure::density;
 use crate::property::Settings;
+use crate::report::words;
 use crate::sun::{MeanDay, SUN_DAY_MIN};
 
 /// One side's visits.
@@ -49,11 +50,10 @@ impl Curve {
     }
 
     fn label(&self, side: &str) -> String {
+        let visits = words::counted(self.minutes.len(), "visit");
         format!(
-            "{side}: {} visit{} in {} nights",
-            self.minutes.len(),
-            if self.minutes.len() == 1 { "" } else { "s" },
-            self.nights
+            "{side}: {visits} in {}",
+            words::counted(self.nights, "night")
         )
     }
 }
@@ -69,7 +69,8 @@ pub(in crate::report) fn activity(
 ) -> Result<String> {
     let curves = [before.values(), after.values()];
     let highest = curves.iter().flatten().flatten().map(|p| p.1);
-    let top = highest.fold(1.0, f64::max) * 1.12;
+    let highest = highest.reduce(f64::max);
+    let top = highest.unwrap_or(0.0).max(1.0) * 1.12;
     svg((860, 400), |area| {
         title(area, heading)?;
         legend(area, before, after)?;
@@ -88,20 +89,20 @@ pub(in crate::report) fn activity(
                 .draw_series([Rectangle::new(corners, colour.filled())])
                 .map_err(plot_error)?;
         }
-        day_axes(&mut chart)?;
+        day_axes(&mut chart, highest)?;
         sun_marks(&mut chart, mean, top)?;
         lines(&mut chart, curves)?;
         visit_marks(&mut chart, before, after, top)
     })
 }
 
-fn day_axes(chart: &mut Chart) -> Result<()> {
-    let rate = |v: &f64| {
-        if *v < 0.0 {
-            String::new()
-        } else {
-            format!("{v:.0}")
-        }
+/// Rates stand beside curves only, with a digit after the point where there are few.
+fn day_axes(chart: &mut Chart, highest: Option<f64>) -> Result<()> {
+    const FEW: f64 = 5.0;
+    let rate = |v: &f64| match highest.filter(|_| *v >= 0.0) {
+        None => String::new(),
+        Some(highest) if highest < FEW => format!("{v:.1}"),
+        Some(_) => format!("{v:.0}"),
     };
     let time = Axis {
         ticks: 9,
@@ -111,7 +112,11 @@ fn day_axes(chart: &mut Chart) -> Result<()> {
     let visits = Axis {
         ticks: 6,
         label: &rate,
-        words: "visits per 100 nights, each hour",
+        words: if highest.is_some() {
+            "visits per 100 nights, each hour"
+        } else {
+            ""
+        },
     };
     axes(chart, &time, &visits)
 }

@@ -97,13 +97,9 @@ impl Picture {
             who: debrief.season.about.kind,
             every: all.len().div_ceil(MOST_MARKS).max(1),
             all,
-            logged: debrief
-                .property
-                .disturbances
-                .iter()
-                .map(|d| (day(d.start.date()), fit(&d.id, 20)))
-                .filter(|(x, _)| (0.0..length).contains(x))
-                .collect(),
+            logged: logged(debrief, |date| {
+                Some(day(date)).filter(|x| (0.0..length).contains(x))
+            }),
         })
     }
 
@@ -188,6 +184,25 @@ impl Picture {
         }
         Ok(())
     }
+}
+
+/// The disturbances by the place of their day, those of one day together.
+fn logged(debrief: &Debrief, place: impl Fn(NaiveDate) -> Option<f64>) -> Vec<(f64, String)> {
+    let mut all: Vec<(f64, &str)> = Vec::new();
+    for disturbance in &debrief.property.disturbances {
+        let day = place(disturbance.start.date());
+        all.extend(day.map(|day| (day, disturbance.id.as_str())));
+    }
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let days = all.chunk_by(|a, b| a.0 == b.0);
+    let together = |day: &[(f64, &str)]| match day {
+        [(x, one)] => (*x, fit(one, 20)),
+        _ => {
+            let ids: Vec<&str> = day.iter().map(|(_, id)| *id).collect();
+            (day[0].0, fit(&ids.join(", "), 32))
+        }
+    };
+    days.map(together).collect()
 }
 
 /// The sun's lines for every date, by the clock on the wall at the property's own place.
