@@ -5,8 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use super::walk::by_parts;
-use super::{Picture, before_numbering};
+use super::{Picture, before_numbering, place_of};
 use crate::files::hash_whole;
 
 /// Separates copies from pictures: of files with the same bytes the first by path is kept.
@@ -78,8 +77,7 @@ pub(super) fn set_twins_aside(
     }
     let moment = |i: usize| pictures[i].time.as_ref().ok().map(|s| s.time);
     let twin = |(i, name): (usize, PathBuf)| {
-        let order = |p: &Picture| by_parts(p.file(), &name);
-        let other = pictures.binary_search_by(order).ok()?;
+        let other = place_of(&pictures, &name)?;
         let same = moment(i) == moment(other)
             && is_same_picture(&root.join(pictures[i].file()), &root.join(name));
         same.then_some(if pictures[other].cut_short && !pictures[i].cut_short {

@@ -149,8 +149,7 @@ impl Crawl {
 
     /// The place of the picture with this path; `None` also where one whose name is no text is written like another.
     pub fn by_path(&self, path: &str) -> Option<u32> {
-        let order = |p: &Picture| walk::by_parts(p.file(), Path::new(path));
-        let found = self.pictures.binary_search_by(order).ok();
+        let found = place_of(&self.pictures, Path::new(path));
         let found = found.and_then(|place| u32::try_from(place).ok());
         // What is shown of a name that is no text is not what the pictures are in the order of.
         let mut odd = self.odd.iter().copied();
@@ -202,6 +201,12 @@ pub fn look_at(
         look::Outcome::Unreadable(_, why) => Err(why),
         look::Outcome::Other(_) => Ok(None),
     }
+}
+
+/// The place of the picture that a file is, among pictures in the order of their files.
+fn place_of(pictures: &[Picture], file: &Path) -> Option<usize> {
+    let order = |p: &Picture| walk::by_parts(p.file(), file);
+    pictures.binary_search_by(order).ok()
 }
 
 fn odd_places(pictures: &[Picture]) -> Vec<u32> {

@@ -84,6 +84,7 @@ impl<'a> Readings<'a> {
         });
         memory.unwrap_or_else(|| {
             self.forget();
+            progress.set_position(0);
             Memory::none(&property.root)
         })
     }

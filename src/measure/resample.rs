@@ -30,7 +30,7 @@ pub fn block_interval(
     Some(Estimate { value, low, high })
 }
 
-/// The same of a ratio of two counts over one stretch of days, each day `(count, of)`: blocks are added up from what was
+/// The same (Politis & Romano 1992) of a ratio of two counts over one stretch of days, each day `(count, of)`: blocks are added up from what was
 /// counted until each day, so that a draw costs as many steps as it has blocks. The value is the days' own ratio;
 /// `None` also where that is undefined.
 pub fn ratio_interval(days: &[(u64, u64)], resamples: usize, seed: u64) -> Option<Estimate> {

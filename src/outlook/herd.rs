@@ -167,15 +167,14 @@ fn seen(
                 .insert(date);
         }
     }
-    for pictures in &mut seen.pictures {
-        pictures.sort_unstable();
-        pictures.dedup();
-    }
-    for moments in &mut seen.moments {
-        moments.sort_unstable();
-        moments.dedup();
-    }
+    seen.pictures.iter_mut().for_each(each_once);
+    seen.moments.iter_mut().for_each(each_once);
     Ok(seen)
+}
+
+fn each_once<T: Ord>(all: &mut Vec<T>) {
+    all.sort_unstable();
+    all.dedup();
 }
 
 fn told(seen: &Seen, span: (NaiveDate, NaiveDate), is_named: bool) -> Herd {

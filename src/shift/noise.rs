@@ -65,7 +65,8 @@ impl Noise {
 
     /// Runs of some days, in stretches as long as those compared.
     pub fn of(watched: Watched, windows: &Windows) -> Self {
-        Stretches::compared(watched, windows).noise()
+        let as_on = |c| quiet::as_on(watched.season, c, windows);
+        Stretches::of(watched, &blocks(watched.season, windows), as_on).noise()
     }
 
     /// The same of every camera by itself.
@@ -214,12 +215,6 @@ impl Stretches {
             all.take_in(watched, *span, &as_on);
         }
         all
-    }
-
-    /// Stretches as long as those compared.
-    fn compared(watched: Watched, windows: &Windows) -> Self {
-        let as_on = |c| quiet::as_on(watched.season, c, windows);
-        Self::of(watched, &blocks(watched.season, windows), as_on)
     }
 
     fn take_in(&mut self, watched: Watched, span: Span, as_on: impl Fn(usize) -> NaiveDate) {

@@ -195,12 +195,10 @@ fn logged(debrief: &Debrief, place: impl Fn(NaiveDate) -> Option<f64>) -> Vec<(f
     }
     all.sort_by(|a, b| a.0.total_cmp(&b.0));
     let days = all.chunk_by(|a, b| a.0 == b.0);
-    let together = |day: &[(f64, &str)]| match day {
-        [(x, one)] => (*x, fit(one, 20)),
-        _ => {
-            let ids: Vec<&str> = day.iter().map(|(_, id)| *id).collect();
-            (day[0].0, fit(&ids.join(", "), 32))
-        }
+    let together = |day: &[(f64, &str)]| {
+        let ids: Vec<&str> = day.iter().map(|(_, id)| *id).collect();
+        let letters = if ids.len() == 1 { 20 } else { 32 };
+        (day[0].0, fit(&ids.join(", "), letters))
     };
     days.map(together).collect()
 }
