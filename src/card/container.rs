@@ -31,10 +31,7 @@ pub fn read_container(
     }
     let mut head = Vec::new();
     file.seek(SeekFrom::Start(0)).map_err(refused)?;
-    file.by_ref()
-        .take(12)
-        .read_to_end(&mut head)
-        .map_err(refused)?;
+    file.by_ref().take(12).read_to_end(&mut head).map_err(refused)?;
     match head.as_slice() {
         [b'R', b'I', b'F', b'F', _, _, _, _, b'A', b'V', b'I', b' '] => {
             riff_time(file, 12, bytes, 0).map_err(refused)
@@ -60,9 +57,7 @@ fn movie_time(file: &mut (impl Read + Seek), bytes: u64) -> io::Result<Option<Na
             break;
         };
         let body = file.stream_position()?;
-        let next = header
-            .size
-            .map_or(end, |size| body.saturating_add(size as u64));
+        let next = header.size.map_or(end, |size| body.saturating_add(size as u64));
         if header.kind == b"moov".into() {
             // What is wanted lies inside; nothing after the box matters.
             (at, end) = (body, next.min(bytes));
@@ -114,9 +109,7 @@ fn riff_time(
             b"IDIT" | b"ICRD" => {
                 let mut text = Vec::new();
                 file.seek(SeekFrom::Start(body))?;
-                file.by_ref()
-                    .take(size.min(VALUE_MAX))
-                    .read_to_end(&mut text)?;
+                file.by_ref().take(size.min(VALUE_MAX)).read_to_end(&mut text)?;
                 if let Some(time) = written(&String::from_utf8_lossy(&text)) {
                     return Ok(Some(time));
                 }

@@ -46,12 +46,7 @@ pub fn decode_small(path: &Path, across_px: u16) -> Option<RgbImage> {
     thumbnail(path)
         .and_then(|jpeg| {
             let bytes = jpeg.len() as u64;
-            decode(
-                &mut Cursor::new(jpeg),
-                bytes,
-                THUMBNAIL_PIXELS_MAX,
-                across_px,
-            )
+            decode(&mut Cursor::new(jpeg), bytes, THUMBNAIL_PIXELS_MAX, across_px)
         })
         .or_else(|| decode_scaled(path, across_px))
 }
@@ -119,20 +114,12 @@ fn bytes_taken(info: &jpeg_decoder::ImageInfo, scaled_pixels: u64) -> u64 {
     let channels = info.pixel_format.pixel_bytes() as u64;
     let scaled = 2 * scaled_pixels * channels;
     let is_progressive = info.coding_process == jpeg_decoder::CodingProcess::DctProgressive;
-    let coefficients = if is_progressive {
-        2 * pixels * channels
-    } else {
-        0
-    };
+    let coefficients = if is_progressive { 2 * pixels * channels } else { 0 };
     let is_scaled = matches!(
         info.pixel_format,
         jpeg_decoder::PixelFormat::RGB24 | jpeg_decoder::PixelFormat::L8
     );
-    let whole = if is_scaled {
-        0
-    } else {
-        pixels * (channels + 3) + coefficients
-    };
+    let whole = if is_scaled { 0 } else { pixels * (channels + 3) + coefficients };
     scaled + coefficients.max(whole)
 }
 

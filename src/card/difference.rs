@@ -38,11 +38,7 @@ pub fn difference(picture: &Frame, neighbours: &[&Frame], has_colour: bool) -> O
         all.iter_mut().zip(hue).for_each(|(a, h)| *a += h * h);
     }
     let most = all.iter().copied().reduce(f32::max)?;
-    Some(Difference {
-        most: most.sqrt(),
-        by_day: has_colour,
-        place: around_the_most(&all, most),
-    })
+    Some(Difference { most: most.sqrt(), by_day: has_colour, place: around_the_most(&all, most) })
 }
 
 /// The box around what hangs together with the place of the largest value, of at least a quarter of it (half the
@@ -112,13 +108,8 @@ fn shortest_half(values: &mut [f32]) -> Usual {
     values.sort_unstable_by(f32::total_cmp);
     let half = values.len() / 2 + 1;
     let ends = values.windows(half).map(|w| (w[0], w[half - 1]));
-    let (low, high) = ends
-        .min_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)))
-        .unwrap_or_default();
-    Usual {
-        middle: f32::midpoint(low, high),
-        sd: (high - low) / NORMAL_HALF,
-    }
+    let (low, high) = ends.min_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0))).unwrap_or_default();
+    Usual { middle: f32::midpoint(low, high), sd: (high - low) / NORMAL_HALF }
 }
 
 #[cfg(test)]
@@ -141,23 +132,16 @@ mod tests {
 
     #[test]
     fn a_deer_stands_out_and_a_change_of_exposure_does_not() {
-        let frames: Vec<Frame> = (0..9)
-            .map(|i| hillside(0.8 + 0.05 * i as f32, i, false))
-            .collect();
+        let frames: Vec<Frame> =
+            (0..9).map(|i| hillside(0.8 + 0.05 * i as f32, i, false)).collect();
         let neighbours: Vec<&Frame> = frames.iter().collect();
         let nothing = difference(&hillside(1.3, 50, false), &neighbours, false).unwrap();
         let deer = difference(&hillside(0.9, 51, true), &neighbours, false).unwrap();
-        assert!(
-            deer.most > 2.0 * nothing.most,
-            "{deer:?} against {nothing:?}"
-        );
+        assert!(deer.most > 2.0 * nothing.most, "{deer:?} against {nothing:?}");
         // The box holds the deer's middle, without the strips that are not looked at.
         let [left, top, width, height] = deer.place;
         let (x, y) = (72.0 / 160.0, (75.0 / 120.0 - STRIP) / (1.0 - 2.0 * STRIP));
-        assert!(
-            (left..left + width).contains(&x) && (top..top + height).contains(&y),
-            "{deer:?}"
-        );
+        assert!((left..left + width).contains(&x) && (top..top + height).contains(&y), "{deer:?}");
         assert!(width < 0.5 && height < 0.5, "{deer:?}");
         assert_eq!(difference(&frames[0], &neighbours[..3], false), None);
     }

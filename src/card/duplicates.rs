@@ -48,9 +48,8 @@ fn apart(
     aside: &HashMap<usize, usize>,
 ) -> (Vec<Picture>, Vec<(String, String)>) {
     let path = |i: usize| pictures[i].path.clone();
-    let pairs = (0..pictures.len())
-        .filter_map(|i| Some((path(i), path(*aside.get(&i)?))))
-        .collect();
+    let pairs =
+        (0..pictures.len()).filter_map(|i| Some((path(i), path(*aside.get(&i)?)))).collect();
     let kept = pictures
         .into_iter()
         .enumerate()
@@ -105,17 +104,10 @@ pub fn is_same_picture(a: &Path, b: &Path) -> bool {
         return false;
     };
     let length = a.len().min(b.len());
-    let from = if length > 2 * BEHIND_HEADER {
-        BEHIND_HEADER
-    } else {
-        length / 2
-    };
+    let from = if length > 2 * BEHIND_HEADER { BEHIND_HEADER } else { length / 2 };
     let compared = &a[from..length];
     // Padding and lost bytes agree as well, and say nothing.
-    let telling = compared
-        .iter()
-        .zip(&b[from..length])
-        .filter(|(x, _)| **x != 0);
+    let telling = compared.iter().zip(&b[from..length]).filter(|(x, _)| **x != 0);
     let (mut agree, mut all) = (0_usize, 0_usize);
     for (x, y) in telling {
         all += 1;

@@ -111,11 +111,7 @@ pub fn mean_around(values: &[f32], reach: usize) -> Vec<f32> {
         sum / (high - low) as f32
     };
     let pixels = 0..values.len();
-    let rows: Vec<f32> = pixels
-        .clone()
-        .map(|at| mean(values, at, at % ACROSS, ACROSS, 1))
-        .collect();
-    pixels
-        .map(|at| mean(&rows, at, at / ACROSS, DOWN, ACROSS))
-        .collect()
+    let rows: Vec<f32> =
+        pixels.clone().map(|at| mean(values, at, at % ACROSS, ACROSS, 1)).collect();
+    pixels.map(|at| mean(&rows, at, at / ACROSS, DOWN, ACROSS)).collect()
 }

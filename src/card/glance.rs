@@ -25,10 +25,7 @@ impl Glance {
         const ACROSS_PX: u16 = 160;
         let decoded = decode_small(path, ACROSS_PX)?;
         let shade = shade_of(&decoded);
-        Some(Self {
-            shade,
-            small: (shade != Some(Shade::Grey)).then(|| small_light(&decoded)),
-        })
+        Some(Self { shade, small: (shade != Some(Shade::Grey)).then(|| small_light(&decoded)) })
     }
 
     /// What stands before the camera, whatever the light: see [`view`]. `None` by night.

@@ -75,11 +75,7 @@ pub(super) fn header_of(
         Block::None => None,
         Block::CutOff => return Err(Unreadable::CutInHeader),
     };
-    Ok(Header {
-        exif,
-        cut_short: !ended,
-        fingerprint: fingerprint(bytes, head, tail),
-    })
+    Ok(Header { exif, cut_short: !ended, fingerprint: fingerprint(bytes, head, tail) })
 }
 
 /// Whether an end-of-image marker stands near the end of the file and behind its EXIF block: the
@@ -190,12 +186,7 @@ pub(super) struct Pieces<'a, F> {
 
 impl<'a, F: Read + Seek> Pieces<'a, F> {
     pub fn of(file: &'a mut F, head: &'a [u8]) -> Self {
-        Self {
-            file,
-            head,
-            window: Vec::new(),
-            window_at: 0,
-        }
+        Self { file, head, window: Vec::new(), window_at: 0 }
     }
 
     /// The first bytes.
@@ -327,21 +318,13 @@ pub(super) fn position(exif: &Exif) -> Option<Position> {
             return None;
         };
         let unsigned = dms_deg(parts)?;
-        let sign = if ascii(exif, reference)?.eq_ignore_ascii_case(negative) {
-            -1.0
-        } else {
-            1.0
-        };
+        let sign = if ascii(exif, reference)?.eq_ignore_ascii_case(negative) { -1.0 } else { 1.0 };
         Some(sign * unsigned)
     };
     let latitude = degrees(Tag::GPSLatitude, Tag::GPSLatitudeRef, "S")?;
     let longitude = degrees(Tag::GPSLongitude, Tag::GPSLongitudeRef, "W")?;
-    Position::new(latitude, longitude).filter(|p| {
-        *p != Position {
-            latitude_deg: 0.0,
-            longitude_deg: 0.0,
-        }
-    })
+    Position::new(latitude, longitude)
+        .filter(|p| *p != Position { latitude_deg: 0.0, longitude_deg: 0.0 })
 }
 
 fn dms_deg(parts: &[Rational]) -> Option<f64> {

@@ -104,10 +104,7 @@ fn look_at_clip(
     let time = stamp::of_clip(container, place.path, written_on(place, facts), place.today);
     let fingerprint = header::ends(file, facts.len()).map_err(header::refused)?;
     let camera = camera(place.property, name);
-    let seldom = Seldom {
-        odd_file: odd_file(place.path, name),
-        ..Seldom::default()
-    };
+    let seldom = Seldom { odd_file: odd_file(place.path, name), ..Seldom::default() };
     Ok(Picture {
         clip: true,
         fingerprint,
@@ -143,9 +140,7 @@ fn is_leftover(path: &Path) -> bool {
     let lower = name.to_lowercase();
     lower.starts_with('.')
         || lower.ends_with("_original")
-        || [".thm", ".bak", ".tmp", ".part", ".xmp"]
-            .iter()
-            .any(|e| lower.ends_with(e))
+        || [".thm", ".bak", ".tmp", ".part", ".xmp"].iter().any(|e| lower.ends_with(e))
 }
 
 /// The file's own date on the property's wall clock.
@@ -171,9 +166,7 @@ fn light_facts(exif: &exif::Exif) -> LightFacts {
 /// Whether a file has one of some extensions: `IMG_0001.JPG`, but not the `._IMG_0001.JPG` that one
 /// operating system leaves beside it.
 fn named(path: &Path, extensions: &[&str]) -> bool {
-    let hidden = path
-        .file_name()
-        .is_some_and(|n| n.as_encoded_bytes().starts_with(b"._"));
+    let hidden = path.file_name().is_some_and(|n| n.as_encoded_bytes().starts_with(b"._"));
     let has = |e: &std::ffi::OsStr| extensions.iter().any(|x| e.eq_ignore_ascii_case(x));
     !hidden && path.extension().is_some_and(has)
 }
@@ -205,9 +198,8 @@ pub fn camera_folders(property: &Property) -> Vec<(String, PathBuf)> {
             .collect()
     };
     let mut found: std::collections::BTreeMap<String, PathBuf> = std::collections::BTreeMap::new();
-    let (mut seasons, cameras): (Vec<_>, Vec<_>) = below(Path::new("cards"))
-        .into_iter()
-        .partition(|(n, _)| is_season(n));
+    let (mut seasons, cameras): (Vec<_>, Vec<_>) =
+        below(Path::new("cards")).into_iter().partition(|(n, _)| is_season(n));
     seasons.sort();
     let of_seasons = seasons.iter().flat_map(|(_, folder)| below(folder));
     for (name, folder) in of_seasons.chain(cameras) {

@@ -77,10 +77,7 @@ impl Memory {
 
     /// Nothing is remembered.
     pub(super) fn none(root: &Path) -> Self {
-        Self {
-            root: root.to_path_buf(),
-            ..Self::default()
-        }
+        Self { root: root.to_path_buf(), ..Self::default() }
     }
 
     fn file(&self) -> PathBuf {
@@ -126,16 +123,12 @@ impl Memory {
         let is_same = |path: Option<&str>| path.is_some_and(|p| same.contains(p));
         let state = |of_file: &FileState| match of_file.is_settled() {
             true => *of_file,
-            false => FileState {
-                inode: NO_INODE,
-                ..*of_file
-            },
+            false => FileState { inode: NO_INODE, ..*of_file },
         };
         let read: Vec<(FileState, &Picture)> = read.iter().map(|(s, p)| (state(s), *p)).collect();
         self.is_changed.store(true, Ordering::Relaxed);
         self.looks().retain(|path, _| same.contains(path.as_str()));
-        self.differences()
-            .retain(|path, _| same.contains(path.as_str()));
+        self.differences().retain(|path, _| same.contains(path.as_str()));
         let kept = self.table().and_then(|table| {
             let paths = memory_table::paths(&table).ok()?;
             let mask: BooleanChunked = paths.iter().map(|p| Some(is_same(p))).collect();
@@ -183,8 +176,7 @@ impl Memory {
 
     /// Takes in how a picture differs from its neighbours.
     pub fn note_difference(&self, picture: &str, state: u64, found: Option<Difference>) {
-        self.differences()
-            .insert(picture.to_owned(), (state, found));
+        self.differences().insert(picture.to_owned(), (state, found));
         self.is_changed.store(true, Ordering::Relaxed);
     }
 

@@ -84,14 +84,10 @@ pub(super) fn paths(table: &DataFrame) -> Result<&StringChunked> {
 pub(super) fn with_looks(mut table: DataFrame, looks: &Looks) -> Result<DataFrame> {
     let of = |path: Option<&str>| looks.get(path?);
     let paths = paths(&table)?.clone();
-    let look: StringChunked = paths
-        .iter()
-        .map(|p| of(p).map(|glance| look_word(glance.as_ref())))
-        .collect();
-    let small: BinaryChunked = paths
-        .iter()
-        .map(|p| Some(of(p)?.as_ref()?.small.as_ref()?.as_raw().as_slice()))
-        .collect();
+    let look: StringChunked =
+        paths.iter().map(|p| of(p).map(|glance| look_word(glance.as_ref()))).collect();
+    let small: BinaryChunked =
+        paths.iter().map(|p| Some(of(p)?.as_ref()?.small.as_ref()?.as_raw().as_slice())).collect();
     table.with_column(look.with_name(LOOKS[0].into()).into_column())?;
     table.with_column(small.with_name(LOOKS[1].into()).into_column())?;
     Ok(table)
@@ -110,16 +106,10 @@ pub(super) fn with_differences(
     let beside: UInt64Chunked = paths.iter().map(|p| of(p).map(|d| d.0)).collect();
     let apart: Float32Chunked = paths.iter().map(|p| found(p).map(|f| f.most)).collect();
     let by_day: BooleanChunked = paths.iter().map(|p| found(p).map(|f| f.by_day)).collect();
-    let place: BinaryChunked = paths
-        .iter()
-        .map(|p| found(p).map(|f| f.place.map(f32::to_le_bytes).concat()))
-        .collect();
-    let columns = [
-        beside.into_column(),
-        apart.into_column(),
-        by_day.into_column(),
-        place.into_column(),
-    ];
+    let place: BinaryChunked =
+        paths.iter().map(|p| found(p).map(|f| f.place.map(f32::to_le_bytes).concat())).collect();
+    let columns =
+        [beside.into_column(), apart.into_column(), by_day.into_column(), place.into_column()];
     for (mut column, name) in columns.into_iter().zip(DIFFERENCES) {
         column.rename(name.into());
         table.with_column(column)?;
@@ -159,9 +149,7 @@ pub(super) fn file_states(table: &DataFrame) -> Result<HashMap<String, u64>> {
         xxh3_64([signed.concat(), unsigned.concat()].concat().as_slice())
     };
     let rows = paths(table)?.iter().enumerate();
-    Ok(rows
-        .filter_map(|(row, path)| Some((path?.to_owned(), state(row))))
-        .collect())
+    Ok(rows.filter_map(|(row, path)| Some((path?.to_owned(), state(row)))).collect())
 }
 
 /// The table as it is written: in groups of rows that can be read one after another.
@@ -201,10 +189,7 @@ pub(super) fn without_looks(file: &Path) -> Result<DataFrame> {
 }
 
 fn looks(table: &DataFrame) -> Result<Looks> {
-    let (look, small) = (
-        table.column(LOOKS[0])?.str()?,
-        table.column(LOOKS[1])?.binary()?,
-    );
+    let (look, small) = (table.column(LOOKS[0])?.str()?, table.column(LOOKS[1])?.binary()?);
     let mut looks = Looks::new();
     for ((path, look), small) in paths(table)?.iter().zip(look.iter()).zip(small.iter()) {
         let (Some(path), Some(look)) = (path, look) else {
@@ -239,11 +224,7 @@ fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<(FileState
     let path = text(PATH)?;
     let (bytes, written, changed) = (whole("bytes")?, whole("written_ns")?, whole("changed_ns")?);
     let inode = table.column("inode")?.u64()?;
-    let (ends, clip, cut_short) = (
-        table.column("ends")?.u64()?,
-        flag("clip")?,
-        flag("cut_short")?,
-    );
+    let (ends, clip, cut_short) = (table.column("ends")?.u64()?, flag("clip")?, flag("cut_short")?);
     let (shown, offset, iso) = (whole("shown_ms")?, whole("offset_s")?, whole("iso")?);
     let (origin, untimed) = (text("time_from")?, text("untimed")?);
     let bodies = bodies(table, held)?;
@@ -259,12 +240,8 @@ fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<(FileState
             changed_ns: changed.get(row).unwrap_or(0),
             inode: inode.get(row).unwrap_or(0),
         };
-        let shown = shown
-            .get(row)
-            .and_then(DateTime::<Utc>::from_timestamp_millis);
-        let offset = offset
-            .get(row)
-            .and_then(|s| FixedOffset::east_opt(s as i32));
+        let shown = shown.get(row).and_then(DateTime::<Utc>::from_timestamp_millis);
+        let offset = offset.get(row).and_then(|s| FixedOffset::east_opt(s as i32));
         let time = time(
             shown.map(|t| CameraTime::new(t.naive_utc())),
             offset,
@@ -274,10 +251,8 @@ fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<(FileState
         let position = latitude.get(row).zip(longitude.get(row));
         let seldom = Seldom {
             odd_file: None,
-            position: position.map(|(latitude_deg, longitude_deg)| Position {
-                latitude_deg,
-                longitude_deg,
-            }),
+            position: position
+                .map(|(latitude_deg, longitude_deg)| Position { latitude_deg, longitude_deg }),
             temperature_c: temperature.get(row),
         };
         let picture = Picture {
@@ -302,12 +277,7 @@ fn pictures(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<(FileState
 /// The camera of every row, each held once.
 fn bodies(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<Arc<Body>>> {
     let text = |name: &str| -> Result<&StringChunked> { Ok(table.column(name)?.str()?) };
-    let columns = [
-        text("make")?,
-        text("model")?,
-        text("serial")?,
-        text("label")?,
-    ];
+    let columns = [text("make")?, text("model")?, text("serial")?, text("label")?];
     let mut last: Option<([Option<&str>; 4], Arc<Body>)> = None;
     let mut body = |row: usize| {
         let said = columns.map(|column| column.get(row));
@@ -315,12 +285,7 @@ fn bodies(table: &DataFrame, held: &mut Shared<Body>) -> Result<Vec<Arc<Body>>> 
             return body.clone();
         }
         let [make, model, serial, label] = said.map(|text| text.map(str::to_owned));
-        let body = held.one(Arc::new(Body {
-            make,
-            model,
-            serial,
-            label,
-        }));
+        let body = held.one(Arc::new(Body { make, model, serial, label }));
         last = Some((said, body.clone()));
         body
     };
@@ -349,11 +314,7 @@ fn time(
     untimed: Option<&str>,
 ) -> Result<Stamp, Untimed> {
     match (shown, origin, untimed) {
-        (Some(time), Some(origin), _) => Ok(Stamp {
-            time,
-            origin,
-            offset,
-        }),
+        (Some(time), Some(origin), _) => Ok(Stamp { time, origin, offset }),
         (Some(time), None, Some("too early")) => Err(Untimed::TooEarly(time)),
         (Some(time), None, Some("future")) => Err(Untimed::Future(time)),
         (_, _, Some("damaged")) => Err(Untimed::Damaged),
@@ -376,11 +337,8 @@ mod tests {
             .and_then(|d| d.and_hms_milli_opt(6, 30, 0, 250))
             .map(CameraTime::new)
             .unwrap();
-        let stamp = Stamp {
-            time: at,
-            origin: TimeOrigin::Name,
-            offset: FixedOffset::west_opt(5 * 3600),
-        };
+        let stamp =
+            Stamp { time: at, origin: TimeOrigin::Name, offset: FixedOffset::west_opt(5 * 3600) };
         let times = [
             Ok(stamp),
             Err(Untimed::TooEarly(at)),
@@ -392,19 +350,13 @@ mod tests {
         ];
         let seldom = |i: usize| Seldom {
             odd_file: None,
-            position: (i == 4).then_some(Position {
-                latitude_deg: 43.1,
-                longitude_deg: -90.7,
-            }),
+            position: (i == 4).then_some(Position { latitude_deg: 43.1, longitude_deg: -90.7 }),
             temperature_c: (i == 0).then_some(-4.5),
         };
         let picture = |(i, time): (usize, &Result<Stamp, Untimed>)| Picture {
             clip: i == 3,
             is_described: i == 5,
-            body: Arc::new(Body {
-                make: (i != 2).then(|| "A".to_owned()),
-                ..Body::default()
-            }),
+            body: Arc::new(Body { make: (i != 2).then(|| "A".to_owned()), ..Body::default() }),
             light: LightFacts {
                 flash_fired: Some(i == 1),
                 exposure_s: Some(1.0 / 30.0),
@@ -427,24 +379,13 @@ mod tests {
         looks.insert("cards/A/0.jpg".to_owned(), None);
         let glance = Glance {
             shade: None,
-            small: Some(GrayImage::from_pixel(
-                ACROSS as u32,
-                DOWN as u32,
-                image::Luma([3]),
-            )),
+            small: Some(GrayImage::from_pixel(ACROSS as u32, DOWN as u32, image::Luma([3]))),
         };
-        let night = Glance {
-            shade: Some(Shade::Grey),
-            small: None,
-        };
+        let night = Glance { shade: Some(Shade::Grey), small: None };
         looks.insert("cards/A/1.jpg".to_owned(), Some(glance));
         looks.insert("cards/A/2.jpg".to_owned(), Some(night));
         let mut differences = Differences::new();
-        let apart = Difference {
-            most: 2.5,
-            by_day: true,
-            place: [0.25, 0.5, 0.125, 0.1],
-        };
+        let apart = Difference { most: 2.5, by_day: true, place: [0.25, 0.5, 0.125, 0.1] };
         differences.insert("cards/A/3.jpg".to_owned(), (u64::MAX, Some(apart)));
         differences.insert("cards/A/4.jpg".to_owned(), (3, None));
         let table = with_looks(of(&rows).unwrap(), &looks).unwrap();
@@ -458,10 +399,7 @@ mod tests {
         assert_eq!(read_differences, differences);
         assert_eq!(headers.len(), pictures.len());
         for (picture, back) in pictures.iter().zip(&headers) {
-            assert_eq!(
-                format!("{:?}", (facts, picture)),
-                format!("({:?}, {:?})", back.0, back.1)
-            );
+            assert_eq!(format!("{:?}", (facts, picture)), format!("({:?}, {:?})", back.0, back.1));
         }
         assert_eq!(read_looks, looks);
     }

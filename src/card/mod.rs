@@ -190,12 +190,7 @@ pub fn look_at(
     path: &Path,
     today: NaiveDate,
 ) -> Result<Option<Picture>, Unreadable> {
-    let place = look::Place {
-        property,
-        root,
-        path,
-        today,
-    };
+    let place = look::Place { property, root, path, today };
     match look::look_at(&place).0 {
         look::Outcome::Picture(picture) => Ok(Some(picture)),
         look::Outcome::Unreadable(_, why) => Err(why),
@@ -234,29 +229,23 @@ pub fn crawl(property: &Property, today: NaiveDate, progress: &ProgressBar) -> C
     let mut memory = readings.recall(progress);
     readings.read(progress);
     readings.teach(&mut memory);
-    let mut crawl = Crawl {
-        side_files,
-        problems: walk.problems,
-        memory: Arc::new(memory),
-        ..Crawl::default()
-    };
+    let mut crawl =
+        Crawl { side_files, problems: walk.problems, memory: Arc::new(memory), ..Crawl::default() };
     // One list becomes the other in its place.
-    let pictures = readings
-        .into_outcomes()
-        .filter_map(|outcome| match outcome {
-            look::Outcome::Picture(picture) => Some(picture),
-            look::Outcome::Unreadable(path, why) => {
-                crawl.unreadable.push((path, why));
-                None
+    let pictures = readings.into_outcomes().filter_map(|outcome| match outcome {
+        look::Outcome::Picture(picture) => Some(picture),
+        look::Outcome::Unreadable(path, why) => {
+            crawl.unreadable.push((path, why));
+            None
+        }
+        look::Outcome::Other(kind) => {
+            crawl.other_files += 1;
+            if let Some(kind) = kind {
+                *crawl.not_read.entry(kind).or_default() += 1;
             }
-            look::Outcome::Other(kind) => {
-                crawl.other_files += 1;
-                if let Some(kind) = kind {
-                    *crawl.not_read.entry(kind).or_default() += 1;
-                }
-                None
-            }
-        });
+            None
+        }
+    });
     let mut pictures: Vec<Picture> = pictures.collect();
     pictures.shrink_to_fit();
     crawl.take_in(property, pictures, today);
@@ -272,16 +261,12 @@ pub fn remembered(property: &Property, today: NaiveDate) -> Option<Crawl> {
     if headers.is_empty() {
         return None;
     }
-    let placed = headers
-        .into_par_iter()
-        .map(|(state, picture)| readings::placed(property, &state, picture));
+    let placed =
+        headers.into_par_iter().map(|(state, picture)| readings::placed(property, &state, picture));
     let mut pictures: Vec<Picture> = placed.collect();
     // They mostly are in order, which a stable sort takes for what it is.
     pictures.sort_by(|a, b| walk::by_parts(a.file(), b.file()));
-    let mut crawl = Crawl {
-        memory: Arc::new(memory),
-        ..Crawl::default()
-    };
+    let mut crawl = Crawl { memory: Arc::new(memory), ..Crawl::default() };
     crawl.take_in(property, pictures, today);
     Some(crawl)
 }
@@ -297,9 +282,7 @@ impl Folders {
 
     /// Whether a file or folder has come or gone: each of the folders is asked, and no file.
     pub fn have_changed(&self) -> bool {
-        self.0
-            .iter()
-            .any(|(folder, then)| FileState::at(folder) != *then)
+        self.0.iter().any(|(folder, then)| FileState::at(folder) != *then)
     }
 }
 
@@ -331,10 +314,8 @@ fn doubtful_times(pictures: &[Picture]) -> Vec<Problem> {
             ));
         }
         if without * 2 > all {
-            problems.push(Problem::file(
-                &format!("cards/{camera}"),
-                Cause::NoTimes { without, all },
-            ));
+            problems
+                .push(Problem::file(&format!("cards/{camera}"), Cause::NoTimes { without, all }));
         }
     }
     problems

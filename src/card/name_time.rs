@@ -30,10 +30,7 @@ pub(super) fn settle(pictures: &mut [Picture], said: Option<DateOrder>, today: N
     for (i, picture) in pictures.iter().enumerate() {
         let without = matches!(picture.time, Err(Untimed::Absent | Untimed::Damaged));
         if without && ORDERS.iter().any(|o| read(picture.file(), *o).is_some()) {
-            cameras
-                .entry(picture.camera.to_string())
-                .or_default()
-                .push(i);
+            cameras.entry(picture.camera.to_string()).or_default().push(i);
         }
     }
     for of_camera in cameras.values() {
@@ -100,9 +97,7 @@ fn runs(name: &str, shapes: &[&[usize]]) -> Vec<String> {
                 continue;
             };
             let lengths = run.iter().zip(*shape).all(|((_, g), l)| g.len() == *l);
-            let close = run
-                .windows(2)
-                .all(|w| w[1].0 - (w[0].0 + w[0].1.len()) <= 1);
+            let close = run.windows(2).all(|w| w[1].0 - (w[0].0 + w[0].1.len()) <= 1);
             if lengths && close {
                 found.push(run.iter().map(|(_, g)| *g).collect());
             }
@@ -121,12 +116,7 @@ mod tests {
 
     fn times(names: &[&str], said: Option<DateOrder>) -> Vec<Option<String>> {
         let picture = |name: &&str| {
-            Picture::plain(
-                format!("cards/Oak/{name}"),
-                "Oak".into(),
-                1000,
-                Err(Untimed::Absent),
-            )
+            Picture::plain(format!("cards/Oak/{name}"), "Oak".into(), 1000, Err(Untimed::Absent))
         };
         let mut pictures: Vec<Picture> = names.iter().map(picture).collect();
         settle(&mut pictures, said, today());
@@ -139,10 +129,7 @@ mod tests {
         let eighth = Some("2025-11-08 06:41:27".to_owned());
         let both = ["11082025_064127.JPG", "10252025_190000.JPG"];
         assert_eq!(times(&both, None)[0], eighth);
-        assert_eq!(
-            times(&["08112025064127.JPG", "25102025190000.JPG"], None)[0],
-            eighth
-        );
+        assert_eq!(times(&["08112025064127.JPG", "25102025190000.JPG"], None)[0], eighth);
         // Alone it fits two dates, and what the property says of its dates settles it.
         let alone = ["11082025_064127.JPG"];
         assert_eq!(times(&alone, None), [None]);
@@ -155,9 +142,7 @@ mod tests {
     #[test]
     fn names_that_carry_a_time_and_names_that_only_look_so() {
         let time = |name: &str| {
-            from_name(Path::new(name), today())
-                .and_then(Result::ok)
-                .map(|s| s.time.to_string())
+            from_name(Path::new(name), today()).and_then(Result::ok).map(|s| s.time.to_string())
         };
         for name in [
             "20251108064127.jpg",

@@ -5,10 +5,7 @@ use std::path::{Path, PathBuf};
 /// The number that the camera gave a picture: the digits at the end of its name, `7` of `IMG_0007.JPG`.
 pub fn file_number(path: &Path) -> Option<u64> {
     let stem = path.file_stem()?.to_str()?;
-    stem.rsplit(|c: char| !c.is_ascii_digit())
-        .next()?
-        .parse()
-        .ok()
+    stem.rsplit(|c: char| !c.is_ascii_digit()).next()?.parse().ok()
 }
 
 /// The name before a pull numbered it, and the number: `IMG_0001.JPG` and 2 of `IMG_0001_2.JPG`.

@@ -100,10 +100,7 @@ impl fmt::Display for Untimed {
             Self::Zero => write!(f, "the time is all zeros; the camera's clock was not set"),
             Self::NoDate(text) => write!(f, "\"{text}\" is not a time"),
             Self::TooEarly(time) => {
-                write!(
-                    f,
-                    "{time} is before 2000; the camera's clock had been reset"
-                )
+                write!(f, "{time} is before 2000; the camera's clock had been reset")
             }
             Self::Future(time) => write!(f, "{time} has not come yet; the camera's clock is wrong"),
         }

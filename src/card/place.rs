@@ -13,10 +13,7 @@ use crate::property::Position;
 /// not all are opened.
 pub fn place_of_pictures(folder: &Path) -> Option<Position> {
     const OPENED: usize = 500;
-    let files = WalkDir::new(folder)
-        .sort_by_file_name()
-        .into_iter()
-        .flatten();
+    let files = WalkDir::new(folder).sort_by_file_name().into_iter().flatten();
     let pictures = files.filter(|f| f.file_type().is_file() && is_named_like_a_picture(f.path()));
     pictures.take(OPENED).find_map(|f| place_of(f.path()))
 }

@@ -113,12 +113,8 @@ impl<'a> Readings<'a> {
         let (property, today) = (self.property, self.today);
         let read = |(at, slot): (usize, &mut Slot)| {
             let Slot::Path(path) = slot else { return None };
-            let (outcome, state) = look::look_at(&Place {
-                property,
-                root: &property.root,
-                path,
-                today,
-            });
+            let (outcome, state) =
+                look::look_at(&Place { property, root: &property.root, path, today });
             *slot = Slot::Known(outcome);
             progress.inc(1);
             Some((at, state))

@@ -38,9 +38,7 @@ fn colour_left(picture: &RgbImage) -> Option<f64> {
     let (width, height) = (picture.width() as usize, picture.height() as usize);
     let strip = (height as f64 * STRIP).ceil() as usize;
     let rows = strip..height.saturating_sub(strip).max(strip);
-    let middle = picture
-        .as_raw()
-        .get(rows.start * width * 3..rows.end * width * 3)?;
+    let middle = picture.as_raw().get(rows.start * width * 3..rows.end * width * 3)?;
     let (pixels, _) = middle.as_chunks::<3>();
     // Burnt-out and black pixels have lost their colour, or show the tint of one channel.
     let is_telling = |[r, g, b]: &&[u8; 3]| r.max(g).max(b) > &12 && r.max(g).max(b) < &250;
@@ -59,11 +57,7 @@ fn colour_left(picture: &RgbImage) -> Option<f64> {
     let [red, green, blue] = sums.map(|s| mean / s as f64);
     let mut spread = 0.0;
     for [r, g, b] in pixels.iter().filter(is_telling) {
-        let (r, g, b) = (
-            f64::from(*r) * red,
-            f64::from(*g) * green,
-            f64::from(*b) * blue,
-        );
+        let (r, g, b) = (f64::from(*r) * red, f64::from(*g) * green, f64::from(*b) * blue);
         spread += r.max(g).max(b) - r.min(g).min(b);
     }
     Some(spread / n / 255.0)
@@ -87,11 +81,7 @@ mod tests {
         });
         let fog = picture(|x, y| {
             let g = grey(x, y);
-            if y > 40 {
-                [g, g, g - 14]
-            } else {
-                [g, g, g + 8]
-            }
+            if y > 40 { [g, g, g - 14] } else { [g, g, g + 8] }
         });
         // Six of sixty rows at the top and at the bottom are printed in colour.
         let dated = picture(|x, y| match (6..54).contains(&y) {

@@ -38,13 +38,8 @@ pub fn shrunk(path: &Path, most_px: u16, quality: u8) -> Option<Small> {
     let side = |px: u32| u16::try_from(px).ok();
     let (width, height) = (side(picture.width())?, side(picture.height())?);
     let encoder = Encoder::new(&mut jpeg, quality);
-    encoder
-        .encode(picture.as_raw(), width, height, ColorType::Rgb)
-        .ok()?;
-    Some(Small {
-        jpeg,
-        size: picture.dimensions(),
-    })
+    encoder.encode(picture.as_raw(), width, height, ColorType::Rgb).ok()?;
+    Some(Small { jpeg, size: picture.dimensions() })
 }
 
 /// Turned and mirrored as its EXIF orientation says.
@@ -102,9 +97,8 @@ mod tests {
     fn written(folder: &Path, orientation: u8) -> std::path::PathBuf {
         let mut exif = b"Exif\0\0MM\0*\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0".to_vec();
         exif.extend([orientation, 0, 0, 0, 0, 0, 0]);
-        let pixels: Vec<u8> = (0..64 * 32)
-            .flat_map(|i| [if i % 64 < 32 { 255 } else { 0 }; 3])
-            .collect();
+        let pixels: Vec<u8> =
+            (0..64 * 32).flat_map(|i| [if i % 64 < 32 { 255 } else { 0 }; 3]).collect();
         let path = folder.join("a.jpg");
         let mut encoder = Encoder::new_file(&path, 95).unwrap();
         encoder.add_app_segment(1, exif).unwrap();
@@ -132,10 +126,7 @@ mod tests {
         assert_eq!(made(6, 16).dimensions(), (8, 16));
         // A box in the upper left of the file lies in the upper right of a picture turned to the right.
         let path = written(folder.path(), 6);
-        assert_eq!(
-            box_as_held([0.0, 0.0, 0.25, 0.5], &path),
-            [0.5, 0.0, 0.5, 0.25]
-        );
+        assert_eq!(box_as_held([0.0, 0.0, 0.25, 0.5], &path), [0.5, 0.0, 0.5, 0.25]);
         // Of what the file says beside its pixels nothing is left.
         let small = shrunk(&written(folder.path(), 6), 64, 90).unwrap();
         assert!(!small.jpeg.windows(4).any(|w| w == b"Exif"));

@@ -46,15 +46,9 @@ pub(super) fn of_still(
         time => {
             let beside = beside();
             let stamp = |time, origin, offset| {
-                plausible(CameraTime::new(time), today).map(|time| Stamp {
-                    time,
-                    origin,
-                    offset,
-                })
+                plausible(CameraTime::new(time), today).map(|time| Stamp { time, origin, offset })
             };
-            let note = beside
-                .maker_note
-                .map(|t| stamp(t, TimeOrigin::MakerNote, None));
+            let note = beside.maker_note.map(|t| stamp(t, TimeOrigin::MakerNote, None));
             let xmp = || beside.xmp.map(|(t, o)| stamp(t, TimeOrigin::Xmp, o));
             note.or_else(xmp)
                 .or_else(|| from_name(path, today).filter(|_| time.is_err()))
@@ -71,11 +65,7 @@ pub(super) fn of_clip(
     today: NaiveDate,
 ) -> Result<Stamp, Untimed> {
     let stamp = |time, origin| {
-        plausible(CameraTime::new(time), today).map(|time| Stamp {
-            time,
-            origin,
-            offset: None,
-        })
+        plausible(CameraTime::new(time), today).map(|time| Stamp { time, origin, offset: None })
     };
     container
         .map(|time| stamp(time, TimeOrigin::Container))
@@ -100,12 +90,7 @@ fn exif_stamp(exif: &Exif, today: NaiveDate) -> Result<Stamp, Untimed> {
             Tag::SubSecTimeDigitized,
             Tag::OffsetTimeDigitized,
         ),
-        (
-            TimeOrigin::Changed,
-            Tag::DateTime,
-            Tag::SubSecTime,
-            Tag::OffsetTime,
-        ),
+        (TimeOrigin::Changed, Tag::DateTime, Tag::SubSecTime, Tag::OffsetTime),
     ];
     for (origin, time, fraction, offset) in fields {
         // Some cameras put what belongs into the Exif directory into the one above it.
@@ -159,11 +144,7 @@ fn usual_form(text: &str) -> Option<(Cow<'_, str>, f64)> {
     let head = text.get(..LENGTH)?;
     let is_offset = |s: &str| s.len() == 6 && s.parse::<FixedOffset>().is_ok();
     let rest = text[LENGTH..].trim_end_matches(['Z', 'z']).trim_end();
-    let rest = match rest
-        .len()
-        .checked_sub(6)
-        .and_then(|at| rest.split_at_checked(at))
-    {
+    let rest = match rest.len().checked_sub(6).and_then(|at| rest.split_at_checked(at)) {
         Some((before, offset)) if is_offset(offset) => before,
         _ => rest,
     };
@@ -183,13 +164,7 @@ fn usual_form(text: &str) -> Option<(Cow<'_, str>, f64)> {
     if !(is_mark(4) && is_mark(7) && is_apart && head.is_ascii()) {
         return None;
     }
-    let usual = format!(
-        "{}:{}:{} {}",
-        &head[..4],
-        &head[5..7],
-        &head[8..10],
-        &head[11..]
-    );
+    let usual = format!("{}:{}:{} {}", &head[..4], &head[5..7], &head[8..10], &head[11..]);
     Some((Cow::Owned(usual), fraction))
 }
 
@@ -221,10 +196,7 @@ mod tests {
         let today = NaiveDate::from_ymd_opt(2025, 11, 1).unwrap();
         let at = |text| checked(text, today);
         assert_eq!(at("0000:00:00 00:00:00"), Err(Untimed::Zero));
-        assert!(matches!(
-            at("1999:12:31 23:59:59"),
-            Err(Untimed::TooEarly(_))
-        ));
+        assert!(matches!(at("1999:12:31 23:59:59"), Err(Untimed::TooEarly(_))));
         assert!(matches!(at("2025:11:03 00:00:00"), Err(Untimed::Future(_))));
         assert!(matches!(at("2025:13:03 00:00:00"), Err(Untimed::NoDate(_))));
         assert!(at("2025:11:02 23:59:59").is_ok());
@@ -243,22 +215,13 @@ mod tests {
         ] {
             assert_eq!(at(text), want, "{text}");
         }
-        assert_eq!(
-            at("2024-11-03T06:12:44.250Z"),
-            Ok("2024-11-03 06:12:44.250".to_owned())
-        );
+        assert_eq!(at("2024-11-03T06:12:44.250Z"), Ok("2024-11-03 06:12:44.250".to_owned()));
         assert_eq!(at("2024:11:03 06:12:44-05:00"), want);
         assert_eq!(at("2024:11:03 06:12"), Ok("2024-11-03 06:12:00".to_owned()));
-        for text in [
-            "2024-11-03",
-            "2024:11:03 06:12:44 am",
-            "2024;11;03 06:12:44",
-            "20é4:11:03 06:12:4",
-        ] {
-            assert!(
-                matches!(checked(text, today()), Err(Untimed::NoDate(_))),
-                "{text}"
-            );
+        for text in
+            ["2024-11-03", "2024:11:03 06:12:44 am", "2024;11;03 06:12:44", "20é4:11:03 06:12:4"]
+        {
+            assert!(matches!(checked(text, today()), Err(Untimed::NoDate(_))), "{text}");
         }
     }
 }

@@ -67,13 +67,7 @@ enum State {
 
 impl Default for Structure {
     fn default() -> Self {
-        Self {
-            state: State::Start(0),
-            zeros: 0,
-            lost: 0,
-            coded: 0,
-            damage: None,
-        }
+        Self { state: State::Start(0), zeros: 0, lost: 0, coded: 0, damage: None }
     }
 }
 
@@ -193,16 +187,10 @@ mod tests {
 
     fn picture() -> Vec<u8> {
         let noisy = image::RgbImage::from_fn(320, 240, |x, y| {
-            image::Rgb([
-                (x * 7 % 251) as u8,
-                (y * 13 % 241) as u8,
-                (x * y % 239) as u8,
-            ])
+            image::Rgb([(x * 7 % 251) as u8, (y * 13 % 241) as u8, (x * y % 239) as u8])
         });
         let mut bytes = Vec::new();
-        JpegEncoder::new_with_quality(&mut bytes, 90)
-            .encode_image(&noisy)
-            .unwrap();
+        JpegEncoder::new_with_quality(&mut bytes, 90).encode_image(&noisy).unwrap();
         bytes
     }
 
@@ -219,11 +207,7 @@ mod tests {
             assert_eq!(damage(&bytes, step), None);
         }
         let padded = [bytes, vec![0; 9000]].concat();
-        assert_eq!(
-            damage(&padded, 4096),
-            None,
-            "padding behind the end is no damage"
-        );
+        assert_eq!(damage(&padded, 4096), None, "padding behind the end is no damage");
         assert_eq!(damage(b"only text", 3), None);
     }
 

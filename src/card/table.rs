@@ -29,9 +29,7 @@ pub(super) fn pictures(pictures: &[Picture]) -> Result<DataFrame> {
             number("bytes", &|p| i64::try_from(p.bytes).ok()),
             times.with_name("camera_time".into()).into_column(),
             number("offset_s", &|p| stamp(p).and_then(offset_s)),
-            column("time_from", |p| {
-                p.time.as_ref().ok().map(|s| s.origin.word())
-            }),
+            column("time_from", |p| p.time.as_ref().ok().map(|s| s.origin.word())),
             column("make", |p| p.body.make.as_deref()),
             column("model", |p| p.body.model.as_deref()),
             column("serial", |p| p.body.serial.as_deref()),

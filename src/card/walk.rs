@@ -20,9 +20,7 @@ pub(super) struct Walk {
 /// a loop, or a folder that will not open, becomes a problem.
 pub(super) fn files(root: &Path, cards: &Path) -> Walk {
     // Following links asks the disk about every single file, so it is done only where there are any.
-    walk(root, cards, false)
-        .or_else(|| walk(root, cards, true))
-        .unwrap_or_default()
+    walk(root, cards, false).or_else(|| walk(root, cards, true)).unwrap_or_default()
 }
 
 /// `cards` itself, be it there or not, and every folder below it.
@@ -47,9 +45,7 @@ fn walk(root: &Path, cards: &Path, follow_links: bool) -> Option<Walk> {
     if !cards.exists() {
         return Some(walk);
     }
-    let tree = WalkDir::new(cards)
-        .follow_links(follow_links)
-        .sort_by_file_name();
+    let tree = WalkDir::new(cards).follow_links(follow_links).sort_by_file_name();
     for entry in tree.into_iter().filter_entry(is_shown) {
         match entry {
             Ok(entry) if entry.file_type().is_file() => {
@@ -83,9 +79,7 @@ fn walk_problem(root: &Path, error: &walkdir::Error) -> Problem {
     if error.loop_ancestor().is_some() {
         return Problem::file(&at, Cause::LinkLoop);
     }
-    let why = error
-        .io_error()
-        .map_or_else(|| error.to_string(), ToString::to_string);
+    let why = error.io_error().map_or_else(|| error.to_string(), ToString::to_string);
     Problem::file(&at, Cause::NotOpened { why })
 }
 
@@ -105,11 +99,8 @@ pub fn shown(path: &Path) -> String {
             bytes
                 .utf8_chunks()
                 .map(|chunk| {
-                    let bad: String = chunk
-                        .invalid()
-                        .iter()
-                        .map(|b| format!("{ODD}{b:02x}"))
-                        .collect();
+                    let bad: String =
+                        chunk.invalid().iter().map(|b| format!("{ODD}{b:02x}")).collect();
                     chunk.valid().to_owned() + &bad
                 })
                 .collect()
@@ -126,25 +117,16 @@ mod tests {
     fn files_are_found_in_their_order() {
         let folder = tempfile::tempdir().unwrap();
         let cards = folder.path().join("cards");
-        for file in [
-            "b/1.jpg",
-            "b.jpg",
-            "b-2/1.jpg",
-            "B/x/2.jpg",
-            "a/z.jpg",
-            "a/z/1.jpg",
-            "b/10.jpg",
-        ] {
+        for file in
+            ["b/1.jpg", "b.jpg", "b-2/1.jpg", "B/x/2.jpg", "a/z.jpg", "a/z/1.jpg", "b/10.jpg"]
+        {
             let path = cards.join(file);
             std::fs::create_dir_all(path.parent().unwrap()).unwrap();
             std::fs::write(path, "").unwrap();
         }
         let found = files(folder.path(), &cards).files;
         assert_eq!(found.len(), 7);
-        assert!(
-            found.is_sorted_by(|a, b| by_parts(a, b).is_lt()),
-            "{found:?}"
-        );
+        assert!(found.is_sorted_by(|a, b| by_parts(a, b).is_lt()), "{found:?}");
     }
 
     #[cfg(unix)]

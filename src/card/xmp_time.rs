@@ -15,10 +15,7 @@ const PROPERTIES: [(&str, &str); 3] = [
 /// The first of the properties that holds a time; with its offset from UTC where it is written.
 pub(super) fn original(packet: &[u8]) -> Option<(NaiveDateTime, Option<FixedOffset>)> {
     let text = std::str::from_utf8(packet).ok()?;
-    let options = ParsingOptions {
-        nodes_limit: 20_000,
-        ..ParsingOptions::default()
-    };
+    let options = ParsingOptions { nodes_limit: 20_000, ..ParsingOptions::default() };
     let document = Document::parse_with_options(text.trim_matches('\0').trim(), options).ok()?;
     PROPERTIES.iter().find_map(|&property| {
         document.descendants().find_map(|node| {
@@ -35,9 +32,7 @@ fn moment(text: &str) -> Option<(NaiveDateTime, Option<FixedOffset>)> {
         return Some((time.naive_local(), Some(*time.offset())));
     }
     let shapes = ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%dT%H:%M"];
-    let time = shapes
-        .iter()
-        .find_map(|s| NaiveDateTime::parse_from_str(text, s).ok())?;
+    let time = shapes.iter().find_map(|s| NaiveDateTime::parse_from_str(text, s).ok())?;
     Some((time, None))
 }
 

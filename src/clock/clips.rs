@@ -18,9 +18,8 @@ const TRIGGER_S: i64 = 120;
 /// whole half-hours that lie between the two.
 pub(super) fn settle(clocks: &Clocks, crawl: &mut Crawl) {
     let contained = crawl.pictures.iter().filter(|p| is_contained(p));
-    let mut cameras: BTreeMap<String, Vec<usize>> = contained
-        .map(|p| (p.camera.to_string(), Vec::new()))
-        .collect();
+    let mut cameras: BTreeMap<String, Vec<usize>> =
+        contained.map(|p| (p.camera.to_string(), Vec::new())).collect();
     for (i, picture) in crawl.pictures.iter().enumerate() {
         if let Some(of_camera) = cameras.get_mut(&*picture.camera) {
             of_camera.push(i);
@@ -33,10 +32,9 @@ pub(super) fn settle(clocks: &Clocks, crawl: &mut Crawl) {
             for i in pictures {
                 moved += usize::from(remedy.apply(&mut crawl.pictures[i]));
             }
-            crawl.problems.push(Problem::file(
-                &format!("cards/{camera}"),
-                remedy.cause(moved, pairs.len()),
-            ));
+            crawl
+                .problems
+                .push(Problem::file(&format!("cards/{camera}"), remedy.cause(moved, pairs.len())));
         }
     }
 }
@@ -60,15 +58,11 @@ fn pairs(pictures: &[Picture], of_camera: &[usize]) -> Vec<(Stamp, Stamp)> {
             let near = [*n, n.wrapping_sub(1), n + 1];
             let still = near.iter().find_map(|m| {
                 let there = by_number.get(&(*folder, *m))?;
-                there
-                    .iter()
-                    .map(|i| &pictures[*i])
-                    .find(|p| !p.clip && p.time.is_ok())
+                there.iter().map(|i| &pictures[*i]).find(|p| !p.clip && p.time.is_ok())
             });
-            if let (Some(still), Ok(clip)) = (
-                still.and_then(|s| s.time.as_ref().ok()),
-                &pictures[clip].time,
-            ) {
+            if let (Some(still), Ok(clip)) =
+                (still.and_then(|s| s.time.as_ref().ok()), &pictures[clip].time)
+            {
                 found.push((*still, *clip));
             }
         }
@@ -91,12 +85,7 @@ fn remedy(clocks: &Clocks, camera: &str, pairs: &[(Stamp, Stamp)]) -> Option<Rem
     let most = |count: usize| count >= FEWEST && count * 10 >= pairs.len() * 8;
     let apart_s =
         |(still, clip): &(Stamp, Stamp)| (clip.time.shown() - still.time.shown()).num_seconds();
-    if most(
-        pairs
-            .iter()
-            .filter(|p| apart_s(p).abs() <= TRIGGER_S)
-            .count(),
-    ) {
+    if most(pairs.iter().filter(|p| apart_s(p).abs() <= TRIGGER_S).count()) {
         return None;
     }
     let clock = clocks.of_camera(camera);
@@ -125,9 +114,8 @@ impl Remedy {
             match self {
                 Self::Utc => stamp.offset = Some(utc()),
                 Self::Minutes(minutes) => {
-                    stamp.time = stamp
-                        .time
-                        .plus_minutes(TimeDelta::minutes(*minutes).num_minutes() as f64);
+                    stamp.time =
+                        stamp.time.plus_minutes(TimeDelta::minutes(*minutes).num_minutes() as f64);
                 }
             }
         }
@@ -137,11 +125,9 @@ impl Remedy {
     fn cause(&self, clips: usize, stills: usize) -> Cause {
         match self {
             Self::Utc => Cause::ClipsInUtc { clips, stills },
-            Self::Minutes(m) => Cause::ClipsOff {
-                clips,
-                stills,
-                hours: format!("{:.1}", *m as f64 / 60.0),
-            },
+            Self::Minutes(m) => {
+                Cause::ClipsOff { clips, stills, hours: format!("{:.1}", *m as f64 / 60.0) }
+            }
         }
     }
 }

@@ -31,11 +31,7 @@ impl LocalTime {
     /// The moment at which the wall clock of `zone` shows these digits: the first of two, and in an hour
     /// that it leaps over the one after the leap.
     pub fn of_wall_clock(shown: NaiveDateTime, zone: Tz) -> Self {
-        to_local(
-            CameraTime::new(shown),
-            Reading::Kept(ClockSetting::Local),
-            zone,
-        )
+        to_local(CameraTime::new(shown), Reading::Kept(ClockSetting::Local), zone)
     }
 
     /// The same digits of the wall clock so many days later, its distance from UTC kept.

@@ -112,8 +112,7 @@ impl ClockReader<'_> {
 
     fn row(&self, time: CameraTime, of_file_date: bool) -> Option<&ClockCorrection> {
         let mut rows = self.corrections.iter().rev();
-        rows.find(|c| c.of_file_date == of_file_date && c.covers(time.shown()))
-            .copied()
+        rows.find(|c| c.of_file_date == of_file_date && c.covers(time.shown())).copied()
     }
 
     /// Whether a row of `cameras.csv` that names its first day says that the camera hung somewhere then.
@@ -176,13 +175,8 @@ fn is_possible(date: NaiveDate, today: NaiveDate) -> bool {
 
 fn by_row(clocks: &Clocks, picture: &Picture, time: CameraTime, today: NaiveDate) -> Option<Stamp> {
     let date = clocks.of_camera(&picture.camera).local(time, None).date();
-    (is_possible(date, today) && clocks.of_camera(&picture.camera).is_corrected(time)).then_some(
-        Stamp {
-            time,
-            origin: TimeOrigin::Original,
-            offset: None,
-        },
-    )
+    (is_possible(date, today) && clocks.of_camera(&picture.camera).is_corrected(time))
+        .then_some(Stamp { time, origin: TimeOrigin::Original, offset: None })
 }
 
 /// The file's date, put right by a row of `clocks.csv` that says it is for file dates. No other row acts
@@ -232,25 +226,14 @@ mod tests {
     #[test]
     fn offsets() {
         let west5 = FixedOffset::west_opt(5 * 3600).unwrap();
-        assert_eq!(
-            utc("2025-11-01T12:00:00", ClockSetting::Offset(west5)),
-            "01T17:00"
-        );
-        let written = to_local(
-            shown("2025-11-01T12:00:00"),
-            Reading::Written(west5),
-            Chicago,
-        );
+        assert_eq!(utc("2025-11-01T12:00:00", ClockSetting::Offset(west5)), "01T17:00");
+        let written = to_local(shown("2025-11-01T12:00:00"), Reading::Written(west5), Chicago);
         assert_eq!(written.shown().to_string(), "2025-11-01 12:00:00");
     }
 
     #[test]
     fn a_leap_day() {
-        let t = to_local(
-            shown("2024-02-29T18:00:00"),
-            Reading::Kept(ClockSetting::Local),
-            Chicago,
-        );
+        let t = to_local(shown("2024-02-29T18:00:00"), Reading::Kept(ClockSetting::Local), Chicago);
         assert_eq!(t.date().to_string(), "2024-02-29");
         assert!((t.minute_of_day() - 1080.0).abs() < 1e-9);
     }

@@ -80,10 +80,7 @@ impl Timeline {
             let time = by_code[camera as usize].local(stamp.time, stamp.offset);
             moments.push(Some(index), camera, time);
         }
-        Ok(Self {
-            cameras,
-            table: DataFrame::new_infer_height(moments.into_columns())?,
-        })
+        Ok(Self { cameras, table: DataFrame::new_infer_height(moments.into_columns())? })
     }
 
     /// The local dates of each camera's first and last picture, by its code.

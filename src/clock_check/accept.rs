@@ -56,11 +56,8 @@ pub fn accept(root: &std::path::Path, finding: &Finding) -> Result<String> {
         };
         before.iter().any(|b| same(&b))
     };
-    let rows: Vec<ClockCorrection> = finding
-        .corrections()
-        .into_iter()
-        .filter(|r| !is_there(r))
-        .collect();
+    let rows: Vec<ClockCorrection> =
+        finding.corrections().into_iter().filter(|r| !is_there(r)).collect();
     if rows.is_empty() {
         return Ok("clocks.csv says so already.".to_owned());
     }

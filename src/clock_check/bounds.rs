@@ -19,16 +19,9 @@ pub(super) fn after_reset(
     reset: &Reset,
     stretch: &Stretch,
 ) -> Option<Finding> {
-    let times = reset
-        .pictures
-        .iter()
-        .filter_map(|p| Some(p.shown_time()?.shown()));
+    let times = reset.pictures.iter().filter_map(|p| Some(p.shown_time()?.shown()));
     let (first, last) = (times.clone().min()?, times.max()?);
-    let fault = if reset.not_yet {
-        Fault::NotYet
-    } else {
-        Fault::Reset
-    };
+    let fault = if reset.not_yet { Fault::NotYet } else { Fault::Reset };
     let mut finding = empty(fault, stretch, (first, last), reset.pictures.len());
     let zone = property.settings.time_zone;
     // Everything in minutes of UTC against the digits, since a clock that runs on knows no daylight time.
@@ -37,22 +30,20 @@ pub(super) fn after_reset(
         local.utc().naive_utc()
     };
     let low = reset.before.map(|b| minutes_between(first, utc_of(b)));
-    let after = reset.after.map(utc_of).or(reset
-        .pulled
-        .filter(|_| !reset.not_yet || reset.before.is_none()));
+    let after = reset
+        .after
+        .map(utc_of)
+        .or(reset.pulled.filter(|_| !reset.not_yet || reset.before.is_none()));
     let high = after.map(|a| minutes_between(last, a));
     let evidence = format!(
         "the clock shows {first} {}; its pictures number on without a break",
-        reset.before.map_or_else(
-            || "at the start of the card".to_owned(),
-            |b| format!("right after {b}")
-        )
+        reset
+            .before
+            .map_or_else(|| "at the start of the card".to_owned(), |b| format!("right after {b}"))
     );
     finding.evidence = evidence;
-    let (Some(base), true) = (
-        low.or(high.map(|h| h - DAY_MIN)),
-        high >= low || high.is_none(),
-    ) else {
+    let (Some(base), true) = (low.or(high.map(|h| h - DAY_MIN)), high >= low || high.is_none())
+    else {
         finding.evidence =
             "its dates cannot be, and no picture before or after says when it was".to_owned();
         finding.doubt = Some("point at a picture whose true time you know".to_owned());
@@ -84,23 +75,9 @@ fn empty(
     (from, until): (NaiveDateTime, NaiveDateTime),
     pictures: usize,
 ) -> Finding {
-    let none = Offset {
-        minutes: 0.0,
-        low: 0.0,
-        high: 0.0,
-    };
-    let found = Found {
-        stretch,
-        offset: none,
-        gain: 0.0,
-    };
-    Finding {
-        from,
-        until,
-        pictures,
-        rows: Vec::new(),
-        ..found.finding(fault, 0.0)
-    }
+    let none = Offset { minutes: 0.0, low: 0.0, high: 0.0 };
+    let found = Found { stretch, offset: none, gain: 0.0 };
+    Finding { from, until, pictures, rows: Vec::new(), ..found.finding(fault, 0.0) }
 }
 
 /// Minutes that make the digits UTC, from `base` to a day after it, by the light.
@@ -265,12 +242,7 @@ fn days_of_years(from: NaiveDate, years: i32) -> Option<i64> {
 }
 
 fn dated(fault: Fault, stretch: &Stretch, days: i64, range: (i64, i64)) -> Finding {
-    let mut finding = empty(
-        fault,
-        stretch,
-        (stretch.from, stretch.until),
-        stretch.looks.len(),
-    );
+    let mut finding = empty(fault, stretch, (stretch.from, stretch.until), stretch.looks.len());
     finding.shift_min = days as f64 * DAY_MIN;
     (finding.low_min, finding.high_min) = (range.0 as f64 * DAY_MIN, range.1 as f64 * DAY_MIN);
     finding.rows = rows(stretch, finding.shift_min);
@@ -295,9 +267,7 @@ impl Bounds {
     /// `None` where nothing bounds the dates.
     fn of(placements: &[&Placement], stretch: &Stretch) -> Option<Self> {
         let (first, last) = stretch.read;
-        let bounded = placements
-            .iter()
-            .filter(|p| p.from.is_some() || p.until.is_some());
+        let bounded = placements.iter().filter(|p| p.from.is_some() || p.until.is_some());
         let within = |slack: i64| -> Vec<(i64, i64)> {
             let days = bounded.clone().map(|p| {
                 let low = p.from.map(|f| (f - first).num_days() - slack);
@@ -312,9 +282,7 @@ impl Bounds {
         if let Some(pulled) = stretch.pulled {
             let latest = (pulled.date() - last).num_days() + 1;
             if allowed.is_empty()
-                && placements
-                    .iter()
-                    .all(|p| p.from.is_none() && p.until.is_none())
+                && placements.iter().all(|p| p.from.is_none() && p.until.is_none())
             {
                 allowed.push((i64::MIN / 2, latest));
                 words = "the days before its card was pulled";
@@ -324,17 +292,11 @@ impl Bounds {
             }
         }
         allowed.retain(|(low, high)| low <= high);
-        (!allowed.is_empty()).then_some(Self {
-            allowed,
-            exact,
-            words,
-        })
+        (!allowed.is_empty()).then_some(Self { allowed, exact, words })
     }
 
     fn allow(&self, days: i64) -> bool {
-        self.allowed
-            .iter()
-            .any(|(low, high)| (*low..=*high).contains(&days))
+        self.allowed.iter().any(|(low, high)| (*low..=*high).contains(&days))
     }
 
     /// The same by what is written down, to the day.
@@ -350,11 +312,7 @@ impl Bounds {
             let last = stretch.read.1 + TimeDelta::days(days);
             (pulled.date() - last).num_days() < 60
         });
-        near_pull
-            || self
-                .allowed
-                .iter()
-                .any(|b| closed(b) && (b.0..=b.1).contains(&days))
+        near_pull || self.allowed.iter().any(|b| closed(b) && (b.0..=b.1).contains(&days))
     }
 }
 
@@ -379,14 +337,8 @@ fn best_days(property: &Property, looks: &[LightLook], bounds: &Bounds) -> Optio
     let noon = |days: i64| super::readings::noon_utc_min(property, middle + TimeDelta::days(days));
     let log = |days: i64| {
         let by = (noon(days)? - noon(0)?) as f64;
-        let moved = |l: &LightLook| Shot {
-            minute: l.shot.minute + by,
-            ..l.shot
-        };
-        let shots = Shots::of(
-            looks.iter().map(moved).collect(),
-            property.settings.position,
-        );
+        let moved = |l: &LightLook| Shot { minute: l.shot.minute + by, ..l.shot };
+        let shots = Shots::of(looks.iter().map(moved).collect(), property.settings.position);
         let logs = (-1..=1).map(|steps| fit(&shots, &shots.moved(steps)).log);
         logs.reduce(f64::max)
     };
@@ -396,11 +348,7 @@ fn best_days(property: &Property, looks: &[LightLook], bounds: &Bounds) -> Optio
         .filter_map(|d| Some((d, log(d)?)))
         .collect();
     let best = tried.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let near: Vec<i64> = tried
-        .iter()
-        .filter(|t| best.1 - t.1 < TELLS)
-        .map(|t| t.0)
-        .collect();
+    let near: Vec<i64> = tried.iter().filter(|t| best.1 - t.1 < TELLS).map(|t| t.0).collect();
     Some(Days {
         days: best.0,
         range: (*near.first()?, *near.last()?),

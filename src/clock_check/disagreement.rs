@@ -49,12 +49,7 @@ fn dates(timeline: &Timeline) -> Result<Vec<Dates>> {
     let names = timeline.cameras.names().iter().zip(timeline.spans()?);
     let camera = |(camera, span): (&String, Option<(NaiveDate, NaiveDate)>)| {
         let (first, last) = span?;
-        Some(Dates {
-            camera: camera.clone(),
-            first,
-            last,
-            witnessed: false,
-        })
+        Some(Dates { camera: camera.clone(), first, last, witnessed: false })
     };
     let mut dates: Vec<Dates> = names.filter_map(camera).collect();
     dates.sort_by(|a, b| a.camera.cmp(&b.camera));
@@ -91,10 +86,7 @@ fn years_between(a: &Dates, b: &Dates) -> Option<i32> {
     if early.last >= late.first {
         return None;
     }
-    let shorter = (early.last - early.first)
-        .min(late.last - late.first)
-        .num_days()
-        + 1;
+    let shorter = (early.last - early.first).min(late.last - late.first).num_days() + 1;
     (1..=late.first.year() - early.first.year() + 1).find(|years| {
         let moved = |d: NaiveDate| d.checked_add_months(chrono::Months::new(12 * *years as u32));
         let (Some(first), Some(last)) = (moved(early.first), moved(early.last)) else {
@@ -106,13 +98,8 @@ fn years_between(a: &Dates, b: &Dates) -> Option<i32> {
 }
 
 fn problem(one: &Dates, other: &Dates) -> Problem {
-    let at_work = |d: &Dates| {
-        Box::new(AtWork {
-            camera: d.camera.clone(),
-            first: d.first,
-            last: d.last,
-        })
-    };
+    let at_work =
+        |d: &Dates| Box::new(AtWork { camera: d.camera.clone(), first: d.first, last: d.last });
     Problem::file(
         &format!("cards/{}", one.camera),
         Cause::YearsApart {

@@ -231,11 +231,7 @@ pub(super) fn rows(stretch: &Stretch, shift_min: f64) -> Vec<ClockRow> {
     (0..parts.len())
         .map(|i| ClockRow {
             from: from(i),
-            until: if i + 1 < parts.len() {
-                from(i + 1) - second
-            } else {
-                stretch.until
-            },
+            until: if i + 1 < parts.len() { from(i + 1) - second } else { stretch.until },
             shift_min: parts[i][0].added_min + shift_min,
             until_shift_min: None,
         })
@@ -244,11 +240,7 @@ pub(super) fn rows(stretch: &Stretch, shift_min: f64) -> Vec<ClockRow> {
 
 /// How many times likelier, in words.
 pub(super) fn likelier(gain: f64) -> String {
-    if gain > 13.8 {
-        "over a million".to_owned()
-    } else {
-        format!("{:.0}", gain.exp())
-    }
+    if gain > 13.8 { "over a million".to_owned() } else { format!("{:.0}", gain.exp()) }
 }
 
 /// A span of time as one says it: minutes up to three hours, then hours, days, years.
@@ -276,11 +268,7 @@ fn counted(n: u64, unit: &str) -> String {
 /// A span to the minute: `15 days 19 hours 53 minutes`.
 pub fn duration_in_full(minutes: f64) -> String {
     let whole = minutes.abs().round() as u64;
-    let parts = [
-        (whole / 1440, "day"),
-        (whole % 1440 / 60, "hour"),
-        (whole % 60, "minute"),
-    ];
+    let parts = [(whole / 1440, "day"), (whole % 1440 / 60, "hour"), (whole % 60, "minute")];
     let there = parts.iter().filter(|(n, _)| *n > 0);
     let said = there.map(|(n, unit)| counted(*n, unit));
     match said.collect::<Vec<_>>().join(" ") {

@@ -42,10 +42,7 @@ pub(super) fn judge(property: &Property, stretch: &Stretch) -> Option<Judged> {
     let bench = Bench::of(property, &stretch.looks);
     let right = bench.right();
     let chosen = bench.chosen(property, &stretch.looks, right);
-    let healthy = || Judged {
-        offset: bench.offset(&bench.shots.moved(0)),
-        findings: Vec::new(),
-    };
+    let healthy = || Judged { offset: bench.offset(&bench.shots.moved(0)), findings: Vec::new() };
     match chosen {
         Some((mut story, gain)) => {
             let offset = bench.offset(&story.moves);
@@ -72,10 +69,7 @@ pub(super) fn judge(property: &Property, stretch: &Stretch) -> Option<Judged> {
         None => {
             let parts = bench.split(property, stretch);
             if !parts.is_empty() {
-                return Some(Judged {
-                    findings: parts,
-                    ..healthy()
-                });
+                return Some(Judged { findings: parts, ..healthy() });
             }
             bench.follows_the_sun().then(healthy)
         }
@@ -99,11 +93,7 @@ fn date_instead(property: &Property, stretch: &Stretch, story: f64) -> Option<St
 }
 
 fn moved(offset: Offset, by: f64) -> Offset {
-    Offset {
-        minutes: offset.minutes + by,
-        low: offset.low + by,
-        high: offset.high + by,
-    }
+    Offset { minutes: offset.minutes + by, low: offset.low + by, high: offset.high + by }
 }
 
 /// The pictures of a stretch, laid out for trying readings on.
@@ -117,9 +107,7 @@ impl Bench {
     }
 
     fn of_shots(property: &Property, shots: Vec<Shot>) -> Self {
-        Self {
-            shots: Shots::of(shots, property.settings.position),
-        }
+        Self { shots: Shots::of(shots, property.settings.position) }
     }
 
     /// Log likelihood of a reading, right as far as people set clocks.
@@ -149,10 +137,8 @@ impl Bench {
             };
             log + s.prior_log
         };
-        let mut tried: Vec<(f64, Story)> = stories(property, looks)
-            .into_iter()
-            .map(|s| (log(&s), s))
-            .collect();
+        let mut tried: Vec<(f64, Story)> =
+            stories(property, looks).into_iter().map(|s| (log(&s), s)).collect();
         let first_any = tried.partition_point(|(_, s)| !s.is_any);
         let likelier_first = |a: &(f64, Story), b: &(f64, Story)| b.0.total_cmp(&a.0);
         tried[first_any..].sort_by(likelier_first);
@@ -241,18 +227,14 @@ fn best_cut(groups: &[(usize, Vec<f64>)], shots: usize, fewest: usize) -> Option
     for (_, logs) in groups {
         after.iter_mut().zip(logs).for_each(|(a, l)| *a += l);
     }
-    let all_right = (0..offsets)
-        .filter(|o| is_right(*o))
-        .map(|o| after[o])
-        .fold(f64::NEG_INFINITY, f64::max);
+    let all_right =
+        (0..offsets).filter(|o| is_right(*o)).map(|o| after[o]).fold(f64::NEG_INFINITY, f64::max);
     let mut before = vec![0.0; offsets];
     let mut found = (SPLIT_GAIN, None);
     for (from, logs) in groups {
         if (fewest..shots.saturating_sub(fewest)).contains(from) {
             let best = |side: &[f64], right: bool| {
-                let of = (0..offsets)
-                    .filter(|o| !right || is_right(*o))
-                    .map(|o| side[o]);
+                let of = (0..offsets).filter(|o| !right || is_right(*o)).map(|o| side[o]);
                 of.fold(f64::NEG_INFINITY, f64::max)
             };
             let gain = (best(&before, true) + best(&after, false))
@@ -278,11 +260,7 @@ fn set_by_hand(light: Offset) -> Offset {
     let by_light = ((light.high - light.low) / (2.0 * 1.96)).powi(2);
     let minutes = light.minutes * by_hand / (by_hand + by_light);
     let half = 1.96 * (by_hand * by_light / (by_hand + by_light)).sqrt();
-    Offset {
-        minutes,
-        low: minutes - half,
-        high: minutes + half,
-    }
+    Offset { minutes, low: minutes - half, high: minutes + half }
 }
 
 fn told(stretch: &Stretch, story: &Story, gain: f64, offset: Offset) -> Finding {
@@ -293,11 +271,7 @@ fn told(stretch: &Stretch, story: &Story, gain: f64, offset: Offset) -> Finding 
         (false, false) => offset.reaching(0.0),
     };
     let offset = moved(offset, story.shift_min);
-    let found = Found {
-        stretch,
-        offset,
-        gain,
-    };
+    let found = Found { stretch, offset, gain };
     let shift_min = match story.is_any {
         true => offset.minutes.round(),
         false => story.shift_min,

@@ -41,9 +41,7 @@ pub fn known_moment(
         bail!("no picture was named.");
     };
     ensure!(
-        found
-            .iter()
-            .all(|(p, _)| same_name(&p.camera, &first.camera)),
+        found.iter().all(|(p, _)| same_name(&p.camera, &first.camera)),
         "the pictures are of several cameras. Give one camera's at a time."
     );
     let of_file_date = found.iter().all(|(p, _)| p.shown_time().is_none());
@@ -60,18 +58,12 @@ pub fn known_moment(
                 anchor.shows
             );
         };
-        known.push((
-            shown.shown(),
-            behind(property, picture, shown, anchor.shows, of_file_date),
-        ));
+        known.push((shown.shown(), behind(property, picture, shown, anchor.shows, of_file_date)));
     }
     known.sort_by_key(|k| k.0);
     let (from, until, pictures) = stretch(crawl, first, &known, moment, set_right);
     let row = row(&known, from, until);
-    let most = row
-        .shift_min
-        .abs()
-        .max(row.until_shift_min.map_or(0.0, f64::abs));
+    let most = row.shift_min.abs().max(row.until_shift_min.map_or(0.0, f64::abs));
     if most < 1.0 && !of_file_date {
         bail!(
             "{} shows {}, and so does its clock as it is read without any row of clocks.csv: it is right. Nothing is to be corrected.",
@@ -85,12 +77,8 @@ pub fn known_moment(
         until,
         fault: Fault::Known,
         shift_min: row.shift_min,
-        low_min: row
-            .shift_min
-            .min(row.until_shift_min.unwrap_or(row.shift_min)),
-        high_min: row
-            .shift_min
-            .max(row.until_shift_min.unwrap_or(row.shift_min)),
+        low_min: row.shift_min.min(row.until_shift_min.unwrap_or(row.shift_min)),
+        high_min: row.shift_min.max(row.until_shift_min.unwrap_or(row.shift_min)),
         pictures,
         evidence: evidence(&found, &known, of_file_date),
         doubt: None,
@@ -138,9 +126,7 @@ fn behind(
         return minutes_between(shown.shown(), truth);
     }
     let offset = picture.time.as_ref().ok().and_then(|s| s.offset);
-    let read = Clocks::of(property)
-        .of_camera(&picture.camera)
-        .uncorrected(shown, offset);
+    let read = Clocks::of(property).of_camera(&picture.camera).uncorrected(shown, offset);
     let truth = LocalTime::of_wall_clock(truth, property.settings.time_zone);
     truth.minutes_since(read.utc())
 }
@@ -153,10 +139,7 @@ fn stretch(
     moment: impl Fn(&Picture) -> Option<CameraTime>,
     set_right: Option<NaiveDateTime>,
 ) -> (NaiveDateTime, NaiveDateTime, usize) {
-    let of_camera = crawl
-        .pictures
-        .iter()
-        .filter(|p| same_name(&p.camera, &first.camera));
+    let of_camera = crawl.pictures.iter().filter(|p| same_name(&p.camera, &first.camera));
     let mut times: Vec<NaiveDateTime> = of_camera
         .filter_map(|p| Some(moment(p)?.shown()))
         .filter(|t| set_right.is_none_or(|s| *t < s))
@@ -167,24 +150,10 @@ fn stretch(
     let holds = |c: &&[NaiveDateTime]| known.iter().any(|(t, _)| c.contains(t));
     let parts: Vec<&[NaiveDateTime]> = times.chunk_by(near).filter(holds).collect();
     let (earliest, latest) = (known[0].0, known[known.len() - 1].0);
-    let from = parts
-        .first()
-        .and_then(|c| c.first())
-        .copied()
-        .unwrap_or(earliest);
-    let until = parts
-        .last()
-        .and_then(|c| c.last())
-        .copied()
-        .unwrap_or(latest);
-    let until = set_right
-        .map_or(until, |s| s - TimeDelta::seconds(1))
-        .max(from);
-    (
-        from.min(earliest),
-        until.max(latest),
-        parts.iter().map(|c| c.len()).sum(),
-    )
+    let from = parts.first().and_then(|c| c.first()).copied().unwrap_or(earliest);
+    let until = parts.last().and_then(|c| c.last()).copied().unwrap_or(latest);
+    let until = set_right.map_or(until, |s| s - TimeDelta::seconds(1)).max(from);
+    (from.min(earliest), until.max(latest), parts.iter().map(|c| c.len()).sum())
 }
 
 /// One number of minutes, or with two moments that differ a line through the first and the last.
@@ -192,20 +161,10 @@ fn row(known: &[(NaiveDateTime, f64)], from: NaiveDateTime, until: NaiveDateTime
     let ((t0, m0), (t1, m1)) = (known[0], known[known.len() - 1]);
     let between = minutes_between(t0, t1);
     if between < 1.0 || (m1 - m0).abs() < 1.0 {
-        return ClockRow {
-            from,
-            until,
-            shift_min: m0,
-            until_shift_min: None,
-        };
+        return ClockRow { from, until, shift_min: m0, until_shift_min: None };
     }
     let at = |t: NaiveDateTime| m0 + (m1 - m0) * minutes_between(t0, t) / between;
-    ClockRow {
-        from,
-        until,
-        shift_min: at(from),
-        until_shift_min: Some(at(until)),
-    }
+    ClockRow { from, until, shift_min: at(from), until_shift_min: Some(at(until)) }
 }
 
 fn evidence(
@@ -213,20 +172,12 @@ fn evidence(
     known: &[(NaiveDateTime, f64)],
     of_file_date: bool,
 ) -> String {
-    let clock = if of_file_date {
-        "its file's date is"
-    } else {
-        "its clock is"
-    };
+    let clock = if of_file_date { "its file's date is" } else { "its clock is" };
     let one = |(picture, anchor): &(&Picture, &Anchor)| {
         format!("{} shows {}", picture.path, anchor.shows)
     };
     let said: Vec<String> = found.iter().map(one).collect();
     let minutes = known[0].1;
     let way = if minutes < 0.0 { "ahead" } else { "behind" };
-    format!(
-        "{}, and {clock} {} {way}",
-        said.join(" and "),
-        duration(minutes)
-    )
+    format!("{}, and {clock} {} {way}", said.join(" and "), duration(minutes))
 }

@@ -46,14 +46,8 @@ const HIGHEST_DEG: f32 = 8.0;
 const DUSK_LESS_DAWN_DEG: f64 = 2.7;
 const BLURS_DEG: [f64; 2] = [0.8, 2.2];
 /// Chances that a picture misleads: by day, by night.
-const MISLEADING: [(f64, f64); 6] = [
-    (0.01, 0.01),
-    (0.06, 0.01),
-    (0.01, 0.06),
-    (0.12, 0.12),
-    (0.4, 0.03),
-    (0.03, 0.4),
-];
+const MISLEADING: [(f64, f64); 6] =
+    [(0.01, 0.01), (0.06, 0.01), (0.01, 0.06), (0.12, 0.12), (0.4, 0.03), (0.03, 0.4)];
 /// Half-days that say nothing.
 const ODD: f64 = 0.04;
 /// Pictures of such a half-day are nearly all alike.
@@ -111,11 +105,7 @@ impl Shots {
 
 /// Steps from minus half a day to plus half a day.
 fn signed(step: i32) -> i32 {
-    if step > STEPS as i32 / 2 {
-        step - STEPS as i32
-    } else {
-        step
-    }
+    if step > STEPS as i32 / 2 { step - STEPS as i32 } else { step }
 }
 
 /// Every offset of the grid, in steps.
@@ -207,10 +197,7 @@ fn reach_deg(blur: f64) -> f32 {
 }
 
 static TABLES: LazyLock<Vec<Vec<Table>>> = LazyLock::new(|| {
-    BLURS_DEG
-        .iter()
-        .map(|b| MISLEADING.iter().map(|m| Table::of(*b, *m)).collect())
-        .collect()
+    BLURS_DEG.iter().map(|b| MISLEADING.iter().map(|m| Table::of(*b, *m)).collect()).collect()
 });
 
 /// How likely dusk's threshold is beside dawn's: the normal curve, by both their places on the grid.
@@ -245,10 +232,7 @@ pub(super) fn fit(shots: &Shots, moves: &[i32]) -> Fit {
 fn fit_anew(shots: &Shots, moves: &[i32]) -> Fit {
     let groups = groups(shots, moves);
     let mut logs = Vec::new();
-    let mut best = Nuisance {
-        log: f64::NEG_INFINITY,
-        ..Nuisance::default()
-    };
+    let mut best = Nuisance { log: f64::NEG_INFINITY, ..Nuisance::default() };
     for (blur, of_blur) in TABLES.iter().enumerate() {
         let sorted = Sorted::of(shots, moves, &groups, reach_deg(BLURS_DEG[blur]));
         for (misleading, table) in of_blur.iter().enumerate() {
@@ -271,22 +255,13 @@ fn fit_anew(shots: &Shots, moves: &[i32]) -> Fit {
             let (likelihood, dawn, dusk) = likeliest;
             let log = highest_dawn + highest_dusk + likelihood.ln();
             if log > best.log {
-                best = Nuisance {
-                    dawn,
-                    dusk,
-                    blur,
-                    misleading,
-                    log,
-                };
+                best = Nuisance { dawn, dusk, blur, misleading, log };
             }
             logs.push(highest_dawn + highest_dusk + sum.ln());
         }
     }
     let tried = logs.len() * THRESHOLDS * THRESHOLDS;
-    Fit {
-        log: log_sum(&logs) - (tried as f64).ln(),
-        best,
-    }
+    Fit { log: log_sum(&logs) - (tried as f64).ln(), best }
 }
 
 fn highest(logs: &[f64]) -> f64 {
@@ -401,12 +376,7 @@ struct LogProducts {
 
 impl Default for LogProducts {
     fn default() -> Self {
-        Self {
-            logs: [0.0; WIDE],
-            products: [1.0; WIDE],
-            log_of_all: 0.0,
-            product_of_all: 1.0,
-        }
+        Self { logs: [0.0; WIDE], products: [1.0; WIDE], log_of_all: 0.0, product_of_all: 1.0 }
     }
 }
 
@@ -418,11 +388,7 @@ impl LogProducts {
         let mut smallest = f64::INFINITY;
         for (product, own) in self.products.iter_mut().zip(own) {
             *product *= common * f64::from(*own) + beside;
-            smallest = if *product < smallest {
-                *product
-            } else {
-                smallest
-            };
+            smallest = if *product < smallest { *product } else { smallest };
         }
         if smallest < Self::SMALL {
             for (log, product) in self.logs.iter_mut().zip(&mut self.products) {
@@ -494,11 +460,7 @@ pub(super) fn against(shots: &Shots, moves: &[i32], fit: &Fit) -> Against {
     let mut found = Against::default();
     for (i, shot) in shots.all.iter().enumerate() {
         let morning = shots.half_day(i, moves[i]).rem_euclid(2) == 0;
-        let threshold = threshold_deg(if morning {
-            fit.best.dawn
-        } else {
-            fit.best.dusk
-        });
+        let threshold = threshold_deg(if morning { fit.best.dawn } else { fit.best.dusk });
         let over = f64::from(shots.at(i, moves[i])) - threshold;
         if over > CLEAR_DEG {
             found.day += 1;
@@ -527,11 +489,7 @@ pub(super) fn by_group(shots: &Shots, moves: &[i32], known: &Fit) -> Vec<(usize,
             let of_group = moves.iter().enumerate().take(group.until);
             for (i, moved) in of_group.skip(group.from) {
                 let morning = shots.half_day(i, moved + o).rem_euclid(2) == 0;
-                let n = if morning {
-                    known.best.dawn
-                } else {
-                    known.best.dusk
-                };
+                let n = if morning { known.best.dawn } else { known.best.dusk };
                 let dark = table.dark(shots.at(i, moved + o) - threshold_deg(n) as f32);
                 product *= f64::from(if shots.all[i].grey { dark } else { 1.0 - dark });
             }

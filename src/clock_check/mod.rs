@@ -113,10 +113,7 @@ impl Stretch {
             until,
             ..self.clone()
         };
-        (
-            part(early, self.from, begins - TimeDelta::seconds(1)),
-            part(late, begins, self.until),
-        )
+        (part(early, self.from, begins - TimeDelta::seconds(1)), part(late, begins, self.until))
     }
 }
 
@@ -124,10 +121,7 @@ impl CameraClock {
     /// Pictures of one sort.
     pub fn count(&self, shade: Shade) -> usize {
         let grey = shade == Shade::Grey;
-        self.looked_at
-            .iter()
-            .filter(|l| l.shot.grey == grey)
-            .count()
+        self.looked_at.iter().filter(|l| l.shot.grey == grey).count()
     }
 
     /// Whether there was enough to judge the clock by its light.
@@ -160,10 +154,7 @@ impl CameraClock {
 pub fn check(property: &Property, crawl: &Crawl) -> Result<Vec<CameraClock>> {
     let mut cameras: Vec<(&str, Vec<&Picture>)> = Vec::new();
     for picture in &crawl.pictures {
-        match cameras
-            .iter_mut()
-            .find(|(c, _)| same_name(c, &picture.camera))
-        {
+        match cameras.iter_mut().find(|(c, _)| same_name(c, &picture.camera)) {
             Some((_, pictures)) => pictures.push(picture),
             None => cameras.push((&picture.camera, vec![picture])),
         }
@@ -185,16 +176,8 @@ fn one(
     let clock = Clocks::of(property).of_camera(camera);
     let stills: Vec<&Picture> = pictures.iter().copied().filter(|p| !p.clip).collect();
     let rolls = pulls.rolls(&stills);
-    let mut case = Case {
-        property,
-        camera,
-        memory,
-        source: LightSource::Colour,
-    };
-    let resets: Vec<resets::Reset> = rolls
-        .iter()
-        .flat_map(|r| resets::resets(r, &clock))
-        .collect();
+    let mut case = Case { property, camera, memory, source: LightSource::Colour };
+    let resets: Vec<resets::Reset> = rolls.iter().flat_map(|r| resets::resets(r, &clock)).collect();
     let runs_on: Vec<Roll> = rolls
         .iter()
         .map(|roll| Roll {
@@ -236,12 +219,7 @@ impl Case<'_> {
             self.source = source;
             let stretches: Vec<Stretch> = rolls
                 .iter()
-                .flat_map(|r| {
-                    parts(r)
-                        .into_iter()
-                        .map(|p| (p, r.pulled))
-                        .collect::<Vec<_>>()
-                })
+                .flat_map(|r| parts(r).into_iter().map(|p| (p, r.pulled)).collect::<Vec<_>>())
                 .filter_map(|(pictures, pulled)| self.stretch(&pictures, pulled))
                 .collect();
             let (clock, is_sure) = verdict(self.property, self.camera, source, &stretches);
@@ -258,15 +236,11 @@ impl Case<'_> {
 
     /// Looks at pictures; `None` where none has a time.
     fn stretch(&self, pictures: &[&Picture], pulled: Option<NaiveDateTime>) -> Option<Stretch> {
-        let times = pictures
-            .iter()
-            .filter_map(|p| Some(p.shown_time()?.shown()));
+        let times = pictures.iter().filter_map(|p| Some(p.shown_time()?.shown()));
         let (from, until) = (times.clone().min()?, times.max()?);
         let chosen = chosen(pictures);
-        let glimpses: Vec<Glimpse> = chosen
-            .par_iter()
-            .map(|(time, p)| self.glimpse(*time, p))
-            .collect();
+        let glimpses: Vec<Glimpse> =
+            chosen.par_iter().map(|(time, p)| self.glimpse(*time, p)).collect();
         Some(Stretch {
             camera: self.camera.to_owned(),
             looks: looks(self.property, self.camera, self.source, &glimpses),
@@ -316,11 +290,8 @@ pub fn judge_glimpses(property: &Property, camera: &str, glimpses: &[Glimpse]) -
         let stretch = |part: &[Glimpse]| {
             let (first, last) = (part.first()?, part.last()?);
             let step = part.len().div_ceil(LOOKED_AT_MOST).max(1);
-            let some: Vec<Glimpse> = spread(part, |g| g.time)
-                .into_iter()
-                .step_by(step)
-                .copied()
-                .collect();
+            let some: Vec<Glimpse> =
+                spread(part, |g| g.time).into_iter().step_by(step).copied().collect();
             Some(Stretch {
                 camera: camera.to_owned(),
                 looks: looks(property, camera, source, &some),
@@ -349,10 +320,7 @@ fn verdict(
 ) -> (CameraClock, bool) {
     let mut clock = CameraClock {
         source,
-        looked_at: stretches
-            .iter()
-            .flat_map(|s| s.looks.iter().copied())
-            .collect(),
+        looked_at: stretches.iter().flat_map(|s| s.looks.iter().copied()).collect(),
         ..CameraClock::none(camera)
     };
     let mut is_sure = false;
@@ -388,18 +356,14 @@ fn verdict(
 }
 
 fn judged(property: &Property, stretch: &Stretch) -> Option<judge::Judged> {
-    judge::is_enough(&stretch.looks)
-        .then(|| judge::judge(property, stretch))
-        .flatten()
+    judge::is_enough(&stretch.looks).then(|| judge::judge(property, stretch)).flatten()
 }
 
 /// All stretches as one.
 fn joined(stretches: &[Stretch]) -> Option<Stretch> {
     let first = stretches.first()?;
-    let mut looks: Vec<LightLook> = stretches
-        .iter()
-        .flat_map(|s| s.looks.iter().copied())
-        .collect();
+    let mut looks: Vec<LightLook> =
+        stretches.iter().flat_map(|s| s.looks.iter().copied()).collect();
     looks.sort_by_key(|l| l.time);
     let step = looks.len().div_ceil(LOOKED_AT_MOST).max(1);
     Some(Stretch {
@@ -428,11 +392,8 @@ fn read_dates(
 
 /// The pictures of a roll, parted where it is silent for long.
 fn parts<'a>(roll: &Roll<'a>) -> Vec<Vec<&'a Picture>> {
-    let mut timed: Vec<(CameraTime, &Picture)> = roll
-        .pictures
-        .iter()
-        .filter_map(|p| Some((p.shown_time()?, *p)))
-        .collect();
+    let mut timed: Vec<(CameraTime, &Picture)> =
+        roll.pictures.iter().filter_map(|p| Some((p.shown_time()?, *p))).collect();
     timed.sort_by_key(|(t, p)| (*t, &p.path));
     timed
         .chunk_by(|a, b| b.0.shown() - a.0.shown() < TimeDelta::days(APART_DAYS))
@@ -446,10 +407,8 @@ const TRIGGER_MIN: i64 = 5;
 const LOOKED_AT_MOST: usize = 400;
 
 fn chosen<'a>(pictures: &[&'a Picture]) -> Vec<(CameraTime, &'a Picture)> {
-    let mut timed: Vec<(CameraTime, &Picture)> = pictures
-        .iter()
-        .filter_map(|p| Some((p.shown_time()?, *p)))
-        .collect();
+    let mut timed: Vec<(CameraTime, &Picture)> =
+        pictures.iter().filter_map(|p| Some((p.shown_time()?, *p))).collect();
     timed.sort_by_key(|(t, p)| (*t, &p.path));
     let some = spread(&timed, |(t, _)| *t);
     let step = some.len().div_ceil(LOOKED_AT_MOST).max(1);
@@ -482,10 +441,7 @@ fn looks(
         Some(LightLook {
             time: g.time,
             corrected_time: g.time.plus_minutes(added_min),
-            shot: Shot {
-                minute: local.utc().timestamp() as f64 / 60.0,
-                grey: dark?,
-            },
+            shot: Shot { minute: local.utc().timestamp() as f64 / 60.0, grey: dark? },
             corrected: clock.is_corrected(g.time),
             added_min,
             is_written: g.offset.is_some(),

@@ -24,11 +24,7 @@ impl Offset {
     /// The interval made wide enough to hold a value.
     #[must_use]
     pub fn reaching(self, minutes: f64) -> Self {
-        Self {
-            low: self.low.min(minutes),
-            high: self.high.max(minutes),
-            ..self
-        }
+        Self { low: self.low.min(minutes), high: self.high.max(minutes), ..self }
     }
 }
 
@@ -38,31 +34,21 @@ pub(super) fn offset(shots: &Shots, moves: &[i32]) -> Offset {
     // Every third offset first, and all of them where the posterior has its mass.
     const COARSE: i32 = 3;
     let log = |o: i32| fit(shots, &plus(moves, o)).log;
-    let mut logs: BTreeMap<i32, f64> = all_steps()
-        .filter(|o| o % COARSE == 0)
-        .map(|o| (o, log(o)))
-        .collect();
+    let mut logs: BTreeMap<i32, f64> =
+        all_steps().filter(|o| o % COARSE == 0).map(|o| (o, log(o))).collect();
     let most = logs.values().copied().fold(f64::NEG_INFINITY, f64::max);
-    let telling: Vec<i32> = logs
-        .iter()
-        .filter(|(_, l)| most - **l < 12.0)
-        .map(|(o, _)| *o)
-        .collect();
+    let telling: Vec<i32> =
+        logs.iter().filter(|(_, l)| most - **l < 12.0).map(|(o, _)| *o).collect();
     for o in all_steps() {
         let near = telling.iter().any(|t| (t - o).abs() < COARSE);
-        let alike = *logs
-            .entry(o - o.rem_euclid(COARSE))
-            .or_insert(f64::NEG_INFINITY);
-        logs.entry(o)
-            .or_insert_with(|| if near { log(o) } else { alike });
+        let alike = *logs.entry(o - o.rem_euclid(COARSE)).or_insert(f64::NEG_INFINITY);
+        logs.entry(o).or_insert_with(|| if near { log(o) } else { alike });
     }
     logs.retain(|o, _| (-(STEPS as i32) / 2 < *o) && *o <= STEPS as i32 / 2);
     let total = log_sum(&logs.values().copied().collect::<Vec<_>>());
     let mut mass: Vec<(i32, f64)> = logs.iter().map(|(o, l)| (*o, (l - total).exp())).collect();
     mass.sort_by_key(|(o, _)| *o);
-    let best = (0..mass.len())
-        .max_by(|a, b| mass[*a].1.total_cmp(&mass[*b].1))
-        .unwrap_or(0);
+    let best = (0..mass.len()).max_by(|a, b| mass[*a].1.total_cmp(&mass[*b].1)).unwrap_or(0);
     // Grows from the likeliest towards the likelier neighbour; the day is a circle.
     let n = mass.len();
     let (mut low, mut high, mut sum) = (0, 0, mass[best].1);
@@ -78,10 +64,7 @@ pub(super) fn offset(shots: &Shots, moves: &[i32]) -> Offset {
         }
     }
     let around = |k: i32| mass[(best as i32 + k).rem_euclid(n as i32) as usize].1;
-    let (step, middle) = (
-        f64::from(STEP_MIN),
-        f64::from(mass[best].0) * f64::from(STEP_MIN),
-    );
+    let (step, middle) = (f64::from(STEP_MIN), f64::from(mass[best].0) * f64::from(STEP_MIN));
     // One hump, as it nearly always is, has a mean and a spread finer than the grid.
     const REACH: i32 = 9;
     let near = (-REACH..=REACH).map(|k| (f64::from(k), around(k)));

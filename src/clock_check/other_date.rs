@@ -12,9 +12,8 @@ use crate::property::{ClockSetting, Property};
 /// How likely such a date is beforehand, all of those tried together (a guess, as for the faults of the hour).
 const OTHER_DATE: f64 = 0.0005;
 /// The days ahead or behind that are tried.
-const TRIED_DAYS: [i32; 20] = [
-    -70, -60, -50, -40, -35, -30, -25, -20, -15, -10, 10, 15, 20, 25, 30, 35, 40, 50, 60, 70,
-];
+const TRIED_DAYS: [i32; 20] =
+    [-70, -60, -50, -40, -35, -30, -25, -20, -15, -10, 10, 15, 20, 25, 30, 35, 40, 50, 60, 70];
 
 /// How likely the pictures of a stretch are under a date that was set wrong, and the likeliest days to add to it. `log`
 /// says how likely shots are by a right clock.
@@ -35,10 +34,7 @@ fn moved(property: &Property, looks: &[LightLook], days: i32) -> Vec<Shot> {
         let shown = look.corrected_time.plus_minutes(f64::from(days) * 1440.0);
         let kept = Reading::Kept(ClockSetting::Local);
         let read = to_local(shown, kept, property.settings.time_zone);
-        Shot {
-            minute: read.utc().timestamp() as f64 / 60.0,
-            ..look.shot
-        }
+        Shot { minute: read.utc().timestamp() as f64 / 60.0, ..look.shot }
     };
     looks.iter().map(shot).collect()
 }

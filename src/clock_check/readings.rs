@@ -77,17 +77,12 @@ fn constant(fault: Fault, minutes: i32, prior: f64, looks: &[LightLook]) -> Stor
 }
 
 fn any_offset(looks: &[LightLook]) -> impl Iterator<Item = Story> {
-    all_steps()
-        .filter(|o| o.abs() > 2 && o % ANY_STEP == 0)
-        .map(|o| any(o, looks))
+    all_steps().filter(|o| o.abs() > 2 && o % ANY_STEP == 0).map(|o| any(o, looks))
 }
 
 /// An offset that has no name.
 pub(super) fn any(steps: i32, looks: &[LightLook]) -> Story {
-    Story {
-        is_any: true,
-        ..constant(Fault::Off, steps * STEP_MIN, ANY, looks)
-    }
+    Story { is_any: true, ..constant(Fault::Off, steps * STEP_MIN, ANY, looks) }
 }
 
 /// A clock that is kept in another way than `cameras.csv` says: never moved for daylight time, moved
@@ -95,21 +90,13 @@ pub(super) fn any(steps: i32, looks: &[LightLook]) -> Story {
 fn kept_otherwise(property: &Property, looks: &[LightLook]) -> Vec<Story> {
     let zone = property.settings.time_zone;
     let year = looks.last().map_or(2025, |l| l.time.shown().year());
-    let summer = offsets_of(property, year)
-        .into_iter()
-        .max_by_key(|o| o.local_minus_utc());
+    let summer = offsets_of(property, year).into_iter().max_by_key(|o| o.local_minus_utc());
     let utc = chrono::Utc.fix();
-    let mut ways = vec![
-        (ClockSetting::Standard, KEPT_OTHERWISE),
-        (ClockSetting::Local, KEPT_OTHERWISE),
-    ];
+    let mut ways =
+        vec![(ClockSetting::Standard, KEPT_OTHERWISE), (ClockSetting::Local, KEPT_OTHERWISE)];
     // Left on daylight time over one weekend is one hour off since then; over several, it is kept so.
     let several = weekends_within(property, looks).len() > 1;
-    ways.extend(
-        summer
-            .filter(|_| several)
-            .map(|o| (ClockSetting::Offset(o), KEPT_OTHERWISE)),
-    );
+    ways.extend(summer.filter(|_| several).map(|o| (ClockSetting::Offset(o), KEPT_OTHERWISE)));
     ways.push((ClockSetting::Offset(utc), UTC));
     let story = |(setting, prior): (ClockSetting, f64)| {
         let moves: Moves = looks
@@ -157,11 +144,7 @@ fn weekends(property: &Property, looks: &[LightLook]) -> Vec<Story> {
     let each = |from: &NaiveDateTime| {
         [-60, 60].map(|minutes| {
             let moved = |l: &LightLook| {
-                if l.time.shown() >= *from {
-                    minutes / STEP_MIN
-                } else {
-                    0
-                }
+                if l.time.shown() >= *from { minutes / STEP_MIN } else { 0 }
             };
             Story {
                 from: Some(*from),
@@ -180,9 +163,7 @@ fn weekends_within(property: &Property, looks: &[LightLook]) -> Vec<NaiveDateTim
     };
     let (first, last) = (first.time.shown().date(), last.time.shown().date());
     let days = (last - first).num_days().min(366 * 30);
-    (0..=days)
-        .filter_map(|n| weekend_on(property, first + TimeDelta::days(n)))
-        .collect()
+    (0..=days).filter_map(|n| weekend_on(property, first + TimeDelta::days(n))).collect()
 }
 
 /// The moment at which the clocks change, if they change on this date.

@@ -29,29 +29,21 @@ pub fn rehearse(
     let mut copy = property.clone();
     copy.corrections.extend(finding.corrections());
     if let Some(setting) = finding.setting {
-        let of_camera = copy
-            .placements
-            .iter_mut()
-            .filter(|p| same_name(&p.camera, &finding.camera));
+        let of_camera =
+            copy.placements.iter_mut().filter(|p| same_name(&p.camera, &finding.camera));
         let mut any = false;
         for placement in of_camera {
             placement.clock = setting;
             any = true;
         }
         if !any {
-            copy.placements.push(crate::property::Placement::anywhere(
-                &finding.camera,
-                setting,
-            ));
+            copy.placements.push(crate::property::Placement::anywhere(&finding.camera, setting));
         }
     }
     let pictures = crawl.only(|p| same_name(&p.camera, &finding.camera));
     let pictures = clock::settled(&copy, pictures, today);
     let overlaps = |f: &Finding| f.from <= finding.until && finding.from <= f.until;
-    let still_wrong = check(&copy, &pictures)?
-        .into_iter()
-        .flat_map(|c| c.findings)
-        .filter(overlaps)
-        .collect();
+    let still_wrong =
+        check(&copy, &pictures)?.into_iter().flat_map(|c| c.findings).filter(overlaps).collect();
     Ok(Rehearsal { still_wrong })
 }

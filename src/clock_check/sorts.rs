@@ -60,10 +60,7 @@ fn by_exposure(glimpses: &[Glimpse]) -> Vec<Option<bool>> {
     let Some(threshold) = parting(&known) else {
         return vec![None; glimpses.len()];
     };
-    stops
-        .into_iter()
-        .map(|s| s.map(|s| s > threshold))
-        .collect()
+    stops.into_iter().map(|s| s.map(|s| s > threshold)).collect()
 }
 
 /// How much light the camera had to gather, in stops: longer and more sensitive is more.
@@ -101,25 +98,13 @@ mod tests {
             iso: Some(iso),
             ..Glimpse::default()
         };
-        let some = [
-            glimpse(0.005, 100),
-            glimpse(0.004, 100),
-            glimpse(0.05, 800),
-            glimpse(0.06, 800),
-        ];
+        let some =
+            [glimpse(0.005, 100), glimpse(0.004, 100), glimpse(0.05, 800), glimpse(0.06, 800)];
         let dark = dark(LightSource::Exposure, &some);
         assert_eq!(dark, [Some(false), Some(false), Some(true), Some(true)]);
         let same = vec![glimpse(10.0, 1); 9];
-        assert!(
-            super::dark(LightSource::Exposure, &same)
-                .iter()
-                .all(Option::is_none)
-        );
+        assert!(super::dark(LightSource::Exposure, &same).iter().all(Option::is_none));
         let zero = vec![glimpse(0.0, 0); 9];
-        assert!(
-            super::dark(LightSource::Exposure, &zero)
-                .iter()
-                .all(Option::is_none)
-        );
+        assert!(super::dark(LightSource::Exposure, &zero).iter().all(Option::is_none));
     }
 }

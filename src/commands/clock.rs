@@ -108,10 +108,8 @@ impl Clock {
             return Ok(clocks);
         };
         let names: Vec<String> = clocks.iter().map(|c| c.camera.clone()).collect();
-        let wanted: Vec<CameraClock> = clocks
-            .into_iter()
-            .filter(|c| same_name(&c.camera, camera))
-            .collect();
+        let wanted: Vec<CameraClock> =
+            clocks.into_iter().filter(|c| same_name(&c.camera, camera)).collect();
         ensure!(
             !wanted.is_empty(),
             "there is no picture of a camera {camera}. The cameras are {}.",
@@ -124,10 +122,7 @@ impl Clock {
         if self.picture.is_empty() {
             return Ok(None);
         }
-        ensure!(
-            self.picture.len() == self.shows.len(),
-            "give one --shows for each --picture."
-        );
+        ensure!(self.picture.len() == self.shows.len(), "give one --shows for each --picture.");
         let anchor = |(picture, shows): (&String, &String)| {
             let shown = parse_moment(shows, property.settings.date_order).with_context(|| {
                 format!("\"{shows}\" is not a time. Write it as 2025-10-18T06:30.")
@@ -136,17 +131,10 @@ impl Clock {
                 shown.date() <= super::today() + Days::new(1),
                 "{shown} has not come yet. Check the year."
             );
-            Ok(Anchor {
-                picture: picture.clone(),
-                shows: shown,
-            })
+            Ok(Anchor { picture: picture.clone(), shows: shown })
         };
-        let anchors: Vec<Anchor> = self
-            .picture
-            .iter()
-            .zip(&self.shows)
-            .map(anchor)
-            .collect::<Result<_>>()?;
+        let anchors: Vec<Anchor> =
+            self.picture.iter().zip(&self.shows).map(anchor).collect::<Result<_>>()?;
         let set_right = self.set_right.as_deref().map(moment).transpose()?;
         clock_check::known_moment(property, crawl, &anchors, set_right).map(Some)
     }
@@ -205,17 +193,14 @@ impl Clock {
         if rows.is_empty() {
             return super::say("clocks.csv has no rows.");
         }
-        rows.iter()
-            .try_for_each(|r| super::say(format_args!("line {}: {}", r.line, r.row)))
+        rows.iter().try_for_each(|r| super::say(format_args!("line {}: {}", r.line, r.row)))
     }
 
     fn undo(&self, line: u64) -> Result<()> {
         let row = remove_correction(&self.property, line)?;
         match self.json {
             true => super::say_json(&json!({ "removed": row })),
-            false => super::say(format_args!(
-                "Line {line} was taken out of clocks.csv: {row}"
-            )),
+            false => super::say(format_args!("Line {line} was taken out of clocks.csv: {row}")),
         }
     }
 }
@@ -232,10 +217,9 @@ fn print_accepted(accepted: &[Accepted]) -> Result<()> {
     for a in accepted {
         match &a.done {
             Ok(done) => super::say(format_args!("\n{}: {done}", a.finding.camera))?,
-            Err(why) => super::say(format_args!(
-                "\n{}: nothing was changed; {why}",
-                a.finding.camera
-            ))?,
+            Err(why) => {
+                super::say(format_args!("\n{}: nothing was changed; {why}", a.finding.camera))?
+            }
         }
     }
     Ok(())
@@ -250,15 +234,15 @@ fn print(clocks: &[CameraClock], findings: &[&Finding]) -> Result<()> {
             clock.word(),
             clock.count(card::Shade::Colour),
             clock.count(card::Shade::Grey),
-            clock
-                .offset
-                .filter(|_| clock.findings.is_empty() && clock.could_be_checked())
-                .map_or(String::new(), |o| format!(
+            clock.offset.filter(|_| clock.findings.is_empty() && clock.could_be_checked()).map_or(
+                String::new(),
+                |o| format!(
                     "; off by {:+.0} minutes, 95 % {:+.0} to {:+.0}",
                     report::whole(o.minutes),
                     report::whole(o.low),
                     report::whole(o.high)
-                ))
+                )
+            )
         ))?;
     }
     for (n, f) in findings.iter().enumerate() {
@@ -281,19 +265,15 @@ fn print(clocks: &[CameraClock], findings: &[&Finding]) -> Result<()> {
         }
         for (n, row) in f.corrections().into_iter().enumerate() {
             // The evidence stands above.
-            let short = ClockCorrection {
-                why: f.fault.word().to_owned(),
-                ..row
-            };
+            let short = ClockCorrection { why: f.fault.word().to_owned(), ..row };
             let cells = short.cells();
             let shown = || cells.iter().take(SHOWN);
             if n == 0 {
                 let headings = csv_line(shown().map(|(heading, _)| *heading))?;
                 super::say(format_args!("  for clocks.csv: {headings}"))?;
             }
-            let end = short
-                .until_shift_min
-                .map_or(String::new(), |m| format!(" to {}", duration(m)));
+            let end =
+                short.until_shift_min.map_or(String::new(), |m| format!(" to {}", duration(m)));
             super::say(format_args!(
                 "                  {}  ({}{end})",
                 csv_line(shown().map(|(_, cell)| cell))?,

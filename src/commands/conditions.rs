@@ -22,12 +22,7 @@ pub struct Conditions {
 impl Conditions {
     /// Runs the command.
     pub fn run(&self) -> Result<()> {
-        super::tell(
-            &self.property,
-            self.json,
-            ("conditions", report::conditions),
-            print,
-        )
+        super::tell(&self.property, self.json, ("conditions", report::conditions), print)
     }
 }
 

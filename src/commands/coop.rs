@@ -26,12 +26,7 @@ pub struct Coop {
     #[arg(long, value_name = "DATE or TABLE")]
     event: Option<String>,
     /// What it was, in words for the page
-    #[arg(
-        long,
-        value_name = "WORDS",
-        requires = "event",
-        default_value = "What happened"
-    )]
+    #[arg(long, value_name = "WORDS", requires = "event", default_value = "What happened")]
     what: String,
     /// The kind of deer
     #[arg(long, default_value = "mature buck")]
@@ -81,10 +76,7 @@ impl Coop {
         if let Some(id) = &self.one {
             return tell(id, record(dataset, id, &question));
         }
-        let folder = self
-            .to
-            .as_deref()
-            .context("name a folder for the answers with --to")?;
+        let folder = self.to.as_deref().context("name a folder for the answers with --to")?;
         ensure_apart(dataset, folder)?;
         let answers = match (&self.spark, &self.records) {
             (Some(master), _) => run_on_spark(dataset, &question, folder, master)?,
@@ -106,11 +98,7 @@ impl Coop {
         };
         let written = coop::write(&answers, &question, folder)?;
         say(&answers, &question)?;
-        super::say(format_args!(
-            "Written to {}: {}",
-            folder.display(),
-            written.join(", ")
-        ))
+        super::say(format_args!("Written to {}: {}", folder.display(), written.join(", ")))
     }
 
     fn question(&self) -> Result<CoopQuestion> {
@@ -161,9 +149,7 @@ fn say(answers: &Answers, question: &CoopQuestion) -> Result<()> {
         super::say(line)?;
     }
     for id in answers.missing(question) {
-        super::say(format_args!(
-            "{id} is named in the event, and the data set does not hold it"
-        ))?;
+        super::say(format_args!("{id} is named in the event, and the data set does not hold it"))?;
     }
     const SHOWN: usize = 10;
     for (id, why) in answers.left_out.iter().take(SHOWN) {

@@ -21,35 +21,21 @@ pub struct Daylight {
 impl Daylight {
     /// Runs the command.
     pub fn run(&self) -> Result<()> {
-        super::tell(
-            &self.property,
-            self.json,
-            ("daylight", report::daylight),
-            print,
-        )
+        super::tell(&self.property, self.json, ("daylight", report::daylight), print)
     }
 }
 
 /// Mature bucks and all deer, for the property and every camera.
 pub(super) fn print(debrief: &Debrief) -> Result<()> {
     let light = debrief.property.settings.share_light();
-    super::say(format_args!(
-        "{}: visits in {light}",
-        debrief.property.settings.name
-    ))?;
-    let width = debrief
-        .season
-        .cameras
-        .iter()
-        .map(|c| c.name.chars().count())
-        .fold(18, usize::max)
-        .min(60);
+    super::say(format_args!("{}: visits in {light}", debrief.property.settings.name))?;
+    let width =
+        debrief.season.cameras.iter().map(|c| c.name.chars().count()).fold(18, usize::max).min(60);
     for kind in debrief.season.about.kinds() {
         super::say(format_args!("  {}", kind.plural()))?;
         for answer in debrief.daylight_now().filter(|a| a.kind == kind) {
-            let name = answer.camera.map_or("whole property", |c| {
-                debrief.season.cameras[c].name.as_str()
-            });
+            let name =
+                answer.camera.map_or("whole property", |c| debrief.season.cameras[c].name.as_str());
             let is_tagged = answer.pictures.are_tagged();
             if answer.visits == 0 && !is_tagged {
                 super::say(format_args!("    {name:width$}  not tagged"))?;

@@ -33,14 +33,8 @@ impl Debrief {
     /// Runs the command.
     pub fn run(&self) -> Result<()> {
         let debrief = super::debrief(&self.property)?;
-        let out = self
-            .out
-            .clone()
-            .unwrap_or_else(|| self.property.join("reports"));
-        let options = ReportOptions {
-            with_places: self.with_places,
-            with_photos: !self.no_photos,
-        };
+        let out = self.out.clone().unwrap_or_else(|| self.property.join("reports"));
+        let options = ReportOptions { with_places: self.with_places, with_photos: !self.no_photos };
         let saved = save(&debrief, &out, options)?;
         let pdf = self.pdf.then(|| print_pdf(&saved)).transpose()?;
         let in_the_way = pdf.iter().filter_map(|(_, kept)| kept.as_ref());

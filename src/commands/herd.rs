@@ -51,29 +51,11 @@ fn print(debrief: &Debrief) -> Result<()> {
         "  different bucks with a name   {} ({} of {} bucks in the pictures have one)",
         herd.different, herd.named_bucks, herd.bucks.animals
     ))?;
-    super::say(format_args!(
-        "  bucks, those missed too       {}",
-        range(herd.by_once_seen)
-    ))?;
-    super::say(format_args!(
-        "  the same by two halves        {}",
-        range(herd.by_halves)
-    ))?;
-    super::say(format_args!(
-        "  does for each buck            {}",
-        range(herd.does_per_buck)
-    ))?;
-    super::say(format_args!(
-        "  fawns for each doe            {}",
-        range(herd.fawns_per_doe)
-    ))?;
-    super::say(format_args!(
-        "  does, by the camera survey    {}",
-        range(herd.does_there)
-    ))?;
-    super::say(format_args!(
-        "  fawns, by the same            {}",
-        range(herd.fawns_there)
-    ))?;
+    super::say(format_args!("  bucks, those missed too       {}", range(herd.by_once_seen)))?;
+    super::say(format_args!("  the same by two halves        {}", range(herd.by_halves)))?;
+    super::say(format_args!("  does for each buck            {}", range(herd.does_per_buck)))?;
+    super::say(format_args!("  fawns for each doe            {}", range(herd.fawns_per_doe)))?;
+    super::say(format_args!("  does, by the camera survey    {}", range(herd.does_there)))?;
+    super::say(format_args!("  fawns, by the same            {}", range(herd.fawns_there)))?;
     super::say(report::outlook_words::HERD_CAUTION)
 }

@@ -75,11 +75,7 @@ fn tell(
     lines: fn(&Debrief) -> Result<()>,
 ) -> Result<()> {
     let debrief = debrief(property)?;
-    if json {
-        say_json(&json!({ key: value(&debrief) }))
-    } else {
-        lines(&debrief)
-    }
+    if json { say_json(&json!({ key: value(&debrief) })) } else { lines(&debrief) }
 }
 
 /// How many problems there are, and in which files, most first.
@@ -98,22 +94,10 @@ fn in_sum(problems: &[Problem]) -> String {
     let mut files: Vec<(&str, usize)> = files.into_iter().collect();
     files.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
     const NAMED: usize = 4;
-    let named: Vec<String> = files
-        .iter()
-        .take(NAMED)
-        .map(|(f, n)| format!("{n} in {f}"))
-        .collect();
+    let named: Vec<String> = files.iter().take(NAMED).map(|(f, n)| format!("{n} in {f}")).collect();
     let rest: usize = files.iter().skip(NAMED).map(|(_, n)| n).sum();
-    let rest = if rest > 0 {
-        format!(", {rest} elsewhere")
-    } else {
-        String::new()
-    };
-    format!(
-        "{} things could not be used: {}{rest}.",
-        problems.len(),
-        named.join(", ")
-    )
+    let rest = if rest > 0 { format!(", {rest} elsewhere") } else { String::new() };
+    format!("{} things could not be used: {}{rest}.", problems.len(), named.join(", "))
 }
 
 /// Prints facts as JSON, numbers as the findings file has them.
@@ -139,9 +123,7 @@ fn today() -> NaiveDate {
 fn say_when_stopped(words: &'static str) {
     const STOPPED: i32 = 130;
     std::thread::spawn(move || {
-        let runtime = tokio::runtime::Builder::new_current_thread()
-            .enable_all()
-            .build();
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
         if runtime.is_ok_and(|r| r.block_on(tokio::signal::ctrl_c()).is_ok()) {
             eprintln!("\n{words}");
             std::process::exit(STOPPED);

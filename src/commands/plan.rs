@@ -70,12 +70,8 @@ impl Plan {
             "{} is past: a question is written down before its days come. Name a later day with --from.",
             question.from
         );
-        let proof = prove(
-            &debrief.season,
-            &debrief.property.disturbances,
-            &question,
-            self.seasons,
-        )?;
+        let proof =
+            prove(&debrief.season, &debrief.property.disturbances, &question, self.seasons)?;
         if self.keep {
             keep(&debrief, &proof.question)?;
         }
@@ -96,10 +92,7 @@ impl Plan {
             "from {from} to {by} are {} days; 7 to 120 can be compared.",
             (by - from).num_days() + 1
         );
-        let near = self
-            .near
-            .as_ref()
-            .map_or_else(|| near(debrief), |text| listed(text));
+        let near = self.near.as_ref().map_or_else(|| near(debrief), |text| listed(text));
         ensure!(
             !near.is_empty(),
             "name the cameras at which something may be lost: --near \"North Fence\"."
@@ -133,8 +126,7 @@ fn near(debrief: &Debrief) -> Vec<String> {
     let about = debrief.season.about.kind;
     let rows = debrief.shifts.of(&newest.id, about);
     let near = rows.filter(|r| r.role == Role::Near);
-    near.map(|r| debrief.camera_name(r.camera).to_owned())
-        .collect()
+    near.map(|r| debrief.camera_name(r.camera).to_owned()).collect()
 }
 
 /// Appended, and on the disk when this returns.
@@ -160,10 +152,7 @@ fn print(debrief: &Debrief, proof: &Proof, kept: bool) -> Result<()> {
             1 => "1 season played".to_owned(),
             n => format!("{n} seasons played"),
         },
-        debrief
-            .season
-            .newest()
-            .map_or_else(String::new, |y| y.name())
+        debrief.season.newest().map_or_else(String::new, |y| y.name())
     ))?;
     for row in &proof.rows {
         super::say(format_args!(

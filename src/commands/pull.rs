@@ -34,11 +34,7 @@ impl Pull {
     pub fn run(&self) -> Result<()> {
         let property = Property::open(&self.to)?;
         let camera = self.camera(&property)?;
-        let request = CardPull {
-            card: &self.card,
-            camera: &camera,
-            today: super::today(),
-        };
+        let request = CardPull { card: &self.card, camera: &camera, today: super::today() };
         super::say_when_stopped(
             "Stopped. What was copied is verified and stays; run the same pull again and it goes on from there. Do not clear the card yet.",
         );

@@ -72,9 +72,7 @@ impl Share {
 
     fn page(&self) -> Result<()> {
         ensure!(
-            self.to
-                .extension()
-                .is_some_and(|e| e.eq_ignore_ascii_case("html")),
+            self.to.extension().is_some_and(|e| e.eq_ignore_ascii_case("html")),
             "{} is not named like a page. Give a file that ends in .html.",
             self.to.display()
         );
@@ -122,11 +120,7 @@ impl Share {
         super::say(
             "Names of cameras and deer, and your words for what happened and what cameras look at, are in it.",
         )?;
-        super::say(format_args!(
-            "The data set: {} (this property: {})",
-            self.to.display(),
-            done.id
-        ))
+        super::say(format_args!("The data set: {} (this property: {})", self.to.display(), done.id))
     }
 
     fn package(&self, coordinates: Coordinates) -> Result<()> {

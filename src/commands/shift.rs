@@ -52,10 +52,7 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
             disturbance.what,
             disturbance.start.date(),
             debrief.season.about.kind.them(),
-            debrief
-                .shifts
-                .plan(&disturbance.id)
-                .map_or(0, |plan| plan.chosen.days)
+            debrief.shifts.plan(&disturbance.id).map_or(0, |plan| plan.chosen.days)
         ))?;
         let about = debrief.season.about.kind;
         let together = debrief.shifts.together(&disturbance.id, about);
@@ -65,8 +62,7 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
             super::say(format_args!(
                 "    {:7} {:20} {} then {} {}; {}",
                 s.role.word(),
-                s.camera
-                    .map_or("all near together", |c| debrief.camera_name(Some(c))),
+                s.camera.map_or("all near together", |c| debrief.camera_name(Some(c))),
                 counts(&s.before),
                 counts(&s.after),
                 s.light_verdict.word(),

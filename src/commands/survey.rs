@@ -20,12 +20,7 @@ pub struct Survey {
     #[arg(long, value_name = "NAME")]
     season: Option<String>,
     /// Days of one occasion of the detection matrix
-    #[arg(
-        long,
-        value_name = "DAYS",
-        default_value_t = 7,
-        allow_hyphen_values = true
-    )]
+    #[arg(long, value_name = "DAYS", default_value_t = 7, allow_hyphen_values = true)]
     occasion_days: u32,
     /// Print the findings as JSON
     #[arg(long)]
@@ -51,11 +46,9 @@ impl Survey {
         }
         print(&counted)?;
         match &self.to {
-            Some(folder) => super::say(format_args!(
-                "Written to {}: {}",
-                folder.display(),
-                written.join(", ")
-            )),
+            Some(folder) => {
+                super::say(format_args!("Written to {}: {}", folder.display(), written.join(", ")))
+            }
             None => Ok(()),
         }
     }
@@ -76,11 +69,7 @@ fn print(survey: &Counted) -> Result<()> {
         )
     };
     super::say("Events per 100 camera-nights, all sites together; sites at which it was seen:")?;
-    for (rate, occupancy) in survey
-        .rates
-        .iter()
-        .filter(|r| r.site.is_none())
-        .zip(&survey.occupancy)
+    for (rate, occupancy) in survey.rates.iter().filter(|r| r.site.is_none()).zip(&survey.occupancy)
     {
         super::say(format_args!(
             "  {:<14} {} of {} events; {} of {} sites",

@@ -41,11 +41,7 @@ impl Tag {
 impl Listening {
     /// Opens the window on a property, or at home, until it is stopped.
     pub fn open(&self, property: Option<&Path>) -> Result<()> {
-        let request = DeskOptions {
-            address: self.address,
-            port: self.port,
-            today: super::today(),
-        };
+        let request = DeskOptions { address: self.address, port: self.port, today: super::today() };
         let progress = super::progress("reading pictures");
         serve(property, &request, &progress, |page| {
             // Somebody who has closed the pipe still has a desk.

@@ -50,8 +50,7 @@ fn print(debrief: &Debrief) -> Result<()> {
         }
         super::say(format_args!(
             "    {:20} {:>3} of {:<3} then {:>3} of {:<3} in {:>3} nights  {}; {}",
-            s.camera
-                .map_or("whole property", |c| debrief.camera_name(Some(c))),
+            s.camera.map_or("whole property", |c| debrief.camera_name(Some(c))),
             s.before.counted,
             s.before.visits,
             s.after.counted,

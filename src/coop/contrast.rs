@@ -101,17 +101,11 @@ impl Thought {
     }
 
     fn share(self) -> Counts {
-        Counts {
-            hits: self.light,
-            trials: self.visits,
-        }
+        Counts { hits: self.light, trials: self.visits }
     }
 
     fn exposure(self, events: f64) -> Exposure {
-        Exposure {
-            events,
-            effort: self.nights,
-        }
+        Exposure { events, effort: self.nights }
     }
 }
 
@@ -146,10 +140,7 @@ impl Contrast {
     /// visit stands for itself: what runs of days add to its variance lies between properties, where it is measured.
     pub fn effect(&self, question: Question, untagged: Untagged) -> Option<Effect> {
         let (log_ratio, information) = self.changes[untagged as usize][question as usize]?;
-        let change = Stratified {
-            log_ratio,
-            information,
-        };
+        let change = Stratified { log_ratio, information };
         Some(change.effect())
     }
 }
@@ -172,9 +163,7 @@ pub(super) fn contrast(
         let of = |span| property.between(place, kind, span).collect::<Vec<_>>();
         let both = [of(windows.before), of(windows.after)];
         let worked = |side: &Vec<Day>| side.iter().filter(|d| d.is_sound).count();
-        both.iter()
-            .all(|side| worked(side) * 2 >= days as usize)
-            .then_some(both)
+        both.iter().all(|side| worked(side) * 2 >= days as usize).then_some(both)
     };
     let used: Vec<[Vec<Day>; 2]> = (0..property.places()).filter_map(sides).collect();
     if used.is_empty() {
@@ -187,15 +176,10 @@ pub(super) fn contrast(
     if !is_tagged(0) || !is_tagged(1) {
         return Err(Unusable::NotTagged);
     }
-    let sides: Vec<[CoopSide; 2]> = used
-        .iter()
-        .map(|pair| [0, 1].map(|i| CoopSide::of(&pair[i])))
-        .collect();
-    let open: Vec<[f64; 2]> = used
-        .iter()
-        .zip(&sides)
-        .map(|(days, sides)| visits_open(days, sides))
-        .collect();
+    let sides: Vec<[CoopSide; 2]> =
+        used.iter().map(|pair| [0, 1].map(|i| CoopSide::of(&pair[i]))).collect();
+    let open: Vec<[f64; 2]> =
+        used.iter().zip(&sides).map(|(days, sides)| visits_open(days, sides)).collect();
     let mut sum = [CoopSide::default(); 2];
     for both in &sides {
         for (total, side) in sum.iter_mut().zip(both) {
@@ -258,9 +242,7 @@ fn change(question: Question, sides: &[[Thought; 2]]) -> Option<Stratified> {
     };
     match question {
         Question::Share => {
-            let shares = sides
-                .iter()
-                .map(|[before, after]| (before.share(), after.share()));
+            let shares = sides.iter().map(|[before, after]| (before.share(), after.share()));
             stratified_shares(&shares.collect::<Vec<_>>())
         }
         Question::LightVisits => rates(|s| s.light),
@@ -278,10 +260,8 @@ fn blocks(used: &[[Vec<Day>; 2]], days: usize) -> [Blocks; 3] {
         };
         let light: Vec<f64> = (0..days).map(|d| on(d, |d| d.counted)).collect();
         let all: Vec<f64> = (0..days).map(|d| on(d, |d| d.visits)).collect();
-        let shares = light.iter().zip(&all).map(|(hits, trials)| DayCount {
-            hits: *hits,
-            trials: *trials,
-        });
+        let shares =
+            light.iter().zip(&all).map(|(hits, trials)| DayCount { hits: *hits, trials: *trials });
         blocks[Question::Share as usize].add_shares(&shares.collect::<Vec<_>>());
         blocks[Question::LightVisits as usize].add_counts(&light);
         blocks[Question::AllVisits as usize].add_counts(&all);

@@ -95,15 +95,11 @@ impl PropertyDays {
             length <= LONGEST_DAYS,
             "its days are spread over more than sixty years: a date is wrong"
         );
-        let names: BTreeSet<(&str, u32)> = rows
-            .iter()
-            .map(|r| (r.camera.as_str(), r.placement))
-            .collect();
+        let names: BTreeSet<(&str, u32)> =
+            rows.iter().map(|r| (r.camera.as_str(), r.placement)).collect();
         let number: BTreeMap<(&str, u32), usize> =
             names.into_iter().enumerate().map(|(i, n)| (n, i)).collect();
-        let empty = Place {
-            days: vec![PlaceDay::default(); length as usize],
-        };
+        let empty = Place { days: vec![PlaceDay::default(); length as usize] };
         let mut places = vec![empty; number.len()];
         let mut seasons: BTreeMap<String, (NaiveDate, NaiveDate)> = BTreeMap::new();
         ensure!(
@@ -112,9 +108,7 @@ impl PropertyDays {
         );
         for row in &rows {
             let kind = checked(row)?;
-            let span = seasons
-                .entry(row.season.clone())
-                .or_insert((row.date, row.date));
+            let span = seasons.entry(row.season.clone()).or_insert((row.date, row.date));
             *span = (span.0.min(row.date), span.1.max(row.date));
             let place = number[&(row.camera.as_str(), row.placement)];
             let day = (row.date - first).num_days() as usize;
@@ -128,11 +122,7 @@ impl PropertyDays {
             };
             day.visits[kind as usize] = (row.visits, row.counted);
         }
-        Ok(Self {
-            first,
-            places,
-            seasons,
-        })
+        Ok(Self { first, places, seasons })
     }
 
     /// Whether a date lies between the first and the last.
@@ -148,9 +138,7 @@ impl PropertyDays {
 
     /// The seasons with their first and last date.
     pub(super) fn seasons(&self) -> impl Iterator<Item = (&str, (NaiveDate, NaiveDate))> {
-        self.seasons
-            .iter()
-            .map(|(name, span)| (name.as_str(), *span))
+        self.seasons.iter().map(|(name, span)| (name.as_str(), *span))
     }
 
     /// The days of one place from one date to another, both included; nothing is known of those outside.
@@ -167,11 +155,7 @@ impl PropertyDays {
             let day = usize::try_from(i).ok().and_then(|i| days.get(i));
             day.map_or_else(Day::default, |of| {
                 let (visits, counted) = of.visits[kind as usize];
-                Day {
-                    visits,
-                    counted,
-                    ..of.shared
-                }
+                Day { visits, counted, ..of.shared }
             })
         })
     }

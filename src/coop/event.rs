@@ -160,11 +160,7 @@ pub(super) fn answers(records: &[Record], question: &CoopQuestion) -> EventAnswe
     // Visits at all hours tell how it came about; they are not judged.
     let judged = [Question::Share, Question::LightVisits];
     let of = |a: &&mut EventAnswer| judged.contains(&a.question) && a.p_value.is_some();
-    let asked: Vec<f64> = answers
-        .iter_mut()
-        .filter(of)
-        .filter_map(|a| a.p_value)
-        .collect();
+    let asked: Vec<f64> = answers.iter_mut().filter(of).filter_map(|a| a.p_value).collect();
     let adjusted = holm_adjusted(asked);
     for (answer, p) in answers.iter_mut().filter(of).zip(adjusted) {
         answer.p_adjusted = Some(p);
@@ -173,12 +169,7 @@ pub(super) fn answers(records: &[Record], question: &CoopQuestion) -> EventAnswe
         judge(answer);
     }
     let (exposed, controls) = (groups.shares_exposed(), groups.shares_controls());
-    EventAnswers {
-        answers,
-        exposed,
-        controls,
-        parts: groups.parts(),
-    }
+    EventAnswers { answers, exposed, controls, parts: groups.parts() }
 }
 
 /// Whether a change on a later date may be what happened going back: nothing that was there without it.

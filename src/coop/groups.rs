@@ -47,12 +47,7 @@ impl<'a> Groups<'a> {
                 At::Unsaid => {}
             }
         }
-        Self {
-            records,
-            question,
-            exposed,
-            controls,
-        }
+        Self { records, question, exposed, controls }
     }
 
     /// What runs of days cost, from all properties on the dates of the event.
@@ -97,9 +92,7 @@ impl<'a> Groups<'a> {
             .into_iter()
             .filter_map(|r| contrast(r, asked)?.effect(question, untagged))
             .collect();
-        (effects.len() >= FEWEST_PROPERTIES)
-            .then(|| pooled(&effects))
-            .flatten()
+        (effects.len() >= FEWEST_PROPERTIES).then(|| pooled(&effects)).flatten()
     }
 
     /// The exposed properties' change, their dates moved by some days.
@@ -120,36 +113,25 @@ impl<'a> Groups<'a> {
             .collect();
         let of = |effects: &[(NaiveDate, Effect)]| {
             let plain: Vec<Effect> = effects.iter().map(|e| e.1).collect();
-            (plain.len() >= FEWEST_PROPERTIES)
-                .then(|| pooled(&plain))
-                .flatten()
+            (plain.len() >= FEWEST_PROPERTIES).then(|| pooled(&plain)).flatten()
         };
-        let alone = Against {
-            own: of(&effects)?,
-            less: None,
-            elsewhere: None,
-            exposed: effects.len(),
-        };
+        let alone =
+            Against { own: of(&effects)?, less: None, elsewhere: None, exposed: effects.len() };
         let mut on: BTreeMap<NaiveDate, Option<Pooled>> = BTreeMap::new();
         for (date, _) in &effects {
             on.entry(*date).or_insert_with(|| {
                 self.elsewhere(question, there, (*date, moved(*date, days_later)?))
             });
         }
-        let (compared, there): (Vec<(NaiveDate, Effect)>, Vec<Pooled>) = effects
-            .iter()
-            .filter_map(|(date, effect)| Some(((*date, *effect), on[date]?)))
-            .unzip();
+        let (compared, there): (Vec<(NaiveDate, Effect)>, Vec<Pooled>) =
+            effects.iter().filter_map(|(date, effect)| Some(((*date, *effect), on[date]?))).unzip();
         let Some(own) = of(&compared) else {
             return Some(alone);
         };
-        let less = compared
-            .iter()
-            .zip(&there)
-            .map(|((_, effect), there)| Effect {
-                value: effect.value - there.mean,
-                variance: effect.variance,
-            });
+        let less = compared.iter().zip(&there).map(|((_, effect), there)| Effect {
+            value: effect.value - there.mean,
+            variance: effect.variance,
+        });
         let less = pooled(&less.collect::<Vec<_>>())?;
         let elsewhere = of_controls(&compared, &there, less.between);
         Some(Against {
@@ -212,17 +194,12 @@ impl<'a> Groups<'a> {
     fn drift(&self, here: Pooled, others: Vec<(i64, Pooled)>) -> Drift {
         let step = i64::from(self.question.days);
         let others = others.into_iter();
-        let others: Vec<(i64, Pooled)> = others
-            .filter(|(days, other)| !passes(*days, other.mean, here.mean))
-            .collect();
+        let others: Vec<(i64, Pooled)> =
+            others.filter(|(days, other)| !passes(*days, other.mean, here.mean)).collect();
         let next = others.iter().filter(|(days, _)| days.abs() == step);
         let all = Drift::of(others.iter().map(|o| o.1));
         let near = Drift::of(next.map(|o| o.1));
-        if near.variance > all.variance {
-            near
-        } else {
-            all
-        }
+        if near.variance > all.variance { near } else { all }
     }
 
     /// The change against the controls, with the drift in its range.
@@ -317,12 +294,7 @@ fn of_controls(compared: &[(NaiveDate, Effect)], there: &[Pooled], between: f64)
         error += weight * there.error;
         freedom = freedom.min(there.freedom);
     }
-    Pooled {
-        mean: mean / weights,
-        error: error / weights,
-        freedom,
-        between: 0.0,
-    }
+    Pooled { mean: mean / weights, error: error / weights, freedom, between: 0.0 }
 }
 
 /// What groups drift apart on other dates beyond what their counts explain.
@@ -339,18 +311,12 @@ impl Drift {
         let mean = |of: fn(&Pooled) -> f64| all.iter().map(of).sum::<f64>() / n.max(1.0);
         let (seen, explained) = (mean(|p| p.mean * p.mean), mean(|p| p.error * p.error));
         if seen <= explained {
-            return Self {
-                variance: 0.0,
-                freedom: f64::INFINITY,
-            };
+            return Self { variance: 0.0, freedom: f64::INFINITY };
         }
         let beyond = seen - explained;
         // A variance estimated from n squares has n degrees of freedom; what is left of it after a part is taken away
         // is known less well (Satterthwaite 1946, Biometrics Bulletin 2:110-114).
-        Self {
-            variance: beyond,
-            freedom: (n * (beyond / seen).powi(2)).max(1.0),
-        }
+        Self { variance: beyond, freedom: (n * (beyond / seen).powi(2)).max(1.0) }
     }
 
     fn added_to(self, change: Pooled) -> Pooled {
@@ -368,21 +334,14 @@ fn other_date(days_later: i64, there: &Against) -> OtherDate {
 
 /// A log factor and its range as factors.
 fn factor(log: Estimate) -> Estimate {
-    Estimate {
-        value: log.value.exp(),
-        low: log.low.exp(),
-        high: log.high.exp(),
-    }
+    Estimate { value: log.value.exp(), low: log.low.exp(), high: log.high.exp() }
 }
 
 fn shares<'a>(contrasts: impl Iterator<Item = &'a Contrast>) -> Option<GroupShares> {
     let share =
         |light: u32, visits: u32| (visits > 0).then(|| f64::from(light) / f64::from(visits));
     let both = |c: &Contrast| {
-        Some((
-            share(c.before.light, c.before.visits)?,
-            share(c.after.light, c.after.visits)?,
-        ))
+        Some((share(c.before.light, c.before.visits)?, share(c.after.light, c.after.visits)?))
     };
     let (before, after): (Vec<f64>, Vec<f64>) = contrasts.filter_map(both).unzip();
     if before.len() < FEWEST_PROPERTIES {

@@ -20,10 +20,7 @@ pub(super) fn is_small(counts: &KindOf) -> bool {
 pub(super) fn is_small_apart(all: &KindOf, part: &KindOf) -> bool {
     let apart = KindOf {
         visits: all.visits.saturating_sub(part.visits),
-        light: all
-            .light
-            .saturating_sub(part.light)
-            .min(all.visits.saturating_sub(part.visits)),
+        light: all.light.saturating_sub(part.light).min(all.visits.saturating_sub(part.visits)),
         share: None,
         per_100_nights: None,
     };
@@ -37,10 +34,7 @@ pub(super) fn hidden(group: &[(bool, u32)]) -> Vec<bool> {
     shown.sort_by_key(|i| (group[*i].1, *i));
     let number = group.len() - shown.len();
     if number > 0 {
-        for i in shown
-            .into_iter()
-            .take(FEWEST_PROPERTIES.saturating_sub(number))
-        {
+        for i in shown.into_iter().take(FEWEST_PROPERTIES.saturating_sub(number)) {
             hidden[i] = true;
         }
     }
@@ -52,12 +46,7 @@ mod tests {
     use super::*;
 
     fn counts(visits: u32, light: u32) -> KindOf {
-        KindOf {
-            visits,
-            light,
-            share: None,
-            per_100_nights: None,
-        }
+        KindOf { visits, light, share: None, per_100_nights: None }
     }
 
     #[test]
@@ -65,10 +54,7 @@ mod tests {
         assert!(is_small(&counts(30, 4)) && is_small(&counts(30, 26)) && !is_small(&counts(10, 5)));
         assert!(is_small_apart(&counts(83, 41), &counts(80, 40)));
         assert!(!is_small_apart(&counts(91, 46), &counts(80, 40)));
-        let group: Vec<(bool, u32)> = (0..9)
-            .map(|i| (false, 20 + i))
-            .chain([(true, 40)])
-            .collect();
+        let group: Vec<(bool, u32)> = (0..9).map(|i| (false, 20 + i)).chain([(true, 40)]).collect();
         let expected: Vec<bool> = (0..10).map(|i| i < 4 || i == 9).collect();
         assert_eq!(hidden(&group), expected);
         assert_eq!(hidden(&group[..9]), [false; 9]);

@@ -69,10 +69,7 @@ impl Answers {
         left_out.sort();
         Self {
             seasons: season::answers(&records),
-            event: question
-                .happened
-                .as_ref()
-                .map(|_| event::answers(&records, question)),
+            event: question.happened.as_ref().map(|_| event::answers(&records, question)),
             records,
             left_out,
         }

@@ -15,11 +15,7 @@ pub(super) fn plot(a: &EventAnswer, question: &CoopQuestion) -> Result<Option<St
     };
     let log = |e: Estimate| {
         let bounded = |x: f64| x.ln().clamp(-REACH, REACH);
-        Estimate {
-            value: bounded(e.value),
-            low: bounded(e.low),
-            high: bounded(e.high),
-        }
+        Estimate { value: bounded(e.value), low: bounded(e.low), high: bounded(e.high) }
     };
     let weeks = |days: i64| match days {
         d if d % 7 == 0 => counted((d / 7).unsigned_abs() as usize, "week"),
@@ -54,13 +50,8 @@ pub(super) fn plot(a: &EventAnswer, question: &CoopQuestion) -> Result<Option<St
         Some(_) => "times as much, against where it did not happen, with 95 % range",
         None => "times as much, with 95 % range; nothing to compare with",
     };
-    let scale = Scale {
-        from: -REACH,
-        until: REACH,
-        words,
-        label: |v| two(v.exp()),
-        reference: Some(0.0),
-    };
+    let scale =
+        Scale { from: -REACH, until: REACH, words, label: |v| two(v.exp()), reference: Some(0.0) };
     let heading = format!(
         "{}, {} days after over {} before",
         capital(word(a.question)),

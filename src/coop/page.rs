@@ -118,19 +118,18 @@ fn seasons(answers: &Answers) -> Markup {
         )
     };
     let half = |s: Option<Spread>| {
-        s.filter(|s| s.properties >= FEWEST_FOR_QUARTERS)
-            .map_or_else(
-                || "–".to_owned(),
-                |s| {
-                    let whole = |x: f64| (x * 100.0).round();
-                    format!(
-                        "{}–{} %, {}",
-                        whole(s.middle_half.0),
-                        whole(s.middle_half.1),
-                        properties(s.properties)
-                    )
-                },
-            )
+        s.filter(|s| s.properties >= FEWEST_FOR_QUARTERS).map_or_else(
+            || "–".to_owned(),
+            |s| {
+                let whole = |x: f64| (x * 100.0).round();
+                format!(
+                    "{}–{} %, {}",
+                    whole(s.middle_half.0),
+                    whole(s.middle_half.1),
+                    properties(s.properties)
+                )
+            },
+        )
     };
     let rate = |s: Option<Spread>| {
         s.map_or_else(
@@ -212,16 +211,10 @@ fn joined(answers: &Answers, question: &CoopQuestion) -> Markup {
             Some((id.clone(), why))
         })
         .collect();
+    not_used
+        .extend(answers.left_out.iter().map(|(id, why)| (id.clone(), format!("left out: {why}"))));
     not_used.extend(
-        answers
-            .left_out
-            .iter()
-            .map(|(id, why)| (id.clone(), format!("left out: {why}"))),
-    );
-    not_used.extend(
-        not_there
-            .into_iter()
-            .map(|id| (id, "is named, and is not in the data set".to_owned())),
+        not_there.into_iter().map(|id| (id, "is named, and is not in the data set".to_owned())),
     );
     let of = |part: fn(&Part) -> bool| {
         let all = answers.event.iter().flat_map(|e| &e.parts);

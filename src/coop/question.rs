@@ -67,10 +67,8 @@ pub enum At {
 /// both stretches end before it happened, one step later both begin after it.
 const STEPS: std::ops::RangeInclusive<i64> = 1..=9;
 
-const COLUMNS: Headings = Headings {
-    required: &["property", "date"],
-    known: &["property", "date"],
-};
+const COLUMNS: Headings =
+    Headings { required: &["property", "date"], known: &["property", "date"] };
 
 impl CoopQuestion {
     /// The kind of deer.
@@ -116,9 +114,7 @@ impl CoopQuestion {
     pub(super) fn all_dates(&self) -> BTreeSet<NaiveDate> {
         let moves: Vec<i64> = std::iter::once(0).chain(self.moves()).collect();
         let dates = self.dates();
-        let all = dates
-            .iter()
-            .flat_map(|d| moves.iter().filter_map(|m| moved(*d, *m)));
+        let all = dates.iter().flat_map(|d| moves.iter().filter_map(|m| moved(*d, *m)));
         all.collect()
     }
 }
@@ -138,10 +134,7 @@ pub fn happened(text: &str) -> Result<Happened> {
     }
     let path = Path::new(text);
     let digits = text.bytes().filter(u8::is_ascii_digit).count();
-    ensure!(
-        digits * 2 <= text.len() || path.exists(),
-        "{text} is no date. Write it as 2025-11-15"
-    );
+    ensure!(digits * 2 <= text.len() || path.exists(), "{text} is no date. Write it as 2025-11-15");
     let bytes = std::fs::read(path).with_context(|| {
         format!("{text} is neither a date such as 2025-11-15 nor a table that can be read")
     })?;
@@ -166,10 +159,7 @@ fn table(name: &str, bytes: &[u8]) -> Result<Happened> {
         bail!("{wrong}. Nothing was done");
     }
     ensure!(!all.is_empty(), "{name} names no property");
-    ensure!(
-        all.values().any(Option::is_some),
-        "{name} has no date: nothing happened anywhere"
-    );
+    ensure!(all.values().any(Option::is_some), "{name} has no date: nothing happened anywhere");
     Ok(Happened::Here(all))
 }
 
@@ -189,9 +179,6 @@ fn one(row: &Row, all: &mut BTreeMap<String, Option<WrittenDate>>) -> Result<()>
         )
     })?;
     let date = date.map(|d| WrittenDate(d.0));
-    ensure!(
-        all.insert(id.clone(), date).is_none(),
-        "{id} stands there a second time"
-    );
+    ensure!(all.insert(id.clone(), date).is_none(), "{id} stands there a second time");
     Ok(())
 }

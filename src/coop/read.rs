@@ -37,11 +37,7 @@ pub fn properties(dataset: &Path) -> Result<Vec<String>> {
     names.retain(|name| !name.is_empty());
     names.sort();
     names.dedup();
-    ensure!(
-        !names.is_empty(),
-        "{} holds no property yet",
-        dataset.display()
-    );
+    ensure!(!names.is_empty(), "{} holds no property yet", dataset.display());
     Ok(names)
 }
 
@@ -72,22 +68,13 @@ pub(super) fn property(dataset: &Path, id: &str) -> Result<PropertyDays> {
         (dataset.join(&place), place)
     };
     let mut rows = Vec::new();
-    let seasons = folders(
-        &dataset.join("days").join(format!("property={id}")),
-        "season=",
-    )?;
-    let visits = folders(
-        &dataset.join("visits").join(format!("property={id}")),
-        "season=",
-    )?;
+    let seasons = folders(&dataset.join("days").join(format!("property={id}")), "season=")?;
+    let visits = folders(&dataset.join("visits").join(format!("property={id}")), "season=")?;
     for season in visits.iter().filter(|s| !seasons.contains(s)) {
         // Pictures without a time have no days.
         let (file, place) = of("visits", season);
         let holds = Parquet::open(&file, &place)?.rows()?;
-        ensure!(
-            holds == 0,
-            "days/property={id}/season={season}/{PART} is missing"
-        );
+        ensure!(holds == 0, "days/property={id}/season={season}/{PART} is missing");
     }
     for season in &seasons {
         let (file, place) = of("days", season);
@@ -140,9 +127,7 @@ impl<'a> Parquet<'a> {
         let mut reader = itself.reader()?;
         let about = reader.get_metadata().map_err(|_| itself.unreadable())?;
         let mut keys = about.key_value_metadata().iter().flatten();
-        let version = keys
-            .find(|k| k.key == VERSION_KEY)
-            .and_then(|k| k.value.clone());
+        let version = keys.find(|k| k.key == VERSION_KEY).and_then(|k| k.value.clone());
         ensure!(
             version.as_deref() == Some(DATASET_VERSION),
             "{place} {}, and this program reads version {DATASET_VERSION}. {AGAIN}",
@@ -156,10 +141,7 @@ impl<'a> Parquet<'a> {
 
     /// What the reader says of it may hold what stands in it.
     fn unreadable(&self) -> anyhow::Error {
-        anyhow!(
-            "{} cannot be read as a Parquet file of a data set",
-            self.place
-        )
+        anyhow!("{} cannot be read as a Parquet file of a data set", self.place)
     }
 
     fn reader(&self) -> Result<ParquetReader<File>> {
@@ -175,11 +157,7 @@ impl<'a> Parquet<'a> {
         let mut reader = self.reader()?;
         let schema = reader.schema().map_err(|_| self.unreadable())?;
         for column in columns {
-            ensure!(
-                schema.contains(column),
-                "{}: there is no column {column}",
-                self.place
-            );
+            ensure!(schema.contains(column), "{}: there is no column {column}", self.place);
         }
         let columns = columns.iter().map(|c| (*c).to_owned()).collect();
         reader
@@ -197,14 +175,8 @@ impl<'a> Parquet<'a> {
     }
 
     fn visits(&self) -> Result<Seen> {
-        const COLUMNS: [&str; 6] = [
-            "camera",
-            "placement",
-            "kind",
-            "first_local",
-            "legal",
-            "counted",
-        ];
+        const COLUMNS: [&str; 6] =
+            ["camera", "placement", "kind", "first_local", "legal", "counted"];
         let mut seen = Seen::default();
         let rows = self.rows()?;
         for from in (0..rows).step_by(SLICE_ROWS) {
@@ -237,13 +209,7 @@ fn day_rows(table: &DataFrame, season: Option<&str>) -> Result<Vec<DayRow>> {
     };
     let date = dates(table, "date")?;
     let [worked, in_doubt] = [truths(table, "worked")?, truths(table, "clock_in_doubt")?];
-    let names = [
-        "placement",
-        "pictures",
-        "untagged",
-        "visits",
-        "light_visits",
-    ];
+    let names = ["placement", "pictures", "untagged", "visits", "light_visits"];
     let mut counts = Vec::new();
     for name in names {
         counts.push(numbers(table, name)?);
@@ -343,9 +309,7 @@ impl Seen {
 }
 
 fn column<'a>(table: &'a DataFrame, name: &str) -> Result<&'a Column> {
-    table
-        .column(name)
-        .with_context(|| format!("there is no column {name}"))
+    table.column(name).with_context(|| format!("there is no column {name}"))
 }
 
 fn sort(name: &str, wanted: &str) -> anyhow::Error {
@@ -359,10 +323,7 @@ fn words(table: &DataFrame, name: &str) -> Result<StringChunked> {
 
 fn truths(table: &DataFrame, name: &str) -> Result<BooleanChunked> {
     let column = column(table, name)?;
-    Ok(column
-        .bool()
-        .map_err(|_| sort(name, "true or false"))?
-        .clone())
+    Ok(column.bool().map_err(|_| sort(name, "true or false"))?.clone())
 }
 
 /// Whole numbers; an engine may have widened them.
@@ -382,10 +343,8 @@ fn dates(table: &DataFrame, name: &str) -> Result<Int32Chunked> {
 
 fn moments(table: &DataFrame, name: &str) -> Result<Int64Chunked> {
     let column = column(table, name)?;
-    let is_ms = matches!(
-        column.dtype(),
-        DataType::Datetime(polars::prelude::TimeUnit::Milliseconds, _)
-    );
+    let is_ms =
+        matches!(column.dtype(), DataType::Datetime(polars::prelude::TimeUnit::Milliseconds, _));
     ensure!(is_ms, sort(name, "a moment in milliseconds"));
     Ok(column.cast(&DataType::Int64)?.i64()?.clone())
 }

@@ -117,12 +117,7 @@ fn kind_of(places: &[Vec<Day>]) -> KindOf {
         events: f64::from(in_light) / cost.design_effect,
         effort: f64::from(nights) / cost.design_effect,
     };
-    let pictures: Vec<Day> = places
-        .iter()
-        .flatten()
-        .filter(|d| d.is_sound)
-        .copied()
-        .collect();
+    let pictures: Vec<Day> = places.iter().flatten().filter(|d| d.is_sound).copied().collect();
     let is_tagged = PropertyDays::pictures(&pictures).are_tagged();
     let told = |e: Estimate| [e.value, e.low, e.high];
     KindOf {

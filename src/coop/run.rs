@@ -69,11 +69,7 @@ pub fn run(
             Outcome::LeftOut(why) => left_out.push((id.clone(), why)),
         }
     }
-    Ok(Ran {
-        answers: Answers::of(records, left_out, question),
-        read,
-        known,
-    })
+    Ok(Ran { answers: Answers::of(records, left_out, question), read, known })
 }
 
 /// Calls something for each of a list, as many at a time as there are cores; what it returns comes back in order.
@@ -174,13 +170,8 @@ fn property(
         Err(e) => return Ok(Outcome::LeftOut(why(&e))),
     };
     let whole = format!("{}\n{text}\n", sealed(&made_from, &text));
-    write_whole(
-        &file,
-        Lasting::Remade,
-        |f| f.write_all(whole.as_bytes()),
-        || Ok(()),
-    )
-    .with_context(|| format!("cannot write {}", file.display()))?;
+    write_whole(&file, Lasting::Remade, |f| f.write_all(whole.as_bytes()), || Ok(()))
+        .with_context(|| format!("cannot write {}", file.display()))?;
     Ok(Outcome::Read(Box::new(from_text(&text)?)))
 }
 
@@ -211,10 +202,7 @@ fn made_from(dataset: &Path, id: &str, asked: &str) -> Result<String> {
         let Ok(about) = fs::metadata(dataset.join(&file)) else {
             continue;
         };
-        let since = about
-            .modified()?
-            .duration_since(UNIX_EPOCH)
-            .unwrap_or_default();
+        let since = about.modified()?.duration_since(UNIX_EPOCH).unwrap_or_default();
         let line = format!("{} {} {}\n", file.display(), about.len(), since.as_nanos());
         hash.update(line.as_bytes());
     }

@@ -42,9 +42,7 @@ pub struct Spread {
 
 /// Every season and kind, the oldest season first.
 pub(super) fn answers(records: &[Record]) -> Vec<SeasonAnswer> {
-    let seasons = records
-        .iter()
-        .flat_map(|r| r.seasons.iter().map(|s| &s.season));
+    let seasons = records.iter().flat_map(|r| r.seasons.iter().map(|s| &s.season));
     let seasons: BTreeSet<&String> = seasons.collect();
     seasons
         .into_iter()
@@ -81,11 +79,7 @@ fn spread(mut values: Vec<f64>, most: f64) -> Option<Spread> {
     values.sort_by(f64::total_cmp);
     Some(Spread {
         properties: values.len(),
-        mean: Estimate {
-            value: mean.value,
-            low: mean.low.max(0.0),
-            high: mean.high.min(most),
-        },
+        mean: Estimate { value: mean.value, low: mean.low.max(0.0), high: mean.high.min(most) },
         middle_half: (quantile(&values, 0.25)?, quantile(&values, 0.75)?),
     })
 }

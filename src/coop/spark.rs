@@ -33,10 +33,7 @@ pub struct SparkPlan {
 impl SparkPlan {
     /// The question, for data sets of this program's version.
     pub fn of(question: &CoopQuestion) -> Self {
-        Self {
-            dataset_version: DATASET_VERSION.to_owned(),
-            question: question.clone(),
-        }
+        Self { dataset_version: DATASET_VERSION.to_owned(), question: question.clone() }
     }
 }
 
@@ -77,11 +74,7 @@ impl OfProperty {
             Ok(record) => (Some(record), None),
             Err(e) => (None, Some(why(&e))),
         };
-        Self {
-            property: property.to_owned(),
-            record,
-            left_out,
-        }
+        Self { property: property.to_owned(), record, left_out }
     }
 }
 
@@ -125,11 +118,7 @@ pub fn run_on_spark(
     read::properties(dataset)?;
     let [job, plan] = write_spark_job(question, folder)?;
     let mut command = submit(master, &job);
-    command
-        .arg("--dataset")
-        .arg(dataset)
-        .arg("--plan")
-        .arg(&plan);
+    command.arg("--dataset").arg(dataset).arg("--plan").arg(&plan);
     command.arg("--program").arg(env::current_exe()?);
     command.arg("--to").arg(folder);
     let ended = command.status().with_context(|| {
@@ -138,10 +127,7 @@ pub fn run_on_spark(
             command.get_program().display()
         )
     })?;
-    ensure!(
-        ended.success(),
-        "Spark did not finish the job; what it says stands above"
-    );
+    ensure!(ended.success(), "Spark did not finish the job; what it says stands above");
     from_records(&folder.join(RECORDS), question)
 }
 

@@ -42,10 +42,7 @@ pub fn write(answers: &Answers, question: &CoopQuestion, folder: &Path) -> Resul
         left_out(answers),
     ];
     let mut files = vec![("coop.json".to_owned(), as_json(question, &tables)?)];
-    files.push((
-        "coop.html".to_owned(),
-        page::page(answers, question)?.into_bytes(),
-    ));
+    files.push(("coop.html".to_owned(), page::page(answers, question)?.into_bytes()));
     for table in &tables {
         files.push((format!("{}.csv", table.name), as_csv(table)?));
     }
@@ -127,9 +124,7 @@ fn three(estimate: Option<Estimate>) -> [Value; 3] {
 }
 
 fn three_shares(estimate: Option<Estimate>) -> [Value; 3] {
-    estimate.map_or_else(Default::default, |e| {
-        [e.value, e.low, e.high].map(told_share)
-    })
+    estimate.map_or_else(Default::default, |e| [e.value, e.low, e.high].map(told_share))
 }
 
 /// Quarters of fewer properties than this would be those of single ones.
@@ -150,11 +145,7 @@ fn seasons(answers: &Answers) -> Table {
         // From an exact sum what is shown of properties could be taken away.
         let is_told = s.properties >= super::FEWEST_PROPERTIES;
         let sum = |n: u64| {
-            if is_told {
-                json!(about(n))
-            } else {
-                Value::Null
-            }
+            if is_told { json!(about(n)) } else { Value::Null }
         };
         let mut row = vec![
             json!(s.season),
@@ -258,10 +249,7 @@ fn properties(answers: &Answers, asked: Kind) -> Table {
 /// The properties that have a camera-night in a season.
 fn of_season<'a>(answers: &'a Answers, season: &str) -> Vec<(&'a Record, &'a SeasonOf)> {
     let of = |r: &'a Record| {
-        let found = r
-            .seasons
-            .iter()
-            .find(|s| s.season == season && s.nights > 0);
+        let found = r.seasons.iter().find(|s| s.season == season && s.nights > 0);
         Some((r, found?))
     };
     answers.records.iter().filter_map(of).collect()
@@ -343,9 +331,7 @@ fn event(answers: &Answers) -> Table {
             "share_after_elsewhere_low",
             "share_after_elsewhere_high",
         ],
-        rows: rows
-            .flat_map(|all| all.answers.iter().map(move |a| row(all, a)))
-            .collect(),
+        rows: rows.flat_map(|all| all.answers.iter().map(move |a| row(all, a))).collect(),
     }
 }
 
@@ -353,25 +339,14 @@ fn other_dates(answers: &Answers) -> Table {
     let all = answers.event.iter().flat_map(|e| &e.answers);
     let rows = all.flat_map(|a| {
         a.other_dates.iter().map(|o| {
-            let mut row = vec![
-                json!(word(a.question)),
-                json!(o.days_later),
-                json!(o.exposed),
-            ];
+            let mut row = vec![json!(word(a.question)), json!(o.days_later), json!(o.exposed)];
             row.extend(three(Some(o.change)));
             row
         })
     });
     Table {
         name: "other-dates",
-        headings: &[
-            "question",
-            "days_later",
-            "properties",
-            "change",
-            "change_low",
-            "change_high",
-        ],
+        headings: &["question", "days_later", "properties", "change", "change_low", "change_high"],
         rows: rows.collect(),
     }
 }
@@ -389,11 +364,7 @@ fn own_change(change: &Contrast, question: Question) -> Option<Effect> {
 
 fn joined(answers: &Answers, question: &CoopQuestion) -> Table {
     let Some(event) = &answers.event else {
-        return Table {
-            name: "joined",
-            headings: JOINED,
-            rows: Vec::new(),
-        };
+        return Table { name: "joined", headings: JOINED, rows: Vec::new() };
     };
     let row = |(id, part): &(String, Part), record: &Record| {
         let (word, date, why) = match part {
@@ -403,12 +374,7 @@ fn joined(answers: &Answers, question: &CoopQuestion) -> Table {
             Part::UnusableControl(why) => ("did not happen, not usable", None, why.word()),
             Part::Unsaid => ("not named", None, "nobody says whether it happened there"),
         };
-        let mut row = vec![
-            json!(id),
-            json!(word),
-            json!(date.map(|d| d.to_string())),
-            json!(why),
-        ];
+        let mut row = vec![json!(id), json!(word), json!(date.map(|d| d.to_string())), json!(why)];
         for question in [Question::Share, Question::LightVisits] {
             let change = date.and_then(|d| record.change(d)?.as_ref().ok());
             let own_change = change.and_then(|c| own_change(c, question));
@@ -427,21 +393,11 @@ fn joined(answers: &Answers, question: &CoopQuestion) -> Table {
         row[..4].clone_from_slice(&[json!(id), json!("not there"), Value::Null, json!(why)]);
         rows.push(row);
     }
-    Table {
-        name: "joined",
-        headings: JOINED,
-        rows,
-    }
+    Table { name: "joined", headings: JOINED, rows }
 }
 
-const JOINED: &[&str] = &[
-    "property",
-    "part",
-    "date",
-    "why_not",
-    "share_change",
-    "light_visits_change",
-];
+const JOINED: &[&str] =
+    &["property", "part", "date", "why_not", "share_change", "light_visits_change"];
 
 fn left_out(answers: &Answers) -> Table {
     let row = |(id, why): &(String, String)| vec![json!(id), json!(why)];

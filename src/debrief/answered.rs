@@ -35,11 +35,7 @@ pub(super) fn answered(property: &Property, season: &Season) -> Vec<Answered> {
             near: question.near.clone(),
         };
         let row = || asked(season, &event, question.days(), questions);
-        Answered {
-            question: question.clone(),
-            is_due,
-            row: is_due.then(row).flatten(),
-        }
+        Answered { question: question.clone(), is_due, row: is_due.then(row).flatten() }
     };
     property.questions.iter().map(answer).collect()
 }

@@ -177,11 +177,8 @@ impl Debrief {
     fn of_years(&self, number: &Behind) -> Option<Vec<(usize, Visit)>> {
         let kind = Kind::parse(&number.kind)?;
         let years = &self.shifts.years;
-        let rows = || {
-            years
-                .iter()
-                .filter(|y| y.with.name() == number.season && y.shift.kind == kind)
-        };
+        let rows =
+            || years.iter().filter(|y| y.with.name() == number.season && y.shift.kind == kind);
         let row = rows().next()?;
         let (before, after) = (&row.shift.before, &row.shift.after);
         let windows = Windows {
@@ -228,11 +225,7 @@ impl Debrief {
         let deer = self.known_deer.iter().find(|d| d.name == number.which)?;
         let season = match number.season.is_empty() {
             true => None,
-            false => Some(
-                deer.seasons
-                    .iter()
-                    .find(|s| s.year.name() == number.season)?,
-            ),
+            false => Some(deer.seasons.iter().find(|s| s.year.name() == number.season)?),
         };
         let camera = match number.camera.is_empty() {
             true => None,

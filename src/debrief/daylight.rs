@@ -129,25 +129,16 @@ fn answer(
     };
     let (first, last) = span(year);
     let cameras: Vec<&Camera> = indices.iter().map(|c| &season.cameras[*c]).collect();
-    let visits = || {
-        cameras
-            .iter()
-            .flat_map(|c| c.visits_between(kind, first, last))
-    };
+    let visits = || cameras.iter().flat_map(|c| c.visits_between(kind, first, last));
     let count = |keep: &dyn Fn(&Visit) -> bool| visits().filter(|v| keep(v)).count();
     let counted = count(&|v| v.counted);
-    let pictures: PicturesOn = cameras
-        .iter()
-        .map(|c| c.pictures_between(first, last))
-        .sum();
+    let pictures: PicturesOn = cameras.iter().map(|c| c.pictures_between(first, last)).sum();
     let nights: usize = indices.iter().map(|c| nights(season, *c, year).len()).sum();
     let stretches = Stretches::of(season, logged, &indices, kind, (first, last));
     // Where too few of the pictures are tagged there is no rate.
     let is_told =
         season.about.tells_of(kind) && cameras.iter().all(|c| is_tagged(c, (first, last)));
-    let per_100_nights = is_told
-        .then(|| per_100_nights(stretches.exposure(lasting)))
-        .flatten();
+    let per_100_nights = is_told.then(|| per_100_nights(stretches.exposure(lasting))).flatten();
     let between = || {
         let of = |visits: usize| 100.0 * visits as f64 / nights as f64;
         let fewest = |c: &&Camera| c.counted_at_least(kind, first, last);
@@ -168,23 +159,15 @@ fn answer(
         legal: count(&|v| v.light.is_legal()),
         daylight: count(&|v| v.light == Light::Daylight),
         counted,
-        share: stretches.share(
-            lasting,
-            runs_of_bucks(season, &indices, kind, (first, last)),
-        ),
+        share: stretches.share(lasting, runs_of_bucks(season, &indices, kind, (first, last))),
         per_100_nights,
         per_100_nights_between: is_open.then(between),
         pictures,
         evening: minutes(|v| v.before_sunset_min, false),
         morning: minutes(|v| v.after_sunrise_min, true),
-        sun_day: direction(
-            &visits().map(Visit::sun_minute).collect::<Vec<_>>(),
-            SUN_DAY_MIN,
-        ),
+        sun_day: direction(&visits().map(Visit::sun_minute).collect::<Vec<_>>(), SUN_DAY_MIN),
         largest_group: visits().map(|v| u32::from(v.group)).max().unwrap_or(0),
-        clock_in_doubt: cameras
-            .iter()
-            .any(|c| c.clock_doubtful_between(first, last)),
+        clock_in_doubt: cameras.iter().any(|c| c.clock_doubtful_between(first, last)),
     }
 }
 
@@ -212,10 +195,7 @@ impl Stretches {
         let first = cameras.iter().filter_map(|c| worked(c).first()).min();
         let last = cameras.iter().filter_map(|c| worked(c).last()).max();
         let (Some(first), Some(last)) = (first, last) else {
-            return Self {
-                days: Vec::new(),
-                cameras: cameras.len(),
-            };
+            return Self { days: Vec::new(), cameras: cameras.len() };
         };
         let mut days: Vec<Seen> = Vec::new();
         for camera in cameras {
@@ -239,10 +219,7 @@ impl Stretches {
         let begins = std::iter::once(0).chain(cuts.iter().copied());
         let ends = cuts.iter().copied().chain([days.len()]);
         let stretch = |(from, until): (usize, usize)| days[from..until].to_vec();
-        Self {
-            days: begins.zip(ends).map(stretch).collect(),
-            cameras: cameras.len(),
-        }
+        Self { days: begins.zip(ends).map(stretch).collect(), cameras: cameras.len() }
     }
 
     /// Visits in light among all, day by day.
@@ -264,10 +241,7 @@ impl Stretches {
     /// again.
     fn share(&self, lasting: &Lasting, bucks: Runs) -> Option<Estimate> {
         let sum = |of: fn(&Seen) -> f64| self.days.iter().flatten().map(of).sum();
-        let counts = Counts {
-            hits: sum(|d| d.0.hits),
-            trials: sum(|d| d.0.trials),
-        };
+        let counts = Counts { hits: sum(|d| d.0.hits), trials: sum(|d| d.0.trials) };
         let runs = lasting.on_share(self).or_worse(bucks);
         share_interval(counts.divided_by(runs.design_effect), runs.freedom)
     }
@@ -278,20 +252,15 @@ impl Stretches {
         let days = || self.days.iter().flatten();
         let nights: f64 = days().map(|d| d.1 as f64).sum();
         let events: f64 = days().filter(|d| d.1 > 0).map(|d| d.0.hits).sum();
-        let exposure = Exposure {
-            events: events / runs.design_effect,
-            effort: nights / runs.design_effect,
-        };
+        let exposure =
+            Exposure { events: events / runs.design_effect, effort: nights / runs.design_effect };
         (exposure, runs.freedom)
     }
 }
 
 /// A rate per 100 camera-nights.
 pub(super) fn per_100_nights((exposure, freedom): (Exposure, f64)) -> Option<Estimate> {
-    let per_100 = Exposure {
-        effort: exposure.effort / 100.0,
-        ..exposure
-    };
+    let per_100 = Exposure { effort: exposure.effort / 100.0, ..exposure };
     rate(per_100, freedom)
 }
 
@@ -332,8 +301,5 @@ fn runs_of_bucks(
     let all: Vec<DayCount> = bucks.into_values().chain(others).collect();
     let runs = share_in_clusters(&all);
     // The single visits of others say nothing of how bucks differ.
-    Runs {
-        freedom: runs.freedom.min(known),
-        ..runs
-    }
+    Runs { freedom: runs.freedom.min(known), ..runs }
 }

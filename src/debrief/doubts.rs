@@ -17,10 +17,7 @@ pub(super) fn of_clocks(
     let dates = |finding: &Finding| {
         let clock = read.of_camera(&finding.camera);
         let date = |t| clock.local(CameraTime::new(t), None).date();
-        (
-            finding.camera.clone(),
-            (date(finding.from), date(finding.until)),
-        )
+        (finding.camera.clone(), (date(finding.from), date(finding.until)))
     };
     clocks.iter().flat_map(|c| &c.findings).map(dates).collect()
 }

@@ -120,10 +120,7 @@ pub(super) fn doubts(property: &Property, known: &[KnownDeer]) -> Vec<Problem> {
         if let Some(born) = unborn {
             put(Cause::SeenUnborn { name, born });
         } else if let Some((age, born)) = deer.other_age {
-            put(Cause::AgesDiffer {
-                name,
-                ages: Box::new((age.to_string(), born.to_string())),
-            });
+            put(Cause::AgesDiffer { name, ages: Box::new((age.to_string(), born.to_string())) });
         }
     }
     for deer in known.iter().filter(|d| d.is_mixed) {
@@ -186,11 +183,7 @@ fn one(
     let is_seen_as = |who: Who| seen.iter().any(|(_, s)| s.who == who);
     let row = property.deer.iter().find(|d| same_name(&d.name, name));
     let pictures = seen.iter().filter_map(|(camera, s)| {
-        Some(SeenIn {
-            picture: s.picture?,
-            camera: *camera,
-            time: s.time,
-        })
+        Some(SeenIn { picture: s.picture?, camera: *camera, time: s.time })
     });
     Ok(KnownDeer {
         name: name.to_owned(),
@@ -240,10 +233,7 @@ fn seasons(season: &Season, visits: &[(usize, Visit)]) -> Vec<DeerSeason> {
             share: share_interval(effective, runs.freedom),
         }
     };
-    visits
-        .chunk_by(|a, b| year(a) == year(b))
-        .map(of_year)
-        .collect()
+    visits.chunk_by(|a, b| year(a) == year(b)).map(of_year).collect()
 }
 
 /// Weeks are counted from the first day of the season on which a camera worked.
@@ -252,16 +242,9 @@ fn staying(season: &Season, visits: &[(usize, Visit)]) -> Staying {
         return Staying::CannotBeTold;
     };
     let year = season.year_of(last);
-    let dates: Vec<NaiveDate> = visits
-        .iter()
-        .map(|v| v.1.date())
-        .filter(|d| year.contains(*d))
-        .collect();
-    let worked = season
-        .cameras
-        .iter()
-        .flat_map(|c| &c.effort.dates)
-        .filter(|d| year.contains(**d));
+    let dates: Vec<NaiveDate> =
+        visits.iter().map(|v| v.1.date()).filter(|d| year.contains(*d)).collect();
+    let worked = season.cameras.iter().flat_map(|c| &c.effort.dates).filter(|d| year.contains(**d));
     let Some(start) = worked.clone().min() else {
         return Staying::CannotBeTold;
     };

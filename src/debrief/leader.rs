@@ -90,11 +90,7 @@ pub(super) fn leader(
         (is_sound && ran_long_enough(here, span)).then(|| {
             let stretches = Stretches::of(season, logged, &[camera], kind, span);
             let (exposure, freedom) = stretches.exposure(lasting);
-            Ranked {
-                camera,
-                exposure,
-                freedom,
-            }
+            Ranked { camera, exposure, freedom }
         })
     };
     let mut all: Vec<Ranked> = (0..season.cameras.len()).filter_map(ranked).collect();

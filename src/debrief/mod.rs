@@ -91,7 +91,7 @@ impl Debrief {
         let logged = shift::logged_dates(&season, &property.disturbances);
         let lasting = Lasting::of_all(&season, &logged);
         let daylight = daylight::answers(&season, &logged, &lasting);
-        let weather = Weather::of(&property)?;
+        let weather = Weather::of(&property);
         let doings = shift::doings(&property, &season, &weather)?;
         let shifts = shifts(&season, &property.disturbances, &doings);
         let grounds = shift::grounds(&season, &property.grounds);
@@ -142,9 +142,7 @@ impl Debrief {
     pub fn kinds_seen(&self) -> impl Iterator<Item = Kind> + '_ {
         let seen = |kind: &Kind| self.daylight_of(None, *kind).is_some_and(|a| a.visits > 0);
         let about = self.season.about.kind;
-        Kind::ALL
-            .into_iter()
-            .filter(move |k| *k == about || seen(k))
+        Kind::ALL.into_iter().filter(move |k| *k == about || seen(k))
     }
 
     /// Disturbances that are looked at one by one: what happened often under the same words is one exposure.
@@ -178,7 +176,6 @@ impl Debrief {
 
     /// The newest season's daylight answer for a camera, or for the whole property.
     pub fn daylight_of(&self, camera: Option<usize>, kind: Kind) -> Option<&DaylightAnswer> {
-        self.daylight_now()
-            .find(|a| a.camera == camera && a.kind == kind)
+        self.daylight_now().find(|a| a.camera == camera && a.kind == kind)
     }
 }

@@ -18,11 +18,7 @@ pub(super) fn check(property: &Property, season: &Season, today: NaiveDate) -> V
             false => Problem::file("cameras.csv", Cause::SilentPlacement { camera }),
         });
     }
-    for disturbance in property
-        .disturbances
-        .iter()
-        .filter(|d| d.start.date() > today)
-    {
+    for disturbance in property.disturbances.iter().filter(|d| d.start.date() > today) {
         problems.push(Problem::file(
             "disturbances.csv",
             Cause::FutureDisturbance {
@@ -34,9 +30,7 @@ pub(super) fn check(property: &Property, season: &Season, today: NaiveDate) -> V
     for correction in property.corrections.iter().filter(|c| !known(&c.camera)) {
         problems.push(Problem::file(
             "clocks.csv",
-            Cause::NothingToCorrect {
-                camera: correction.camera.clone(),
-            },
+            Cause::NothingToCorrect { camera: correction.camera.clone() },
         ));
     }
     for camera in &season.cameras {
@@ -44,10 +38,7 @@ pub(super) fn check(property: &Property, season: &Season, today: NaiveDate) -> V
         if days > 0 {
             problems.push(Problem::file(
                 "cameras.csv",
-                Cause::OutsideDates {
-                    camera: camera.name.clone(),
-                    days,
-                },
+                Cause::OutsideDates { camera: camera.name.clone(), days },
             ));
         }
     }

@@ -65,10 +65,7 @@ fn in_words(position: Position) -> String {
         format!("{:.4}° {word}", value.abs())
     };
     let latitude = side(position.latitude_deg, "north", "south");
-    format!(
-        "{latitude}, {}",
-        side(position.longitude_deg, "east", "west")
-    )
+    format!("{latitude}, {}", side(position.longitude_deg, "east", "west"))
 }
 
 /// What the page sends to have a property made.
@@ -110,9 +107,7 @@ fn check(wanted: &Wanted) -> Result<PathBuf, String> {
     }
     let folder = wanted.folder.trim();
     if let Some(why) = unfit_for_a_folder(folder) {
-        return Err(format!(
-            "\"{folder}\" cannot be the name of a folder: {why}."
-        ));
+        return Err(format!("\"{folder}\" cannot be the name of a folder: {why}."));
     }
     if Position::new(wanted.latitude, wanted.longitude).is_none() {
         return Err("That place is not on the globe.".to_owned());
@@ -148,16 +143,9 @@ fn make(wanted: &Wanted, folder: &Path) -> Result<()> {
     std::fs::create_dir_all(folder.join("cards")).with_context(fail)?;
     let text = settings(wanted)?;
     let write = |file: &mut File| file.write_all(text.as_bytes());
-    write_whole(
-        &folder.join("property.toml"),
-        Lasting::Synced,
-        write,
-        || Ok(()),
-    )
-    .with_context(fail)?;
-    sync_folder(&wanted.within)
-        .map_err(anyhow::Error::msg)
+    write_whole(&folder.join("property.toml"), Lasting::Synced, write, || Ok(()))
         .with_context(fail)?;
+    sync_folder(&wanted.within).map_err(anyhow::Error::msg).with_context(fail)?;
     Ok(())
 }
 

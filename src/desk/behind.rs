@@ -55,12 +55,7 @@ fn title(debrief: &Debrief, number: &Behind) -> String {
         ("", _) => String::new(),
         (camera, _) => format!(" at {camera}"),
     };
-    let newest = || {
-        debrief
-            .season
-            .newest()
-            .map_or_else(String::new, |y| y.name())
-    };
+    let newest = || debrief.season.newest().map_or_else(String::new, |y| y.name());
     let when = match (number.of, number.side) {
         (Counted::Season, _) => match number.since.parse::<NaiveDate>() {
             Ok(date) => format!("{} from {}", newest(), date.format("%-d %b %Y")),
@@ -100,10 +95,7 @@ fn title(debrief: &Debrief, number: &Behind) -> String {
             format!("other days than those of \u{201c}{}\u{201d}", number.which)
         }
         (Counted::Again, _) => {
-            format!(
-                "the day of \u{201c}{}\u{201d} and the two after it",
-                number.which
-            )
+            format!("the day of \u{201c}{}\u{201d} and the two after it", number.which)
         }
         (Counted::Weather, side) => weather(number, side),
     };
@@ -139,9 +131,7 @@ fn first_picture(season: &DeskSeason, camera: &str, visit: &Visit) -> Option<u32
     let screens = &season.screens;
     let camera = screens.cameras.iter().position(|c| c == camera)?;
     let start = screens.all.partition_point(|s| s.camera < camera);
-    let of_camera = screens.all[start..]
-        .iter()
-        .take_while(|s| s.camera == camera);
+    let of_camera = screens.all[start..].iter().take_while(|s| s.camera == camera);
     let mut pictures = of_camera.flat_map(|s| s.pictures.iter().copied());
     pictures.find(|p| screens.times[*p as usize] == Some(visit.first))
 }

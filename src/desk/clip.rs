@@ -33,10 +33,7 @@ pub(super) fn part(path: &Path, range: Option<&HeaderValue>) -> Result<Response,
     let headers = [
         (header::CONTENT_TYPE, "video/mp4".to_owned()),
         (header::ACCEPT_RANGES, "bytes".to_owned()),
-        (
-            header::CONTENT_RANGE,
-            format!("bytes {from}-{last}/{length}"),
-        ),
+        (header::CONTENT_RANGE, format!("bytes {from}-{last}/{length}")),
     ];
     Ok((StatusCode::PARTIAL_CONTENT, headers, piece).into_response())
 }

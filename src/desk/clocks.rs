@@ -96,9 +96,9 @@ fn remedy(finding: &Finding) -> Option<String> {
         ));
     }
     let row = finding.rows.first()?;
-    let end = row.until_shift_min.map_or(String::new(), |end| {
-        format!(" at first and {} at the end", duration_in_full(end))
-    });
+    let end = row
+        .until_shift_min
+        .map_or(String::new(), |end| format!(" at first and {} at the end", duration_in_full(end)));
     Some(format!(
         "{} will be {}{end} where those pictures are counted. The pictures stay as they are.",
         duration_in_full(row.shift_min),
@@ -109,9 +109,9 @@ fn remedy(finding: &Finding) -> Option<String> {
 /// `North Fence: 12 hours added, 3 Oct 2025 06:10 to 21 Nov 2025 17:02 by its own clock`
 fn in_words(row: ClockCorrection) -> String {
     let moment = |t: NaiveDateTime| t.format("%-d %b %Y %H:%M").to_string();
-    let end = row.until_shift_min.map_or(String::new(), |m| {
-        format!(" at first, {} at the end", added(m))
-    });
+    let end = row
+        .until_shift_min
+        .map_or(String::new(), |m| format!(" at first, {} at the end", added(m)));
     let when = match (row.from, row.until) {
         (None, None) => ", always".to_owned(),
         (Some(from), None) => format!(", from {} by its own clock", moment(from)),
@@ -140,10 +140,7 @@ pub(super) fn accept(desk: &Desk, sent: &Accepted) -> Answer {
         return Err(anew());
     }
     let clocks = desk.live.clocks().unwrap_or_default();
-    let finding = clocks
-        .iter()
-        .flat_map(|c| &c.findings)
-        .find(|f| key(f) == sent.key);
+    let finding = clocks.iter().flat_map(|c| &c.findings).find(|f| key(f) == sent.key);
     let finding = finding.ok_or_else(anew)?;
     if !sent.other_way {
         return apply(desk, finding);
@@ -156,10 +153,7 @@ pub(super) fn accept(desk: &Desk, sent: &Accepted) -> Answer {
 fn apply(desk: &Desk, finding: &Finding) -> Answer {
     let (property, crawl) = {
         let season = desk.season_to_change()?;
-        (
-            season.property.clone(),
-            std::sync::Arc::clone(&season.crawl),
-        )
+        (season.property.clone(), std::sync::Arc::clone(&season.crawl))
     };
     if let Some(why) = clock_check::doubt(&property, &crawl, finding, desk.today)? {
         return Err(Failure::Wrong(format!("Nothing was changed: {why}.")));
@@ -179,9 +173,7 @@ pub(super) struct Undone {
 pub(super) fn undo(desk: &Desk, sent: &Undone) -> Answer {
     let root = desk.season_to_change()?.property.root.clone();
     let rows = correction_lines(&root)?;
-    let row = rows
-        .into_iter()
-        .find(|r| r.line == sent.line && r.row == sent.row);
+    let row = rows.into_iter().find(|r| r.line == sent.line && r.row == sent.row);
     let Some(row) = row else {
         return Err(Failure::Wrong(
             "clocks.csv has been changed meanwhile. Look once more.".to_owned(),
@@ -222,9 +214,7 @@ pub(super) fn pictures(desk: &Desk, asked: &WatchAsked) -> Answer {
     days.sort_unstable();
     days.dedup();
     let asked_day = asked.day.as_deref().and_then(parse_date);
-    let wanted = asked_day
-        .filter(|d| days.contains(d))
-        .or(days.last().copied());
+    let wanted = asked_day.filter(|d| days.contains(d)).or(days.last().copied());
     let view = |p: &u32| {
         let picture = &season.crawl.pictures[*p as usize];
         let time = picture.shown_time().or(picture.written_on);
@@ -235,11 +225,7 @@ pub(super) fn pictures(desk: &Desk, asked: &WatchAsked) -> Answer {
             time: time.map(|t| t.shown().format(TIME).to_string()),
         }
     };
-    let shown = of_camera
-        .iter()
-        .filter(|p| day(p) == wanted)
-        .take(MOST)
-        .map(view);
+    let shown = of_camera.iter().filter(|p| day(p) == wanted).take(MOST).map(view);
     let pictures: Vec<WatchPicture> = shown.collect();
     let days: Vec<String> = days.iter().map(ToString::to_string).collect();
     let day = wanted.map(|d| d.to_string());
@@ -266,10 +252,7 @@ pub(super) struct Watch {
 pub(super) fn watch(desk: &Desk, sent: &Watch) -> Answer {
     let (property, crawl) = {
         let season = desk.season_to_change()?;
-        (
-            season.property.clone(),
-            std::sync::Arc::clone(&season.crawl),
-        )
+        (season.property.clone(), std::sync::Arc::clone(&season.crawl))
     };
     let finding =
         known(&property, &crawl, sent, desk.today).map_err(|e| Failure::Wrong(format!("{e:#}")))?;
@@ -291,13 +274,7 @@ fn known(
     );
     let shows = parse_moment(&sent.shows, property.settings.date_order)
         .with_context(|| format!("\"{}\" is not a time", sent.shows))?;
-    anyhow::ensure!(
-        shows.date() <= today + Days::new(1),
-        "{shows} has not come yet"
-    );
-    let anchor = Anchor {
-        picture: sent.picture.clone(),
-        shows,
-    };
+    anyhow::ensure!(shows.date() <= today + Days::new(1), "{shows} has not come yet");
+    let anchor = Anchor { picture: sent.picture.clone(), shows };
     clock_check::known_moment(property, crawl, &[anchor], None)
 }

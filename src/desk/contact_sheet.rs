@@ -76,10 +76,8 @@ pub(super) fn sheet(desk: &Desk, part: &Part, asked: &Asked) -> Answer {
     season.refresh()?;
     let fitting = filter.fitting(&season);
     let wanted = fitting.iter().skip(part.from_index);
-    let visits: Vec<Cell> = wanted
-        .take(part.limit.min(LIMIT_MAX))
-        .map(|s| Cell::of(&season, *s))
-        .collect();
+    let visits: Vec<Cell> =
+        wanted.take(part.limit.min(LIMIT_MAX)).map(|s| Cell::of(&season, *s)).collect();
     Reply::json(&serde_json::json!({ "total": fitting.len(), "visits": visits }))
 }
 
@@ -104,9 +102,7 @@ pub(super) fn sweep(desk: &Desk, sent: &Sweep) -> Answer {
     let mut season = desk.season_to_change()?;
     let known = season.screens.all.len();
     if sent.generation != season.generation || sent.visits.iter().any(|s| s.id >= known) {
-        return Err(Failure::Wrong(
-            "The pictures were read anew. Load the page again.".to_owned(),
-        ));
+        return Err(Failure::Wrong("The pictures were read anew. Load the page again.".to_owned()));
     }
     let screens: Vec<(usize, u64)> = sent.visits.iter().map(|s| (s.id, s.version)).collect();
     match season.sweep(&screens, &Tag::of(who)) {

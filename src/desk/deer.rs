@@ -196,26 +196,14 @@ fn best(season: &DeskSeason, seen: &[TaggedPicture]) -> Vec<PictureView> {
         let moment = season.screens.all[screen].moment;
         let in_light = moment.is_some_and(|m| m.light.is_legal());
         let place = season.sorting.of(s.picture).map(|f| f.place);
-        (
-            in_light,
-            place.map_or(0.0, |[_, _, width, height]| width * height),
-            screen,
-        )
+        (in_light, place.map_or(0.0, |[_, _, width, height]| width * height), screen)
     };
     let is_still = |s: &&TaggedPicture| !season.crawl.pictures[s.picture as usize].clip;
-    let mut ranked: Vec<_> = seen
-        .iter()
-        .filter(is_still)
-        .map(|s| (rank(s), s.picture))
-        .collect();
+    let mut ranked: Vec<_> = seen.iter().filter(is_still).map(|s| (rank(s), s.picture)).collect();
     ranked.sort_by(|(a, p), (b, q)| b.0.cmp(&a.0).then(b.1.total_cmp(&a.1)).then(p.cmp(q)));
     let mut visits = HashSet::new();
     ranked.retain(|((_, _, screen), _)| visits.insert(*screen));
-    ranked
-        .iter()
-        .take(MOST)
-        .map(|(_, p)| picture(season, *p))
-        .collect()
+    ranked.iter().take(MOST).map(|(_, p)| picture(season, *p)).collect()
 }
 
 fn law(settings: &Settings) -> String {
@@ -238,10 +226,7 @@ fn view(season: &DeskSeason, seen: &[TaggedPicture]) -> anyhow::Result<DeerView>
     for (camera, mut at_camera) in moments {
         at_camera.sort_unstable();
         let visits = visits_of_one(&season.property, camera, &at_camera, &mut sun)?;
-        cameras.push(AtCamera {
-            camera: camera.to_owned(),
-            visits: visits.len(),
-        });
+        cameras.push(AtCamera { camera: camera.to_owned(), visits: visits.len() });
         all.extend(visits);
     }
     let counted = all.iter().filter(|v| v.counted).count();
@@ -263,11 +248,7 @@ fn view(season: &DeskSeason, seen: &[TaggedPicture]) -> anyhow::Result<DeerView>
 /// The kind that it was tagged as; a deer that was called two kinds is only a deer.
 fn kinds(seen: &[TaggedPicture]) -> &'static str {
     let first = seen[0].tag.who;
-    if seen.iter().all(|s| s.tag.who == first) {
-        first.word()
-    } else {
-        Who::Deer.word()
-    }
+    if seen.iter().all(|s| s.tag.who == first) { first.word() } else { Who::Deer.word() }
 }
 
 fn ages(seen: &[TaggedPicture]) -> String {

@@ -29,10 +29,7 @@ impl Door {
     pub fn at(address: SocketAddr) -> Self {
         let mut secret = [0; 16];
         rand::rng().fill_bytes(&mut secret);
-        Self {
-            address,
-            secret: secret.iter().map(|b| format!("{b:02x}")).collect(),
-        }
+        Self { address, secret: secret.iter().map(|b| format!("{b:02x}")).collect() }
     }
 
     /// The address of a page, for the one who is to be let in.
@@ -53,18 +50,13 @@ impl Door {
             return Some("a request says once where it goes and where it comes from");
         }
         let text = |name: HeaderName| headers.get(name).map(|v| v.to_str().unwrap_or("?"));
-        let hosts = [
-            self.address.to_string(),
-            format!("localhost:{}", self.address.port()),
-        ];
+        let hosts = [self.address.to_string(), format!("localhost:{}", self.address.port())];
         if !text(header::HOST).is_some_and(|h| hosts.iter().any(|known| known == h)) {
             return Some("this is not the host that was asked for");
         }
         let origin = text(header::ORIGIN);
-        let is_own = |o: &str| {
-            o.strip_prefix("http://")
-                .is_some_and(|o| hosts.iter().any(|h| h == o))
-        };
+        let is_own =
+            |o: &str| o.strip_prefix("http://").is_some_and(|o| hosts.iter().any(|h| h == o));
         if !origin.is_none_or(is_own) {
             return Some("this page is not one of the desk's");
         }
@@ -82,10 +74,7 @@ impl Door {
     /// Compares in the same time wherever the two differ.
     fn is_secret(&self, given: &str) -> bool {
         given.len() == self.secret.len()
-            && given
-                .bytes()
-                .zip(self.secret.bytes())
-                .fold(0, |differ, (a, b)| differ | (a ^ b))
+            && given.bytes().zip(self.secret.bytes()).fold(0, |differ, (a, b)| differ | (a ^ b))
                 == 0
     }
 }
@@ -111,21 +100,11 @@ pub(super) async fn at_the_door(
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (header::REFERRER_POLICY, "no-referrer"),
         (header::X_FRAME_OPTIONS, "DENY"),
-        (
-            HeaderName::from_static("cross-origin-resource-policy"),
-            "same-origin",
-        ),
-        (
-            HeaderName::from_static("cross-origin-opener-policy"),
-            "same-origin",
-        ),
+        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
     ] {
-        headers
-            .entry(name)
-            .or_insert(HeaderValue::from_static(value));
+        headers.entry(name).or_insert(HeaderValue::from_static(value));
     }
-    headers
-        .entry(header::CACHE_CONTROL)
-        .or_insert(HeaderValue::from_static("no-store"));
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     response
 }

@@ -84,12 +84,8 @@ impl Filter {
         self.camera.as_ref().is_none_or(|c| same_name(c, camera))
             && self.from.is_none_or(|f| date.is_some_and(|d| f <= d))
             && self.until.is_none_or(|u| date.is_some_and(|d| d <= u))
-            && self
-                .light
-                .is_none_or(|l| s.moment.is_some_and(|m| fits_light(l, m.light)))
-            && self
-                .quiet
-                .is_none_or(|q| (season.quiet(screen) == Some(true)) == q)
+            && self.light.is_none_or(|l| s.moment.is_some_and(|m| fits_light(l, m.light)))
+            && self.quiet.is_none_or(|q| (season.quiet(screen) == Some(true)) == q)
             && self.tags.is_none_or(|t| fits_tags(t, season, screen))
             && self.name.as_ref().is_none_or(|name| {
                 let mut tags = season.tags(screen);
@@ -125,9 +121,9 @@ fn tags(text: &str) -> Result<Tags, String> {
         "tagged" => Ok(Tags::Tagged),
         "conflict" => Ok(Tags::Conflict),
         "mature" => Ok(Tags::MatureBuck),
-        word => Who::parse(word)
-            .map(Tags::With)
-            .ok_or_else(|| format!("\"{word}\" is not a kind.")),
+        word => {
+            Who::parse(word).map(Tags::With).ok_or_else(|| format!("\"{word}\" is not a kind."))
+        }
     }
 }
 

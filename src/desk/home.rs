@@ -64,10 +64,8 @@ fn without_place(cameras: &[String], property: &Property) -> Vec<String> {
 /// How many cards were pulled, and when last.
 fn pulls(root: &Path) -> Value {
     let all = pulling::pulls(root);
-    let mut dates: Vec<_> = all
-        .iter()
-        .filter_map(|name| Some(pull::pulled_at(name)?.date()))
-        .collect();
+    let mut dates: Vec<_> =
+        all.iter().filter_map(|name| Some(pull::pulled_at(name)?.date())).collect();
     dates.sort_unstable();
     let last = dates.last().copied();
     let on_last = dates.iter().filter(|d| Some(**d) == last).count();
@@ -92,10 +90,7 @@ pub(super) struct Which {
 
 /// `POST api/open`
 pub(super) fn open(window: &Window, which: &Which) -> Answer {
-    if window
-        .desk()
-        .is_some_and(|d| d.pulling.is_busy() && !d.is_of(&which.path))
-    {
+    if window.desk().is_some_and(|d| d.pulling.is_busy() && !d.is_of(&which.path)) {
         return Err(Failure::Wrong(
             "A card is being pulled. Wait until that is through.".to_owned(),
         ));

@@ -50,10 +50,7 @@ pub(super) struct Keys {
 impl Default for Keys {
     fn default() -> Self {
         let all = ACTIONS.into_iter();
-        Self {
-            keys_on: true,
-            keys: all.map(|(a, k)| (a.to_owned(), k.to_owned())).collect(),
-        }
+        Self { keys_on: true, keys: all.map(|(a, k)| (a.to_owned(), k.to_owned())).collect() }
     }
 }
 
@@ -80,25 +77,16 @@ impl Keys {
         keys.keys_on = chosen.keys_on;
         // The page does not tell a letter from its capital.
         let lower = |key: String| {
-            if key.chars().count() == 1 {
-                key.to_lowercase()
-            } else {
-                key
-            }
+            if key.chars().count() == 1 { key.to_lowercase() } else { key }
         };
-        let chosen: BTreeMap<String, String> = chosen
-            .keys
-            .into_iter()
-            .map(|(a, k)| (a, lower(k)))
-            .collect();
+        let chosen: BTreeMap<String, String> =
+            chosen.keys.into_iter().map(|(a, k)| (a, lower(k))).collect();
         // What can be done since the file was written gets no key that the person has given away.
         keys.keys.retain(|action, key| {
             chosen.contains_key(action) || !chosen.values().any(|k| k == key)
         });
         keys.keys.extend(chosen);
-        keys.check()
-            .map_err(anyhow::Error::msg)
-            .with_context(remedy)?;
+        keys.check().map_err(anyhow::Error::msg).with_context(remedy)?;
         Ok(keys)
     }
 

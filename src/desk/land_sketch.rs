@@ -43,12 +43,7 @@ pub(super) fn land(desk: &Desk) -> Answer {
 fn shapes(feature: &LandFeature) -> Vec<Shape> {
     let mut all = Vec::new();
     collect(&feature.shape, &mut |kind, parts| {
-        all.push(Shape {
-            name: feature.name.clone(),
-            sort: feature.sort.word(),
-            kind,
-            parts,
-        });
+        all.push(Shape { name: feature.name.clone(), sort: feature.sort.word(), kind, parts });
     });
     all
 }
@@ -60,15 +55,12 @@ fn collect(shape: &Geometry, take: &mut impl FnMut(&'static str, Vec<Vec<[f64; 2
             take("area", rings.map(points).collect());
         }
         Geometry::MultiPolygon(all) => {
-            all.iter()
-                .for_each(|p| collect(&Geometry::Polygon(p.clone()), take));
+            all.iter().for_each(|p| collect(&Geometry::Polygon(p.clone()), take));
         }
         Geometry::LineString(line) => take("line", vec![points(line)]),
         Geometry::MultiLineString(all) => take("line", all.iter().map(points).collect()),
         Geometry::GeometryCollection(all) => all.iter().for_each(|g| collect(g, take)),
-        other => other
-            .coords_iter()
-            .for_each(|c| take("point", vec![vec![[c.x, c.y]]])),
+        other => other.coords_iter().for_each(|c| take("point", vec![vec![[c.x, c.y]]])),
     }
 }
 
@@ -87,13 +79,7 @@ fn spots(property: &Property) -> Vec<Spot> {
     };
     let cameras = property.placements.iter().filter(|p| p.until.is_none());
     let cameras = cameras.filter_map(|p| spot(&p.camera, "camera", p.position));
-    let stands = property
-        .stands
-        .iter()
-        .filter_map(|s| spot(&s.name, "stand", s.position));
-    let events = property
-        .disturbances
-        .iter()
-        .filter_map(|d| spot(&d.id, "event", d.position));
+    let stands = property.stands.iter().filter_map(|s| spot(&s.name, "stand", s.position));
+    let events = property.disturbances.iter().filter_map(|d| spot(&d.id, "event", d.position));
     cameras.chain(stands).chain(events).collect()
 }

@@ -29,10 +29,8 @@ impl Mark {
             (season.property.root.clone(), season.generation)
         };
         let entries = root.read_dir().into_iter().flatten().flatten();
-        let mut files: Vec<PathBuf> = entries
-            .map(|e| e.path())
-            .filter(|p| says_something(p))
-            .collect();
+        let mut files: Vec<PathBuf> =
+            entries.map(|e| e.path()).filter(|p| says_something(p)).collect();
         files.sort();
         Self(FileState::of_each(files), generation)
     }
@@ -93,11 +91,7 @@ pub(super) fn keep_making(desk: &Desk) {
     const LOOKED_AT: Duration = Duration::from_secs(20);
     while !desk.is_closed() {
         std::thread::sleep(STEP);
-        let is_looked_at = desk
-            .live
-            .state()
-            .asked
-            .is_some_and(|t| t.elapsed() < LOOKED_AT);
+        let is_looked_at = desk.live.state().asked.is_some_and(|t| t.elapsed() < LOOKED_AT);
         if !is_looked_at || desk.pulling.is_busy() {
             continue;
         }
@@ -122,12 +116,7 @@ fn make(desk: &Desk, mark: Mark) {
     match made {
         Ok(Ok((files, debrief))) => {
             state.failed = None;
-            state.made = Some(Arc::new(Made {
-                at: Local::now(),
-                mark,
-                files,
-                debrief,
-            }));
+            state.made = Some(Arc::new(Made { at: Local::now(), mark, files, debrief }));
         }
         Ok(Err(e)) => state.failed = Some((mark, format!("{e:#}"))),
         Err(_) => state.failed = Some((mark, "the debrief failed".to_owned())),
@@ -136,10 +125,7 @@ fn make(desk: &Desk, mark: Mark) {
 
 fn make_of(root: &Path, today: chrono::NaiveDate) -> Result<(ReportFiles, Debrief)> {
     let debrief = Debrief::of(root, today, &ProgressBar::hidden())?;
-    let options = ReportOptions {
-        with_places: false,
-        with_photos: true,
-    };
+    let options = ReportOptions { with_places: false, with_photos: true };
     let files = report::files(&debrief, options)?;
     Ok((files, debrief))
 }
@@ -149,10 +135,7 @@ pub(super) fn view(desk: &Desk) -> Value {
     let now = Mark::of(desk);
     let mut state = desk.live.state();
     state.asked = Some(Instant::now());
-    let doubted = state
-        .made
-        .as_ref()
-        .map(|m| doubted_clocks(&m.debrief.clocks));
+    let doubted = state.made.as_ref().map(|m| doubted_clocks(&m.debrief.clocks));
     json!({
         "making": state.making,
         "made": state.made.as_ref().map(|m| m.at.format("%-d %b %Y, %H:%M:%S").to_string()),

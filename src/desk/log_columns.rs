@@ -21,14 +21,7 @@ const fn column(
     kind: &'static str,
     help: &'static str,
 ) -> Column {
-    Column {
-        name,
-        words,
-        kind,
-        choices: &[],
-        help,
-        required: false,
-    }
+    Column { name, words, kind, choices: &[], help, required: false }
 }
 
 const DEGREES_NORTH: &str = "Degrees, south is negative: 43.10";
@@ -37,12 +30,7 @@ const DEGREES_EAST: &str = "Degrees, west is negative: -90.70";
 const DISTURBANCES: [Column; 8] = [
     Column {
         required: true,
-        ..column(
-            "id",
-            "Short name",
-            "text",
-            "One word or two, such as tower-blind",
-        )
+        ..column("id", "Short name", "text", "One word or two, such as tower-blind")
     },
     Column {
         required: true,
@@ -56,19 +44,9 @@ const DISTURBANCES: [Column; 8] = [
     column("end", "Ended", "date-time", "Empty while it goes on"),
     Column {
         choices: &["neighbour", "own", "nature"],
-        ..column(
-            "by",
-            "Whose doing",
-            "choice",
-            "A neighbour's, your own, or nature's",
-        )
+        ..column("by", "Whose doing", "choice", "A neighbour's, your own, or nature's")
     },
-    column(
-        "what",
-        "What happened",
-        "text",
-        "In your own words, as it will stand in the report",
-    ),
+    column("what", "What happened", "text", "In your own words, as it will stand in the report"),
     column("latitude", "Latitude", "number", DEGREES_NORTH),
     column("longitude", "Longitude", "number", DEGREES_EAST),
     column(
@@ -82,27 +60,12 @@ const DISTURBANCES: [Column; 8] = [
 const CAMERAS: [Column; 8] = [
     Column {
         required: true,
-        ..column(
-            "camera",
-            "Camera",
-            "text",
-            "The name of its folder in cards",
-        )
+        ..column("camera", "Camera", "text", "The name of its folder in cards")
     },
     column("latitude", "Latitude", "number", DEGREES_NORTH),
     column("longitude", "Longitude", "number", DEGREES_EAST),
-    column(
-        "setting",
-        "What it looks at",
-        "text",
-        "A plot, a scrape, a trail",
-    ),
-    column(
-        "from",
-        "Hung there from",
-        "date",
-        "2025-09-01. Empty: always",
-    ),
+    column("setting", "What it looks at", "text", "A plot, a scrape, a trail"),
+    column("from", "Hung there from", "date", "2025-09-01. Empty: always"),
     column("until", "Until", "date", "The last day. Empty: still there"),
     column(
         "clock",
@@ -110,19 +73,11 @@ const CAMERAS: [Column; 8] = [
         "text",
         "local (reset for daylight time), standard (never moved), or an offset such as -06:00",
     ),
-    column(
-        "folder",
-        "Its folder",
-        "text",
-        "Only where that is not the camera's name",
-    ),
+    column("folder", "Its folder", "text", "Only where that is not the camera's name"),
 ];
 
 const STANDS: [Column; 5] = [
-    Column {
-        required: true,
-        ..column("stand", "Stand", "text", "Its name")
-    },
+    Column { required: true, ..column("stand", "Stand", "text", "Its name") },
     column("latitude", "Latitude", "number", DEGREES_NORTH),
     column("longitude", "Longitude", "number", DEGREES_EAST),
     column(
@@ -140,18 +95,10 @@ const STANDS: [Column; 5] = [
 ];
 
 const SITS: [Column; 5] = [
+    Column { required: true, ..column("stand", "Stand", "text", "Its name in the list of stands") },
     Column {
         required: true,
-        ..column("stand", "Stand", "text", "Its name in the list of stands")
-    },
-    Column {
-        required: true,
-        ..column(
-            "start",
-            "Began",
-            "date-time",
-            "2025-11-08T06:10 by the clock on the wall",
-        )
+        ..column("start", "Began", "date-time", "2025-11-08T06:10 by the clock on the wall")
     },
     column("end", "Ended", "date-time", "On the same date"),
     column("saw", "What was seen", "text", ""),
@@ -161,29 +108,14 @@ const SITS: [Column; 5] = [
 const GROUNDS: [Column; 6] = [
     Column {
         required: true,
-        ..column(
-            "ground",
-            "Ground",
-            "text",
-            "A field, a plot, bedding, water",
-        )
+        ..column("ground", "Ground", "text", "A field, a plot, bedding, water")
     },
     Column {
         required: true,
         choices: &["inside", "outside"],
-        ..column(
-            "side",
-            "Side of the fence",
-            "choice",
-            "Inside is yours; of outside others decide",
-        )
+        ..column("side", "Side of the fence", "choice", "Inside is yours; of outside others decide")
     },
-    column(
-        "what",
-        "What it was",
-        "text",
-        "The crop, or whose it was: one row for each",
-    ),
+    column("what", "What it was", "text", "The crop, or whose it was: one row for each"),
     column("from", "From", "date", "2025-05-01. Empty: always"),
     column("until", "Until", "date", "The last day. Empty: still so"),
     column(
@@ -201,38 +133,15 @@ const QUESTIONS: [Column; 6] = [
     },
     Column {
         required: true,
-        ..column(
-            "from",
-            "From",
-            "date",
-            "The first day on which something may be different",
-        )
+        ..column("from", "From", "date", "The first day on which something may be different")
     },
+    Column { required: true, ..column("by", "To be known by", "date", "The last day compared") },
     Column {
         required: true,
-        ..column("by", "To be known by", "date", "The last day compared")
+        ..column("near", "Cameras", "text", "Where it may be, with ; between them")
     },
-    Column {
-        required: true,
-        ..column(
-            "near",
-            "Cameras",
-            "text",
-            "Where it may be, with ; between them",
-        )
-    },
-    column(
-        "loss",
-        "Loss",
-        "number",
-        "The part of the visits in light that may be lost: 0.5",
-    ),
-    column(
-        "chance",
-        "Chance told",
-        "number",
-        "How likely it was then to be found",
-    ),
+    column("loss", "Loss", "number", "The part of the visits in light that may be lost: 0.5"),
+    column("chance", "Chance told", "number", "How likely it was then to be found"),
 ];
 
 /// The columns of a table.

@@ -69,11 +69,8 @@ impl Named {
         let is_known = |name: &String| known.iter().any(|k| same_name(k, name));
         let mut unknown = listed(cells.get(column).map_or("", String::as_str));
         unknown.retain(|n| !is_known(n));
-        let is_or_are = if unknown.len() == 1 {
-            format!("is no {what}")
-        } else {
-            format!("are no {what}s")
-        };
+        let is_or_are =
+            if unknown.len() == 1 { format!("is no {what}") } else { format!("are no {what}s") };
         (!unknown.is_empty()).then(|| format!("{} {is_or_are} here.", unknown.join(", ")))
     }
 }
@@ -239,19 +236,13 @@ fn far_ahead<'a>(
 
 fn is_taken(found: &[Found], sent: &Change) -> bool {
     let id = |cells: &BTreeMap<String, String>| cells.get("id").map(|i| i.trim().to_owned());
-    let others = found
-        .iter()
-        .enumerate()
-        .filter(|(i, _)| Some(*i) != sent.row);
+    let others = found.iter().enumerate().filter(|(i, _)| Some(*i) != sent.row);
     let wanted = id(&sent.cells);
     wanted.is_some() && others.map(|(_, f)| id(&f.cells)).any(|i| i == wanted)
 }
 
 fn wrong(error: &str, column: &str) -> Failure {
-    Failure::WrongField {
-        error: error.to_owned(),
-        column: column.to_owned(),
-    }
+    Failure::WrongField { error: error.to_owned(), column: column.to_owned() }
 }
 
 fn changed(season: &DeskSeason, which: LogTable) -> anyhow::Result<Failure> {

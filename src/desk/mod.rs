@@ -237,10 +237,7 @@ fn open(root: &Path, today: NaiveDate, progress: &ProgressBar) -> Result<Opening
         std::thread::spawn(move || look_through(&worker, folders));
         std::thread::spawn(move || live::keep_making(&maker));
     };
-    Ok(Opening {
-        desk,
-        work: Box::new(work),
-    })
+    Ok(Opening { desk, work: Box::new(work) })
 }
 
 /// A second desk would not see what the first one changes until it is too late.
@@ -253,10 +250,7 @@ fn only_one(root: &Path) -> Result<Option<File>> {
     );
     let is_read_only = |e: &anyhow::Error| {
         let kind = e.downcast_ref::<std::io::Error>().map(std::io::Error::kind);
-        matches!(
-            kind,
-            Some(ErrorKind::ReadOnlyFilesystem | ErrorKind::PermissionDenied)
-        )
+        matches!(kind, Some(ErrorKind::ReadOnlyFilesystem | ErrorKind::PermissionDenied))
     };
     match held {
         Ok(lock) => Ok(Some(lock)),

@@ -22,12 +22,8 @@ const PAGES: [(&str, &str, &str); 9] = [
 ];
 
 /// A page that another one leads to, and which.
-const BELOW: [(&str, &str, &str, &str); 1] = [(
-    "behind",
-    "Behind a number",
-    include_str!("page/behind.html"),
-    "debrief",
-)];
+const BELOW: [(&str, &str, &str, &str); 1] =
+    [("behind", "Behind a number", include_str!("page/behind.html"), "debrief")];
 
 const FILES: [(&str, &str, &str); 15] = [
     ("behind.js", SCRIPT, include_str!("page/behind.js")),
@@ -53,9 +49,7 @@ pub(super) fn find(file: &str) -> Option<(&'static str, Cow<'static, str>)> {
         return Some((kind, Cow::Borrowed(text)));
     }
     let name = file.strip_suffix(".html")?;
-    let below = BELOW
-        .iter()
-        .map(|(n, title, within, of)| (n, title, within, of));
+    let below = BELOW.iter().map(|(n, title, within, of)| (n, title, within, of));
     let pages = PAGES.iter().map(|(n, title, within)| (n, title, within, n));
     let (_, title, within, of) = pages.chain(below).find(|p| *p.0 == name)?;
     Some((HTML, Cow::Owned(framed(name, title, within, of))))

@@ -104,10 +104,8 @@ pub(super) fn cards(window: &Window, desk: &Desk) -> Answer {
 
 /// The folder's own name; a drive has none but its letter.
 fn card_name(path: &Path) -> String {
-    path.file_name().map_or_else(
-        || path.display().to_string(),
-        |n| n.to_string_lossy().into_owned(),
-    )
+    path.file_name()
+        .map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 
 /// The names of all pulls of which there is a receipt, the oldest first.
@@ -219,11 +217,7 @@ pub(super) fn stop(desk: &Desk) -> Answer {
 }
 
 fn work(desk: &Desk, property: &Property, job: &Job) {
-    let request = CardPull {
-        card: &job.card,
-        camera: &job.camera,
-        today: desk.today,
-    };
+    let request = CardPull { card: &job.card, camera: &job.camera, today: desk.today };
     let pulled = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| {
         pull::pull_counted(property, &request, &ProgressBar::hidden(), &job.count)
     }));
@@ -245,11 +239,7 @@ fn camera(
     wanted: &Wanted,
     today: chrono::NaiveDate,
 ) -> Result<Result<String, Value>, Failure> {
-    let named = wanted
-        .camera
-        .as_deref()
-        .map(str::trim)
-        .filter(|n| !n.is_empty());
+    let named = wanted.camera.as_deref().map(str::trim).filter(|n| !n.is_empty());
     if let Some(name) = named {
         check_name(name)?;
         if wanted.even_so {
@@ -279,14 +269,12 @@ fn camera(
             "Nothing on this card says for certain which camera it comes from. Which one is it?"
                 .to_owned(),
         ),
-        (Recognised::One(c), Some(name)) if !same_name(&c.camera, name) => question(format!(
-            "It looks like the card of {c}. Is it really the card of {name}?"
-        )),
+        (Recognised::One(c), Some(name)) if !same_name(&c.camera, name) => {
+            question(format!("It looks like the card of {c}. Is it really the card of {name}?"))
+        }
         (_, Some(name)) => {
             if let Some(near) = nearly_named(property, name) {
-                return question(format!(
-                    "There is no camera {name} yet. Did you mean {near}?"
-                ));
+                return question(format!("There is no camera {name} yet. Did you mean {near}?"));
             }
             Ok(Ok(name.to_owned()))
         }

@@ -61,11 +61,7 @@ impl Screens {
             for together in pictures.chunk_by(|a, b| belong_together(&times, *a, *b)) {
                 for some in together.chunks(PICTURES_MAX) {
                     let moment = moment(property, name, some, &times, &mut sun)?;
-                    screens.all.push(Screen {
-                        camera,
-                        pictures: some.to_vec(),
-                        moment,
-                    });
+                    screens.all.push(Screen { camera, pictures: some.to_vec(), moment });
                 }
             }
             screens.cameras.push(name.to_owned());

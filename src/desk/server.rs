@@ -71,10 +71,9 @@ impl IntoResponse for Failure {
     fn into_response(self) -> Response {
         let (status, body) = match self {
             Self::Wrong(error) => (StatusCode::UNPROCESSABLE_ENTITY, json!({ "error": error })),
-            Self::WrongField { error, column } => (
-                StatusCode::UNPROCESSABLE_ENTITY,
-                json!({ "error": error, "column": column }),
-            ),
+            Self::WrongField { error, column } => {
+                (StatusCode::UNPROCESSABLE_ENTITY, json!({ "error": error, "column": column }))
+            }
             Self::Changed(now) => (StatusCode::CONFLICT, now),
             Self::Missing(error) => (StatusCode::NOT_FOUND, json!({ "error": error })),
             Self::NothingOpen => (
@@ -114,18 +113,12 @@ pub(super) fn run(
     first: &str,
     open: impl FnOnce(&str),
 ) -> Result<()> {
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .enable_all()
-        .build()?;
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     let served = runtime.block_on(async {
         let address = SocketAddr::new(request.address, request.port);
-        let listener = tokio::net::TcpListener::bind(address)
-            .await
-            .with_context(|| {
-                format!(
-                    "cannot listen on {address}. Choose another port, or none for any that is free"
-                )
-            })?;
+        let listener = tokio::net::TcpListener::bind(address).await.with_context(|| {
+            format!("cannot listen on {address}. Choose another port, or none for any that is free")
+        })?;
         let door = Door::at(listener.local_addr()?);
         let home = door.address_of(first);
         let app = app(Arc::clone(window), door);
@@ -177,12 +170,8 @@ fn app(window: Arc<Window>, door: Door) -> Router {
         .route("/api/keys", post(change_keys))
         .route("/picture/{id}", get(picture))
         .route("/clip/{id}", get(clip));
-    let nowhere = || async {
-        (
-            StatusCode::NOT_FOUND,
-            as_type("text/plain", "There is nothing here."),
-        )
-    };
+    let nowhere =
+        || async { (StatusCode::NOT_FOUND, as_type("text/plain", "There is nothing here.")) };
     Router::new()
         .nest(&door.path(), inside)
         .fallback(nowhere)
@@ -407,10 +396,7 @@ fn report_page(html: impl Into<Body>) -> Response {
     let policy = HeaderValue::from_static(REPORT_POLICY);
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_SECURITY_POLICY, policy);
-    headers.insert(
-        header::X_FRAME_OPTIONS,
-        HeaderValue::from_static("SAMEORIGIN"),
-    );
+    headers.insert(header::X_FRAME_OPTIONS, HeaderValue::from_static("SAMEORIGIN"));
     response
 }
 
@@ -482,9 +468,7 @@ async fn clip(
     work(desk, move |desk| {
         let path = inside(desk, id)?;
         if !is_playable(&path) {
-            return Err(Failure::Missing(
-                "this clip cannot be shown here".to_owned(),
-            ));
+            return Err(Failure::Missing("this clip cannot be shown here".to_owned()));
         }
         Ok(kept(super::clip::part(&path, headers.get(header::RANGE))?))
     })
@@ -495,9 +479,7 @@ async fn clip(
 fn kept(response: impl IntoResponse) -> Response {
     let mut response = response.into_response();
     let for_an_hour = HeaderValue::from_static("private, max-age=3600");
-    response
-        .headers_mut()
-        .insert(header::CACHE_CONTROL, for_an_hour);
+    response.headers_mut().insert(header::CACHE_CONTROL, for_an_hour);
     response
 }
 

@@ -56,11 +56,8 @@ fn bucks_by_day(season: &DeskSeason) -> Option<(Vec<DayCount>, &'static str)> {
             let day = days.entry(moment.date()).or_default();
             *day = [day[0] + usize::from(counted), day[1] + 1];
         };
-        let ages: Vec<Option<f64>> = season
-            .tags(s)
-            .filter(|t| t.who == Who::Buck)
-            .map(|t| t.age)
-            .collect();
+        let ages: Vec<Option<f64>> =
+            season.tags(s).filter(|t| t.who == Who::Buck).map(|t| t.age).collect();
         if !ages.is_empty() {
             add(&mut bucks);
         }
@@ -73,10 +70,7 @@ fn bucks_by_day(season: &DeskSeason) -> Option<(Vec<DayCount>, &'static str)> {
         true => (mature, "mature bucks"),
         false => (bucks, "bucks"),
     };
-    let count = |[hits, trials]: [usize; 2]| DayCount {
-        hits: hits as f64,
-        trials: trials as f64,
-    };
+    let count = |[hits, trials]: [usize; 2]| DayCount { hits: hits as f64, trials: trials as f64 };
     Some((days.into_values().map(count).collect(), whom))
 }
 

@@ -16,12 +16,7 @@ pub(super) struct Sorting {
 
 impl Sorting {
     pub fn begin(pictures: usize) -> Self {
-        Self {
-            found: vec![None; pictures],
-            looked_at: 0,
-            of: pictures,
-            done: false,
-        }
+        Self { found: vec![None; pictures], looked_at: 0, of: pictures, done: false }
     }
 
     /// Whether none of some pictures shows anything; `None` where one was not looked at, or could not
@@ -40,11 +35,7 @@ impl Sorting {
     pub fn most_telling(&self, pictures: &[u32]) -> Option<u32> {
         let apart = |p: &u32| self.of(*p).map_or(0.0, |f| f.apart);
         // The first of those that differ as much.
-        pictures
-            .iter()
-            .rev()
-            .copied()
-            .max_by(|a, b| apart(a).total_cmp(&apart(b)))
+        pictures.iter().rev().copied().max_by(|a, b| apart(a).total_cmp(&apart(b)))
     }
 
     /// How far it has come.

@@ -161,10 +161,8 @@ impl DeskSeason {
         generation: u64,
         read_tags: impl FnOnce(&Property, &Crawl) -> Result<(TagBook, Opened)> + Send,
     ) -> Result<Self> {
-        let (screens, opened) = rayon::join(
-            || Screens::of(property, &crawl),
-            || read_tags(property, &crawl),
-        );
+        let (screens, opened) =
+            rayon::join(|| Screens::of(property, &crawl), || read_tags(property, &crawl));
         let (screens, (book, opened)) = (screens?, opened?);
         let mut notices: Vec<String> = Vec::new();
         if let Some((text, file)) = opened.cut_short {
@@ -238,11 +236,7 @@ impl DeskSeason {
                 };
                 let is_same = self.book.of_picture(*picture) == before.book.of_picture(then);
                 let screen_then = before.screens.of_picture[then as usize] as usize;
-                let changed = if is_same {
-                    before.changed_in[screen_then]
-                } else {
-                    self.version
-                };
+                let changed = if is_same { before.changed_in[screen_then] } else { self.version };
                 *changed_in = changed.max(*changed_in);
             }
         }
@@ -302,9 +296,7 @@ impl DeskSeason {
         pictures.iter().any(|p| {
             let counts = self.tags_of(*p);
             let others = &self.elsewhere[*p as usize];
-            others
-                .iter()
-                .any(|e| !counts.iter().any(|t| t.who == e.tag.who))
+            others.iter().any(|e| !counts.iter().any(|t| t.who == e.tag.who))
         })
     }
 
@@ -484,17 +476,9 @@ impl DeskSeason {
     }
 
     fn step(&mut self, words: String, screen: usize, after: BTreeMap<u32, Vec<Tag>>) -> Result<()> {
-        let before = after
-            .keys()
-            .map(|p| (*p, self.book.of_picture(*p).to_vec()))
-            .collect();
+        let before = after.keys().map(|p| (*p, self.book.of_picture(*p).to_vec())).collect();
         self.save(Change::Saved, words.clone(), &after)?;
-        self.steps.push(Step {
-            words,
-            screen,
-            before,
-            after,
-        });
+        self.steps.push(Step { words, screen, before, after });
         Ok(())
     }
 
@@ -525,13 +509,7 @@ impl DeskSeason {
         columns: Vec<String>,
         pictures: Vec<PictureRows>,
     ) {
-        let entry = Entry {
-            at: Utc::now().to_rfc3339(),
-            change,
-            words,
-            columns,
-            pictures,
-        };
+        let entry = Entry { at: Utc::now().to_rfc3339(), change, words, columns, pictures };
         if let Err(e) = self.journal.add(entry) {
             self.tell([format!(
                 "Your tags are saved, but {JOURNAL} cannot be written ({e}): rows that vanish from tags.csv could not be put back."

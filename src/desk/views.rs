@@ -92,9 +92,7 @@ fn view(path: &Path, size: Size) -> Result<Vec<u8>, String> {
     }
     // A browser would decode whatever it is handed.
     if pixels_claimed(path).is_some_and(|pixels| pixels > PIXELS_MAX) {
-        return Err(
-            "the picture claims to be larger than any camera's and is not shown".to_owned(),
-        );
+        return Err("the picture claims to be larger than any camera's and is not shown".to_owned());
     }
     if size == Size::Full || (size == Size::Screen && bytes <= LIGHT_BYTES) {
         return std::fs::read(path).map_err(refused);
@@ -104,15 +102,9 @@ fn view(path: &Path, size: Size) -> Result<Vec<u8>, String> {
     {
         return Ok(jpeg);
     }
-    let wanted_px = if size == Size::Small {
-        SMALL_PX
-    } else {
-        SCREEN_PX
-    };
+    let wanted_px = if size == Size::Small { SMALL_PX } else { SCREEN_PX };
     let small = shrunk(path, wanted_px, QUALITY);
-    small
-        .map(|s| s.jpeg)
-        .ok_or("the picture is damaged and cannot be shown".to_owned())
+    small.map(|s| s.jpeg).ok_or("the picture is damaged and cannot be shown".to_owned())
 }
 
 /// Whether a browser can play a clip by itself.

@@ -173,15 +173,9 @@ pub(super) fn state_word(tagging: Tagging) -> &'static str {
 impl VisitView {
     pub fn of(season: &DeskSeason, id: usize) -> Self {
         let screen = &season.screens.all[id];
-        let pictures: Vec<PictureView> = screen
-            .pictures
-            .iter()
-            .map(|p| PictureView::of(season, *p))
-            .collect();
-        let (first, rest) = screen
-            .pictures
-            .split_first()
-            .expect("a screen has pictures");
+        let pictures: Vec<PictureView> =
+            screen.pictures.iter().map(|p| PictureView::of(season, *p)).collect();
+        let (first, rest) = screen.pictures.split_first().expect("a screen has pictures");
         let own = season.book.of_picture(*first);
         let mixed = rest.iter().any(|p| season.book.of_picture(*p) != own);
         let clock = |t: crate::clock::LocalTime| t.shown().format(TIME).to_string();
@@ -199,11 +193,7 @@ impl VisitView {
             light: moment.map(|m| m.light.word()),
             to_sun: moment.map(|m| m.to_sun()),
             pictures,
-            tags: if mixed {
-                Vec::new()
-            } else {
-                own.iter().map(TagView::from).collect()
-            },
+            tags: if mixed { Vec::new() } else { own.iter().map(TagView::from).collect() },
             mixed,
             state: state_word(season.tagging(id)),
             quiet: season.quiet(id),
@@ -226,12 +216,7 @@ impl PictureView {
             clip: picture.clip,
             playable: picture.clip && is_playable(picture.file()),
             moved: moved(season, index),
-            tags: season
-                .book
-                .of_picture(index)
-                .iter()
-                .map(TagView::from)
-                .collect(),
+            tags: season.book.of_picture(index).iter().map(TagView::from).collect(),
         }
     }
 }
@@ -303,12 +288,7 @@ pub(super) fn visit(desk: &Desk, going: &Going, asked: &Asked) -> Answer {
         of: fitting.len(),
         ..VisitView::of(&season, id)
     });
-    Reply::json(&Found {
-        visit,
-        matching: fitting.len(),
-        untagged,
-        so_far: so_far(&season),
-    })
+    Reply::json(&Found { visit, matching: fitting.len(), untagged, so_far: so_far(&season) })
 }
 
 fn target(
@@ -367,13 +347,7 @@ fn spread(
         tagged as f64 / all as f64
     };
     let untagged = fitting.iter().copied().filter(|s| is_untagged(s));
-    let key = |s: &usize| {
-        (
-            passed.iter().rposition(|p| p == s),
-            tagged_part(*s),
-            shuffled(*s),
-        )
-    };
+    let key = |s: &usize| (passed.iter().rposition(|p| p == s), tagged_part(*s), shuffled(*s));
     untagged.min_by(|a, b| key(a).partial_cmp(&key(b)).unwrap_or(Ordering::Equal))
 }
 
@@ -399,12 +373,7 @@ struct Saved {
 
 /// `POST api/tag`: on the disk when it answers.
 pub(super) fn tag(desk: &Desk, sent: Tagged) -> Answer {
-    let tags = sent
-        .tags
-        .iter()
-        .cloned()
-        .map(TagView::understood)
-        .collect::<Result<Vec<_>, _>>()?;
+    let tags = sent.tags.iter().cloned().map(TagView::understood).collect::<Result<Vec<_>, _>>()?;
     let mut season = desk.season_to_change()?;
     let (screen, pictures) = meant(&season, &sent).ok_or_else(|| {
         Failure::Wrong("The pictures were read anew. Load the page again.".to_owned())

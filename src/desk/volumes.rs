@@ -55,38 +55,23 @@ fn is_removable(device: &str) -> bool {
 /// Spaces and the like stand as octal numbers in the kernel's list (proc(5), fstab(5)).
 #[cfg(target_os = "linux")]
 fn plain(text: &str) -> String {
-    [
-        ("\\040", " "),
-        ("\\011", "\t"),
-        ("\\012", "\n"),
-        ("\\134", "\\"),
-    ]
-    .iter()
-    .fold(text.to_owned(), |text, (octal, plain)| {
-        text.replace(octal, plain)
-    })
+    [("\\040", " "), ("\\011", "\t"), ("\\012", "\n"), ("\\134", "\\")]
+        .iter()
+        .fold(text.to_owned(), |text, (octal, plain)| text.replace(octal, plain))
 }
 
 #[cfg(target_os = "macos")]
 fn volumes() -> Vec<PathBuf> {
     let entries = Path::new("/Volumes").read_dir().into_iter().flatten();
     let is_own = |p: &PathBuf| p.canonicalize().is_ok_and(|p| p == Path::new("/"));
-    entries
-        .flatten()
-        .map(|e| e.path())
-        .filter(|p| !is_own(p))
-        .collect()
+    entries.flatten().map(|e| e.path()).filter(|p| !is_own(p)).collect()
 }
 
 #[cfg(windows)]
 fn volumes() -> Vec<PathBuf> {
     use sysinfo::{DiskRefreshKind, Disks};
     let disks = Disks::new_with_refreshed_list_specifics(DiskRefreshKind::nothing());
-    disks
-        .iter()
-        .filter(|d| d.is_removable())
-        .map(|d| d.mount_point().to_path_buf())
-        .collect()
+    disks.iter().filter(|d| d.is_removable()).map(|d| d.mount_point().to_path_buf()).collect()
 }
 
 #[cfg(not(any(target_os = "linux", target_os = "macos", windows)))]

@@ -22,11 +22,7 @@ pub(super) struct Window {
 
 impl Window {
     pub fn new(today: NaiveDate) -> Self {
-        Self {
-            open: RwLock::default(),
-            known: Known::of_this_person(),
-            today,
-        }
+        Self { open: RwLock::default(), known: Known::of_this_person(), today }
     }
 
     /// The property that is open.

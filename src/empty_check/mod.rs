@@ -108,9 +108,7 @@ impl<'a> Sequences<'a> {
     /// The pictures of a stretch, as their places in the crawl.
     pub fn pictures(&self, stretch: &Stretch) -> impl Iterator<Item = u32> + '_ {
         let places = stretch.places.clone();
-        self.cameras[stretch.camera][places]
-            .iter()
-            .map(|t| t.picture)
+        self.cameras[stretch.camera][places].iter().map(|t| t.picture)
     }
 
     /// What is found of every picture of a stretch; `None` of one that cannot be decoded or has too few
@@ -121,23 +119,16 @@ impl<'a> Sequences<'a> {
         let wide = places.start.saturating_sub(MARGIN)..(places.end + MARGIN).min(of_camera.len());
         let memory = &self.crawl.memory;
         let state = self.state(&of_camera[wide.clone()]);
-        let paths: Vec<&str> = self
-            .pictures(stretch)
-            .map(|p| self.picture(p).path.as_str())
-            .collect();
+        let paths: Vec<&str> =
+            self.pictures(stretch).map(|p| self.picture(p).path.as_str()).collect();
         let mut compared_with = of_camera[wide.clone()].iter();
         let is_told_apart = compared_with.all(|t| self.picture(t.picture).is_named_in_text());
         let known = || memory.differences_of(&paths, state);
         let known = is_told_apart.then(known).flatten().unwrap_or_else(|| {
-            let looks: Vec<Option<Look>> = of_camera[wide.clone()]
-                .par_iter()
-                .map(|t| self.decode(*t))
-                .collect();
-            let found: Vec<Option<Difference>> = places
-                .clone()
-                .into_par_iter()
-                .map(|i| compared(&looks, i - wide.start))
-                .collect();
+            let looks: Vec<Option<Look>> =
+                of_camera[wide.clone()].par_iter().map(|t| self.decode(*t)).collect();
+            let found: Vec<Option<Difference>> =
+                places.clone().into_par_iter().map(|i| compared(&looks, i - wide.start)).collect();
             for (path, found) in paths.iter().zip(&found).filter(|_| is_told_apart) {
                 memory.note_difference(path, state, *found);
             }
@@ -193,11 +184,7 @@ impl<'a> Sequences<'a> {
         const ACROSS_PX: u16 = 160;
         let path = self.property.root.join(self.picture(timed.picture).file());
         let small = decode_small(&path, ACROSS_PX)?;
-        Some(Look {
-            timed,
-            shade: shade_of(&small),
-            frame: Frame::of(&small),
-        })
+        Some(Look { timed, shade: shade_of(&small), frame: Frame::of(&small) })
     }
 }
 
@@ -212,11 +199,7 @@ fn in_order(mut pictures: Vec<(i64, u32)>) -> Vec<Timed> {
         let is_pause = last_s.is_some_and(|l| utc_s - l > 60 * SAME_DEER_MIN);
         run += u32::from(is_pause);
         last_s = Some(utc_s);
-        Timed {
-            picture,
-            utc_s,
-            run,
-        }
+        Timed { picture, utc_s, run }
     };
     pictures.into_iter().map(timed).collect()
 }
@@ -237,11 +220,8 @@ fn compared(looks: &[Option<Look>], i: usize) -> Option<Difference> {
     };
     let before = looks[..i].iter().rev().flatten().filter(comparable);
     let after = looks[i + 1..].iter().flatten().filter(comparable);
-    let neighbours: Vec<&Frame> = before
-        .take(EITHER_SIDE)
-        .chain(after.take(EITHER_SIDE))
-        .map(|l| &l.frame)
-        .collect();
+    let neighbours: Vec<&Frame> =
+        before.take(EITHER_SIDE).chain(after.take(EITHER_SIDE)).map(|l| &l.frame).collect();
     difference(&this.frame, &neighbours, this.shade != Some(Shade::Grey))
 }
 

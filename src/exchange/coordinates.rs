@@ -66,10 +66,7 @@ impl Coordinates {
             latitude_deg: (latitude_deg.abs() - width / 2.0).max(0.0),
             longitude_deg: width / 2.0,
         };
-        let told = Position {
-            latitude_deg: latitude_deg.abs(),
-            longitude_deg: 0.0,
-        };
+        let told = Position { latitude_deg: latitude_deg.abs(), longitude_deg: 0.0 };
         Some(Told {
             latitude_deg,
             longitude_deg,
@@ -106,12 +103,9 @@ mod tests {
         let uncertainty = f64::from(told.uncertainty_m.unwrap());
         assert!(place.distance_m(shown) <= uncertainty && uncertainty < 7000.0);
         // Every corner of a cell lies within, also where meridians come together.
-        for (latitude, longitude) in [
-            (43.0, -90.8),
-            (43.0999, -90.7001),
-            (-43.0999, 10.0),
-            (-43.0001, 10.0999),
-        ] {
+        for (latitude, longitude) in
+            [(43.0, -90.8), (43.0999, -90.7001), (-43.0999, 10.0), (-43.0001, 10.0999)]
+        {
             let place = Position::new(latitude, longitude).unwrap();
             let told = Coordinates::Grid(0.1).tell(place).unwrap();
             let shown = Position::new(told.latitude_deg, told.longitude_deg).unwrap();

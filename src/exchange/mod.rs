@@ -9,7 +9,6 @@ mod coordinates;
 pub mod dataset;
 mod features;
 mod inward;
-mod notes;
 mod out;
 mod schema;
 pub mod survey;
@@ -32,16 +31,8 @@ const STANDARD: &str = "https://raw.githubusercontent.com/tdwg/camtrap-dp/";
 fn settings_told(s: &Settings) -> [(&'static str, String, &'static str); 6] {
     [
         ("time_zone", s.time_zone.name().to_owned(), ""),
-        (
-            "legal_before_sunrise",
-            s.legal_before_sunrise_min.to_string(),
-            "min",
-        ),
-        (
-            "legal_after_sunset",
-            s.legal_after_sunset_min.to_string(),
-            "min",
-        ),
+        ("legal_before_sunrise", s.legal_before_sunrise_min.to_string(), "min"),
+        ("legal_after_sunset", s.legal_after_sunset_min.to_string(), "min"),
         ("visit_gap", s.gap_min.to_string(), "min"),
         ("mature_age", s.mature_age.to_string(), "years"),
         (

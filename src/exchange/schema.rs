@@ -53,9 +53,7 @@ impl Pattern {
     fn fits(self, cell: &str) -> bool {
         match self {
             Self::Path => !cell.starts_with(['.', '/', '~']) && !cell.contains(".."),
-            Self::MediaType => ["image/", "video/", "audio/"]
-                .iter()
-                .any(|t| cell.starts_with(t)),
+            Self::MediaType => ["image/", "video/", "audio/"].iter().any(|t| cell.starts_with(t)),
         }
     }
 
@@ -101,46 +99,27 @@ const fn text(name: &'static str, says: &'static str) -> Field {
 
 impl Field {
     const fn required(self) -> Self {
-        Self {
-            is_required: true,
-            ..self
-        }
+        Self { is_required: true, ..self }
     }
 
     const fn unique(self) -> Self {
-        Self {
-            is_required: true,
-            is_unique: true,
-            ..self
-        }
+        Self { is_required: true, is_unique: true, ..self }
     }
 
     const fn least(self, least: f64) -> Self {
-        Self {
-            range: (Some(least), self.range.1),
-            ..self
-        }
+        Self { range: (Some(least), self.range.1), ..self }
     }
 
     const fn within(self, least: f64, most: f64) -> Self {
-        Self {
-            range: (Some(least), Some(most)),
-            ..self
-        }
+        Self { range: (Some(least), Some(most)), ..self }
     }
 
     const fn one_of(self, words: &'static [&'static str]) -> Self {
-        Self {
-            one_of: words,
-            ..self
-        }
+        Self { one_of: words, ..self }
     }
 
     const fn pattern(self, pattern: Pattern) -> Self {
-        Self {
-            pattern: Some(pattern),
-            ..self
-        }
+        Self { pattern: Some(pattern), ..self }
     }
 
     /// As Table Schema writes it.
@@ -156,11 +135,7 @@ impl Field {
             if let Some(bound) = bound {
                 // Whole bounds of whole numbers are written whole.
                 let is_whole = bound.fract() == 0.0;
-                let value = if is_whole {
-                    json!(bound as i64)
-                } else {
-                    json!(bound)
-                };
+                let value = if is_whole { json!(bound as i64) } else { json!(bound) };
                 constraints.insert(key.to_owned(), value);
             }
         }
@@ -187,21 +162,16 @@ impl Field {
     /// What is wrong with a cell and what would be right; `None` where it is as it must be.
     pub fn fault(&self, cell: &str) -> Option<String> {
         if is_missing(cell) {
-            return self
-                .is_required
-                .then(|| "is empty, and must not be".to_owned());
+            return self.is_required.then(|| "is empty, and must not be".to_owned());
         }
         let shown = || format!("\"{cell}\" ");
         let number = || cell.trim().parse::<f64>().ok().filter(|n| n.is_finite());
         let sort = match self.sort {
             Sort::Number => number().is_none().then_some("is no number such as 43.1"),
-            Sort::Integer => number()
-                .filter(|n| n.fract() == 0.0)
-                .is_none()
-                .then_some("is no whole number"),
-            Sort::Boolean => boolean(cell)
-                .is_none()
-                .then_some("is neither true nor false"),
+            Sort::Integer => {
+                number().filter(|n| n.fract() == 0.0).is_none().then_some("is no whole number")
+            }
+            Sort::Boolean => boolean(cell).is_none().then_some("is neither true nor false"),
             Sort::Moment => moment(cell).filter(is_possible).is_none().then_some(
                 "is no moment such as 2025-10-18T06:30:00-05:00 (its distance from UTC is needed)",
             ),
@@ -362,45 +332,25 @@ pub(super) fn deployments() -> Table {
             field("longitude", Number, "Degrees, east positive (WGS 84).")
                 .required()
                 .within(-180.0, 180.0),
-            field(
-                "coordinateUncertainty",
-                Integer,
-                "Metres within which the true place lies.",
-            )
-            .least(1.0),
+            field("coordinateUncertainty", Integer, "Metres within which the true place lies.")
+                .least(1.0),
             field("deploymentStart", Moment, "When it began.").required(),
             field("deploymentEnd", Moment, "When it ended.").required(),
             text("setupBy", "Who hung it."),
             text("cameraID", "The camera's body."),
             text("cameraModel", "Its maker and model."),
-            field(
-                "cameraDelay",
-                Integer,
-                "Seconds in which it rests after a trigger.",
-            )
-            .least(0.0),
+            field("cameraDelay", Integer, "Seconds in which it rests after a trigger.").least(0.0),
             field("cameraHeight", Number, "Metres above the ground.").least(0.0),
             field("cameraDepth", Number, "Metres under water.").least(0.0),
             field("cameraTilt", Integer, "Degrees, up positive.").within(-90.0, 90.0),
             field("cameraHeading", Integer, "Degrees from north, clockwise.").within(0.0, 360.0),
-            field(
-                "detectionDistance",
-                Number,
-                "Metres within which it surely triggers.",
-            )
-            .least(0.0),
-            field(
-                "timestampIssues",
-                Boolean,
-                "Whether its times are known to be wrong.",
-            ),
+            field("detectionDistance", Number, "Metres within which it surely triggers.")
+                .least(0.0),
+            field("timestampIssues", Boolean, "Whether its times are known to be wrong."),
             field("baitUse", Boolean, "Whether bait lay before it."),
             text("featureType", "What it looks at, by the standard's list.").one_of(&FEATURES),
             text("habitat", "The habitat, in free words."),
-            text(
-                "deploymentGroups",
-                "Groups it belongs to, with | between them.",
-            ),
+            text("deploymentGroups", "Groups it belongs to, with | between them."),
             text("deploymentTags", "Words about it, with | between them."),
             text("deploymentComments", "Remarks."),
         ],
@@ -421,17 +371,12 @@ pub(super) fn media() -> Table {
             text("captureMethod", "What released the camera.")
                 .one_of(&["activityDetection", "timeLapse"]),
             field("timestamp", Moment, "When it was taken.").required(),
-            text(
-                "filePath",
-                "Where the file is: an address, or a path without .. in it.",
-            )
-            .required()
-            .pattern(Pattern::Path),
+            text("filePath", "Where the file is: an address, or a path without .. in it.")
+                .required()
+                .pattern(Pattern::Path),
             field("filePublic", Boolean, "Whether anybody may see it.").required(),
             text("fileName", "The file's own name."),
-            text("fileMediatype", "Its media type (IANA).")
-                .required()
-                .pattern(Pattern::MediaType),
+            text("fileMediatype", "Its media type (IANA).").required().pattern(Pattern::MediaType),
             field("exifData", Any, "What its header says, as a JSON object."),
             field("favorite", Boolean, "Whether it is a fine one."),
             text("mediaComments", "Remarks."),
@@ -451,34 +396,23 @@ pub(super) fn observations() -> Table {
         fields: vec![
             text("observationID", "One statement about who was seen.").unique(),
             text("deploymentID", "The deployment it belongs to.").required(),
-            text(
-                "mediaID",
-                "The picture it was made from; empty for one of a whole event.",
-            ),
+            text("mediaID", "The picture it was made from; empty for one of a whole event."),
             text("eventID", "The event it belongs to."),
             field("eventStart", Moment, "When the event began.").required(),
             field("eventEnd", Moment, "When it ended.").required(),
-            text(
-                "observationLevel",
-                "Whether it is about one picture or a whole event.",
-            )
-            .required()
-            .one_of(&["media", "event"]),
-            text("observationType", "What was seen.")
+            text("observationLevel", "Whether it is about one picture or a whole event.")
                 .required()
-                .one_of(&[
-                    "animal",
-                    "human",
-                    "vehicle",
-                    "blank",
-                    "unknown",
-                    "unclassified",
-                ]),
-            text(
-                "cameraSetupType",
-                "Whether somebody was at the camera for its sake.",
-            )
-            .one_of(&["setup", "calibration"]),
+                .one_of(&["media", "event"]),
+            text("observationType", "What was seen.").required().one_of(&[
+                "animal",
+                "human",
+                "vehicle",
+                "blank",
+                "unknown",
+                "unclassified",
+            ]),
+            text("cameraSetupType", "Whether somebody was at the camera for its sake.")
+                .one_of(&["setup", "calibration"]),
             text("scientificName", "The taxon."),
             field("count", Integer, "How many.").least(1.0),
             text("lifeStage", "How old, in three steps.")
@@ -486,12 +420,7 @@ pub(super) fn observations() -> Table {
             text("sex", "The sex.").one_of(&["female", "male"]),
             text("behavior", "What they did, with | between the words."),
             text("individualID", "The one that was recognised."),
-            field(
-                "individualPositionRadius",
-                Number,
-                "Metres from the camera.",
-            )
-            .least(0.0),
+            field("individualPositionRadius", Number, "Metres from the camera.").least(0.0),
             field(
                 "individualPositionAngle",
                 Number,
@@ -499,23 +428,11 @@ pub(super) fn observations() -> Table {
             )
             .within(-90.0, 90.0),
             field("individualSpeed", Number, "Metres a second.").least(0.0),
-            share(
-                "bboxX",
-                "Left edge of the box around it, as part of the width.",
-            ),
+            share("bboxX", "Left edge of the box around it, as part of the width."),
             share("bboxY", "Upper edge, as part of the height."),
-            field(
-                "bboxWidth",
-                Number,
-                "The box's width, as part of the width.",
-            )
-            .within(1e-15, 1.0),
-            field(
-                "bboxHeight",
-                Number,
-                "The box's height, as part of the height.",
-            )
-            .within(1e-15, 1.0),
+            field("bboxWidth", Number, "The box's width, as part of the width.").within(1e-15, 1.0),
+            field("bboxHeight", Number, "The box's height, as part of the height.")
+                .within(1e-15, 1.0),
             text("classificationMethod", "Who or what told it.").one_of(&["human", "machine"]),
             text("classifiedBy", "The name of who told it."),
             field("classificationTimestamp", Moment, "When it was told."),
@@ -536,11 +453,8 @@ pub(super) fn disturbances() -> Table {
         references: &[],
         fields: vec![
             text("id", "A short name.").unique(),
-            text(
-                "start",
-                "When it began, by the clock on the wall of the study's time zone.",
-            )
-            .required(),
+            text("start", "When it began, by the clock on the wall of the study's time zone.")
+                .required(),
             text("end", "When it ended; empty while it goes on."),
             text("by", "Whose doing it was.").one_of(&["neighbour", "own", "nature"]),
             text("what", "What it was."),
@@ -564,12 +478,8 @@ pub(super) fn silences() -> Table {
         fields: vec![
             text("locationName", "The place.").required(),
             field("from", Sort::Date, "First silent date.").required(),
-            field(
-                "until",
-                Sort::Date,
-                "Last silent date. These days are not counted as effort.",
-            )
-            .required(),
+            field("until", Sort::Date, "Last silent date. These days are not counted as effort.")
+                .required(),
         ],
     }
 }
@@ -584,20 +494,9 @@ pub(super) fn clock_corrections() -> Table {
         references: &[],
         fields: vec![
             text("locationName", "The place.").required(),
-            text(
-                "from",
-                "First moment it acts on, by the camera's own clock.",
-            ),
-            text(
-                "until",
-                "Last moment it acts on, by the camera's own clock.",
-            ),
-            field(
-                "minutes",
-                Number,
-                "Minutes that were added to the camera's clock.",
-            )
-            .required(),
+            text("from", "First moment it acts on, by the camera's own clock."),
+            text("until", "Last moment it acts on, by the camera's own clock."),
+            field("minutes", Number, "Minutes that were added to the camera's clock.").required(),
             field(
                 "minutesAtEnd",
                 Number,
@@ -683,15 +582,9 @@ mod tests {
     fn a_schema_says_what_is_checked() {
         let schema = deployments().schema();
         assert_eq!(schema["primaryKey"], "deploymentID");
-        let latitude = schema["fields"]
-            .as_array()
-            .unwrap()
-            .iter()
-            .find(|f| f["name"] == "latitude");
+        let latitude =
+            schema["fields"].as_array().unwrap().iter().find(|f| f["name"] == "latitude");
         let constraints = &latitude.unwrap()["constraints"];
-        assert_eq!(
-            *constraints,
-            json!({ "required": true, "minimum": -90, "maximum": 90 })
-        );
+        assert_eq!(*constraints, json!({ "required": true, "minimum": -90, "maximum": 90 }));
     }
 }

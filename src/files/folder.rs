@@ -18,9 +18,7 @@ pub fn make_folder<T>(folder: &Path, fill: impl FnOnce(&Path) -> Result<T>) -> R
     let folder = std::path::absolute(folder)?;
     let parent = folder.parent().context("it needs a folder to lie in")?;
     std::fs::create_dir_all(parent)?;
-    let making = tempfile::Builder::new()
-        .prefix(".graylight-")
-        .tempdir_in(parent)?;
+    let making = tempfile::Builder::new().prefix(".graylight-").tempdir_in(parent)?;
     let filled = fill(making.path())?;
     if folder.exists() {
         // Fails, as it must, where somebody has put a file into it meanwhile.
@@ -62,10 +60,7 @@ mod tests {
         assert!(fails.is_err() && entries() == 0);
         make_folder(&wanted, |making| Ok(std::fs::write(making.join("x"), "x")?)).unwrap();
         assert_eq!(std::fs::read(wanted.join("x")).unwrap(), b"x");
-        assert!(
-            make_folder(&wanted, |_| Ok(())).is_err(),
-            "there is something in it"
-        );
+        assert!(make_folder(&wanted, |_| Ok(())).is_err(), "there is something in it");
         assert_eq!(entries(), 1);
     }
 }

@@ -24,12 +24,8 @@ pub fn hold(path: &Path, busy: &Busy) -> Result<File> {
         std::fs::create_dir_all(folder)
             .with_context(|| format!("cannot make the folder {}", folder.display()))?;
     }
-    let file = File::options()
-        .create(true)
-        .truncate(false)
-        .write(true)
-        .open(path)
-        .with_context(fail)?;
+    let file =
+        File::options().create(true).truncate(false).write(true).open(path).with_context(fail)?;
     match (file.try_lock(), busy) {
         (Ok(()), _) => {}
         (Err(TryLockError::WouldBlock), Busy::Wait(say)) => {

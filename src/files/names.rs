@@ -6,12 +6,7 @@
 pub fn unfit_for_a_folder(name: &str) -> Option<&'static str> {
     const LONGEST: usize = 100;
     const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "conin$", "conout$"];
-    let stem = name
-        .split('.')
-        .next()
-        .unwrap_or("")
-        .trim_end()
-        .to_lowercase();
+    let stem = name.split('.').next().unwrap_or("").trim_end().to_lowercase();
     let numbered = |kind: &str| {
         let rest = stem.strip_prefix(kind);
         rest.is_some_and(|r| r.chars().count() == 1 && r.contains(|c| "0123456789¹²³".contains(c)))
@@ -45,14 +40,7 @@ mod tests {
 
     #[test]
     fn names_that_are_folders_everywhere() {
-        for good in [
-            "North Fence",
-            "Östlicher Zaun",
-            "cam 1.2",
-            "console",
-            "com",
-            "公司",
-        ] {
+        for good in ["North Fence", "Östlicher Zaun", "cam 1.2", "console", "com", "公司"] {
             assert_eq!(unfit_for_a_folder(good), None, "{good}");
         }
         for bad in [

@@ -29,11 +29,7 @@ pub fn without_number(text: &str) -> String {
         let number = &from[OPENS.len()..];
         let digits = number.bytes().take_while(u8::is_ascii_digit).count();
         let is_whole = digits > 0 && number[digits..].starts_with(')');
-        let taken = if is_whole {
-            OPENS.len() + digits + 1
-        } else {
-            OPENS.len()
-        };
+        let taken = if is_whole { OPENS.len() + digits + 1 } else { OPENS.len() };
         told.push_str(before);
         told.push_str(if is_whole { "" } else { OPENS });
         rest = &from[taken..];

@@ -10,11 +10,7 @@ use anyhow::{Context, Result};
 /// Makes sure that a file which was there before is on the disk for good.
 pub fn sync_file(path: &Path) -> io::Result<()> {
     // Windows writes out only what was opened for writing (`FlushFileBuffers`).
-    File::options()
-        .read(true)
-        .write(cfg!(windows))
-        .open(path)?
-        .sync_all()
+    File::options().read(true).write(cfg!(windows)).open(path)?.sync_all()
 }
 
 /// Syncs one folder's list of names.

@@ -58,9 +58,7 @@ const IN_THE_MAKING: &str = ".graylight-";
 pub fn clear_away(folder: &Path, age: Duration) {
     for entry in folder.read_dir().into_iter().flatten().flatten() {
         let name = entry.file_name();
-        let in_the_making = name
-            .as_encoded_bytes()
-            .starts_with(IN_THE_MAKING.as_bytes());
+        let in_the_making = name.as_encoded_bytes().starts_with(IN_THE_MAKING.as_bytes());
         let facts = entry.metadata().ok().filter(std::fs::Metadata::is_file);
         let elapsed = facts.and_then(|f| f.modified().ok()?.elapsed().ok());
         if in_the_making && elapsed.is_some_and(|e| e >= age) {

@@ -15,18 +15,10 @@ pub fn chao1(seen: usize, once: usize, twice: usize) -> Estimate {
         + f1 * (2.0 * f1 - 1.0).powi(2) / (4.0 * (f2 + 1.0).powi(2))
         + f1 * f1 * f2 * (f1 - 1.0).powi(2) / (4.0 * (f2 + 1.0).powi(4));
     if more <= 0.0 {
-        return Estimate {
-            value: n,
-            low: n,
-            high: n,
-        };
+        return Estimate { value: n, low: n, high: n };
     }
     let reach = (Z95 * (1.0 + variance / (more * more)).ln().sqrt()).exp();
-    Estimate {
-        value: n + more,
-        low: n + more / reach,
-        high: n + more * reach,
-    }
+    Estimate { value: n + more, low: n + more / reach, high: n + more * reach }
 }
 
 /// How many individuals there are, if `first` were met on one occasion, `second` on another and `both` of them on
@@ -37,11 +29,7 @@ pub fn chapman(first: usize, second: usize, both: usize) -> Estimate {
     let value = (n1 + 1.0) * (n2 + 1.0) / (m + 1.0) - 1.0;
     let variance = (n1 + 1.0) * (n2 + 1.0) * (n1 - m) * (n2 - m) / ((m + 1.0).powi(2) * (m + 2.0));
     let reach = Z95 * variance.sqrt();
-    Estimate {
-        value,
-        low: (value - reach).max(n1 + n2 - m),
-        high: value + reach,
-    }
+    Estimate { value, low: (value - reach).max(n1 + n2 - m), high: value + reach }
 }
 
 #[cfg(test)]
@@ -53,10 +41,7 @@ mod tests {
         assert!((chao1(12, 4, 3).value - 13.5).abs() < 1e-12);
         assert!((chapman(10, 8, 5).value - 15.5).abs() < 1e-12);
         let none_once = chao1(7, 0, 4);
-        assert_eq!(
-            (none_once.low, none_once.value, none_once.high),
-            (7.0, 7.0, 7.0)
-        );
+        assert_eq!((none_once.low, none_once.value, none_once.high), (7.0, 7.0, 7.0));
         let estimate = chao1(12, 4, 3);
         assert!(estimate.low >= 12.0 && estimate.high > 15.0);
     }

@@ -47,40 +47,20 @@ const RESAMPLES: usize = 1000;
 pub fn activity_overlap(a: &[f64], b: &[f64], period: f64, seed: u64) -> Option<ActivityOverlap> {
     let widths = [a, b].map(|points| kernel(points, period));
     let sharp = widths.map(|kappa| kappa * SHARPER);
-    let curves = [
-        density(a, period, sharp[0], SAMPLES)?,
-        density(b, period, sharp[1], SAMPLES)?,
-    ];
+    let curves = [density(a, period, sharp[0], SAMPLES)?, density(b, period, sharp[1], SAMPLES)?];
     let delta1 = overlap_of(&curves[0], &curves[1]);
     let delta4 = at_points(a, b, period, widths);
     let is_delta4 = a.len().min(b.len()) >= ENOUGH;
     let value = if is_delta4 { delta4 } else { delta1 };
-    let draw = |i: usize| {
-        resampled(
-            [a, b],
-            period,
-            widths,
-            is_delta4,
-            seed.wrapping_add(i as u64),
-        )
-    };
+    let draw = |i: usize| resampled([a, b], period, widths, is_delta4, seed.wrapping_add(i as u64));
     let told = (a.len().min(b.len()) >= FEWEST).then(|| {
         let mut drawn: Vec<f64> = (0..RESAMPLES).into_par_iter().map(draw).collect();
         drawn.sort_by(f64::total_cmp);
         let bias = drawn.iter().sum::<f64>() / drawn.len() as f64 - value;
         let end = |q: f64| (quantile(&drawn, q).unwrap_or(value) - bias).clamp(0.0, 1.0);
-        Estimate {
-            value,
-            low: end(0.025),
-            high: end(0.975),
-        }
+        Estimate { value, low: end(0.025), high: end(0.975) }
     });
-    Some(ActivityOverlap {
-        delta1,
-        delta4,
-        is_delta4,
-        told,
-    })
+    Some(ActivityOverlap { delta1, delta4, is_delta4, told })
 }
 
 /// Estimator 4: half the mean of min(1, g/f) at the points of one side, and half that of min(1, f/g) at the other's.
@@ -109,9 +89,7 @@ fn kernel(points: &[f64], period: f64) -> f64 {
         });
         f64::hypot(sin, cos) / n
     };
-    let kappa = (1..=MOMENTS)
-        .map(|k| concentration_of(moment(k), k))
-        .fold(FLATTEST, f64::max);
+    let kappa = (1..=MOMENTS).map(|k| concentration_of(moment(k), k)).fold(FLATTEST, f64::max);
     let i2 = scaled_bessel(2, 2.0 * kappa);
     let i0 = scaled_bessel_i0(kappa);
     (3.0 * n * kappa * kappa * i2 / (4.0 * PI.sqrt() * i0 * i0)).powf(0.4)
@@ -187,10 +165,8 @@ fn counted_density(points: &[f64], period: f64, kappa: f64) -> Density {
     for x in points {
         cells[((x / period * CELLS as f64) as usize).min(CELLS - 1)] += 1;
     }
-    let full: Vec<(usize, f64)> = (0..CELLS)
-        .filter(|c| cells[*c] > 0)
-        .map(|c| (c, f64::from(cells[c])))
-        .collect();
+    let full: Vec<(usize, f64)> =
+        (0..CELLS).filter(|c| cells[*c] > 0).map(|c| (c, f64::from(cells[c]))).collect();
     let weight = |halves: usize| {
         let angle = halves as f64 * TAU / HALVES as f64;
         (kappa * (angle.cos() - 1.0)).exp()
@@ -202,10 +178,7 @@ fn counted_density(points: &[f64], period: f64, kappa: f64) -> Density {
         let of_cell = |(cell, n): &(usize, f64)| n * kernel[(at + HALVES - 2 * cell - 1) % HALVES];
         full.iter().map(of_cell).sum::<f64>() * norm
     };
-    Density {
-        period,
-        values: (0..SAMPLES).map(value).collect(),
-    }
+    Density { period, values: (0..SAMPLES).map(value).collect() }
 }
 
 /// A curve's value between its samples.
@@ -259,15 +232,9 @@ mod tests {
         let mut rng = ChaCha8Rng::seed_from_u64(2);
         for kappa in [0.5, 2.0, 40.0] {
             let n = 20_000;
-            let mean = (0..n)
-                .map(|_| von_mises(kappa, &mut rng).cos())
-                .sum::<f64>()
-                / n as f64;
+            let mean = (0..n).map(|_| von_mises(kappa, &mut rng).cos()).sum::<f64>() / n as f64;
             let expected = scaled_bessel(1, kappa) / scaled_bessel_i0(kappa);
-            assert!(
-                (mean - expected).abs() < 0.015,
-                "{kappa}: {mean} {expected}"
-            );
+            assert!((mean - expected).abs() < 0.015, "{kappa}: {mean} {expected}");
         }
     }
 
@@ -284,14 +251,8 @@ mod tests {
         let same = activity_overlap(&dawn, &again, 1440.0, 3).unwrap();
         assert!(same.is_delta4 && same.delta4 > 0.85, "{same:?}");
         let range = same.told.unwrap();
-        assert!(
-            range.low < same.delta4 && range.high >= same.delta4,
-            "{same:?}"
-        );
+        assert!(range.low < same.delta4 && range.high >= same.delta4, "{same:?}");
         assert_eq!(activity_overlap(&dawn, &[], 1440.0, 3), None);
-        assert_eq!(
-            activity_overlap(&dawn, &noon[..3], 1440.0, 3).unwrap().told,
-            None
-        );
+        assert_eq!(activity_overlap(&dawn, &noon[..3], 1440.0, 3).unwrap().told, None);
     }
 }

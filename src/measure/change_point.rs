@@ -47,9 +47,8 @@ pub fn change_point(days: &[DayCount], law: Law, design_effect: f64) -> Option<C
 /// For every day, the log likelihood gained by a change on it; minus infinity where a part would
 /// have no trial.
 fn gains(days: &[DayCount], law: Law) -> Vec<f64> {
-    let (hits, trials): (f64, f64) = days
-        .iter()
-        .fold((0.0, 0.0), |s, d| (s.0 + d.hits, s.1 + d.trials));
+    let (hits, trials): (f64, f64) =
+        days.iter().fold((0.0, 0.0), |s, d| (s.0 + d.hits, s.1 + d.trials));
     let whole = law.log_likelihood(hits, trials);
     let (mut k, mut n) = (0.0, 0.0);
     days.iter()
@@ -84,10 +83,7 @@ mod tests {
     #[test]
     fn a_clear_step_is_found_with_a_short_interval() {
         let days: Vec<DayCount> = (0..40)
-            .map(|d| DayCount {
-                hits: if d < 15 { 2.0 } else { 0.0 },
-                trials: 2.0,
-            })
+            .map(|d| DayCount { hits: if d < 15 { 2.0 } else { 0.0 }, trials: 2.0 })
             .collect();
         let found = change_point(&days, Law::Binomial, 1.0).unwrap();
         assert_eq!((found.at, found.interval), (15, (15, 15)));

@@ -21,9 +21,7 @@ pub fn density(points: &[f64], period: f64, kappa: f64, samples: usize) -> Optio
         return None;
     }
     let at = |i: usize| i as f64 * period / samples as f64;
-    let values = (0..samples)
-        .map(|i| density_at(at(i), points, period, kappa))
-        .collect();
+    let values = (0..samples).map(|i| density_at(at(i), points, period, kappa)).collect();
     Some(Density { period, values })
 }
 
@@ -40,10 +38,7 @@ pub(super) fn density_at(at: f64, points: &[f64], period: f64, kappa: f64) -> f6
 /// of Agricultural, Biological, and Environmental Statistics 14:322-337, which they advise for small
 /// samples. `None` where a side is empty.
 pub fn overlap(a: &[f64], b: &[f64], period: f64, kappa: f64, samples: usize) -> Option<f64> {
-    let (f, g) = (
-        density(a, period, kappa, samples)?,
-        density(b, period, kappa, samples)?,
-    );
+    let (f, g) = (density(a, period, kappa, samples)?, density(b, period, kappa, samples)?);
     Some(overlap_of(&f, &g))
 }
 
@@ -84,15 +79,8 @@ pub(super) fn scaled_bessel_i0(x: f64) -> f64 {
         |coefficients: &[f64], t: f64| coefficients.iter().rev().fold(0.0, |s, c| s * t + c);
     if x < 3.75 {
         let t = (x / 3.75).powi(2);
-        const SMALL: [f64; 7] = [
-            1.0,
-            3.515_622_9,
-            3.089_942_4,
-            1.206_749_2,
-            0.265_973_2,
-            0.036_076_8,
-            0.004_581_3,
-        ];
+        const SMALL: [f64; 7] =
+            [1.0, 3.515_622_9, 3.089_942_4, 1.206_749_2, 0.265_973_2, 0.036_076_8, 0.004_581_3];
         (-x).exp() * horner(&SMALL, t)
     } else {
         const LARGE: [f64; 9] = [

@@ -25,9 +25,8 @@ pub fn direction(points: &[f64], period: f64) -> Option<Direction> {
     let angle = TAU / period;
     let (s, c) = sums(points.iter().map(|p| p * angle));
     let length = s.hypot(c);
-    let rayleigh_p = ((1.0 + 4.0 * n + 4.0 * (n * n - length * length)).sqrt() - (1.0 + 2.0 * n))
-        .exp()
-        .min(1.0);
+    let rayleigh_p =
+        ((1.0 + 4.0 * n + 4.0 * (n * n - length * length)).sqrt() - (1.0 + 2.0 * n)).exp().min(1.0);
     Some(Direction {
         mean: (length > 1e-9 * n).then(|| (s.atan2(c) / angle).rem_euclid(period)),
         resultant: length / n,

@@ -30,18 +30,11 @@ impl Runs {
     /// The more costly of two estimates.
     #[must_use]
     pub fn or_worse(self, other: Self) -> Self {
-        if other.design_effect > self.design_effect {
-            other
-        } else {
-            self
-        }
+        if other.design_effect > self.design_effect { other } else { self }
     }
 
     /// Events that stand for themselves.
-    pub const NONE: Self = Self {
-        design_effect: 1.0,
-        freedom: super::KNOWN,
-    };
+    pub const NONE: Self = Self { design_effect: 1.0, freedom: super::KNOWN };
 }
 
 /// Runs in shares estimated from days, each followed over `run_days`.
@@ -183,16 +176,8 @@ impl Blocks {
         self.take_in(&Errors::of_counts(days));
     }
 
-    fn take_in(
-        &mut self,
-        Errors {
-            of_days: errors,
-            expected,
-        }: &Errors,
-    ) {
-        let number = (errors.len() / BLOCK_DAYS)
-            .max(FEWEST_BLOCKS)
-            .min(errors.len());
+    fn take_in(&mut self, Errors { of_days: errors, expected }: &Errors) {
+        let number = (errors.len() / BLOCK_DAYS).max(FEWEST_BLOCKS).min(errors.len());
         if number < 2 {
             return;
         }
@@ -209,26 +194,16 @@ impl Blocks {
         if self.expected <= 0.0 || self.observed <= self.expected {
             return Runs::NONE;
         }
-        Runs {
-            design_effect: self.observed / self.expected,
-            freedom: self.freedom,
-        }
+        Runs { design_effect: self.observed / self.expected, freedom: self.freedom }
     }
 }
 
 fn runs(observed: f64, expected: f64, days: usize, run_days: usize) -> Runs {
-    let ratio = if expected > 0.0 {
-        observed / expected
-    } else {
-        1.0
-    };
+    let ratio = if expected > 0.0 { observed / expected } else { 1.0 };
     if ratio <= 1.0 {
         return Runs::NONE;
     }
-    Runs {
-        design_effect: ratio,
-        freedom: (1.5 * days as f64 / (run_days + 1) as f64).max(1.0),
-    }
+    Runs { design_effect: ratio, freedom: (1.5 * days as f64 / (run_days + 1) as f64).max(1.0) }
 }
 
 /// What part of the long-run variance (Newey & West 1987, Econometrica 55:703-708) of independent days is left in
@@ -238,9 +213,7 @@ fn runs(observed: f64, expected: f64, days: usize, run_days: usize) -> Runs {
 pub fn kept_of_noise(days: usize, run_days: usize) -> f64 {
     let n = days as f64;
     let lags = 1..=run_days.min(days.saturating_sub(1));
-    let pairs: f64 = lags
-        .map(|lag| 2.0 * bartlett(lag, run_days) * (n - lag as f64))
-        .sum();
+    let pairs: f64 = lags.map(|lag| 2.0 * bartlett(lag, run_days) * (n - lag as f64)).sum();
     ((n - (n + pairs) / n) / (n - 1.0)).max(LEAST_KEPT)
 }
 
@@ -273,19 +246,13 @@ impl Errors {
     pub fn of_counts(days: &[f64]) -> Self {
         let events: f64 = days.iter().sum();
         let mean = events / days.len().max(1) as f64;
-        Self {
-            of_days: days.iter().map(|d| d - mean).collect(),
-            expected: events,
-        }
+        Self { of_days: days.iter().map(|d| d - mean).collect(), expected: events }
     }
 }
 
 /// All trials and hits of some days.
 fn total(days: &[DayCount]) -> Counts {
-    Counts {
-        hits: days.iter().map(|d| d.hits).sum(),
-        trials: days.iter().map(|d| d.trials).sum(),
-    }
+    Counts { hits: days.iter().map(|d| d.hits).sum(), trials: days.iter().map(|d| d.trials).sum() }
 }
 
 /// Squares plus Bartlett-weighted products of neighbours; not negative.
@@ -303,9 +270,7 @@ pub(super) fn weighted_products(
         let later = errors.get(lag..).unwrap_or_default();
         errors.iter().zip(later).map(|(a, b)| a * b).sum()
     };
-    let neighbours: f64 = (1..=furthest)
-        .map(|lag| 2.0 * weight(lag) * products(lag))
-        .sum();
+    let neighbours: f64 = (1..=furthest).map(|lag| 2.0 * weight(lag) * products(lag)).sum();
     products(0) + neighbours
 }
 
@@ -314,10 +279,7 @@ mod tests {
     use super::*;
 
     fn days(pairs: &[(f64, f64)]) -> Vec<DayCount> {
-        pairs
-            .iter()
-            .map(|&(hits, trials)| DayCount { hits, trials })
-            .collect()
+        pairs.iter().map(|&(hits, trials)| DayCount { hits, trials }).collect()
     }
 
     #[test]
@@ -329,10 +291,8 @@ mod tests {
     #[test]
     fn runs_cost() {
         let blocks = [1, 1, 0, 1, 0, 0, 0, 1, 1, 0, 0, 1];
-        let runs: Vec<(f64, f64)> = blocks
-            .into_iter()
-            .flat_map(|hit| [(f64::from(hit), 1.0); 5])
-            .collect();
+        let runs: Vec<(f64, f64)> =
+            blocks.into_iter().flat_map(|hit| [(f64::from(hit), 1.0); 5]).collect();
         assert!(runs_of_shares(&[days(&runs)], RUN_DAYS).design_effect > 2.0);
         let lumps: Vec<(f64, f64)> = (0..20).map(|i| (f64::from(i % 2) * 5.0, 5.0)).collect();
         assert!(runs_of_shares(&[days(&lumps)], RUN_DAYS).design_effect >= 1.0);
@@ -340,10 +300,7 @@ mod tests {
 
     #[test]
     fn nothing_to_learn_from() {
-        assert_eq!(
-            runs_of_shares::<Vec<DayCount>>(&[], RUN_DAYS).design_effect,
-            1.0
-        );
+        assert_eq!(runs_of_shares::<Vec<DayCount>>(&[], RUN_DAYS).design_effect, 1.0);
         let empty = days(&[(0.0, 0.0); 5]);
         assert_eq!(runs_of_shares(&[&empty], RUN_DAYS).design_effect, 1.0);
         let single = days(&[(1.0, 3.0)]);

@@ -56,11 +56,7 @@ pub fn matched_ratio(strata: &[(i64, Vec<MatchedDay>)]) -> Option<MatchedRatio> 
     Some(MatchedRatio {
         log_ratio,
         variance: 1.0 / information,
-        dispersion: if freedom > 0.0 {
-            squares / freedom
-        } else {
-            1.0
-        },
+        dispersion: if freedom > 0.0 { squares / freedom } else { 1.0 },
         freedom: freedom.max(1.0),
         robust_variance: spread / information.powi(2) * groups / (groups - 1.0).max(1.0),
         groups,
@@ -121,11 +117,7 @@ mod tests {
     use super::*;
 
     fn days(counts: &[(bool, f64)]) -> Vec<MatchedDay> {
-        let day = |&(exposed, count): &(bool, f64)| MatchedDay {
-            exposed,
-            count,
-            effort: 1.0,
-        };
+        let day = |&(exposed, count): &(bool, f64)| MatchedDay { exposed, count, effort: 1.0 };
         counts.iter().map(day).collect()
     }
 

@@ -19,10 +19,8 @@ pub struct Family {
 /// edges of vanishing weight (section 3.3). A family without questions passes its allowance on at once.
 pub fn graph_adjusted(families: &[Family]) -> Vec<Vec<f64>> {
     let mut nodes = Nodes::of(families);
-    let mut adjusted: Vec<Vec<f64>> = families
-        .iter()
-        .map(|f| vec![1.0; f.p_values.len()])
-        .collect();
+    let mut adjusted: Vec<Vec<f64>> =
+        families.iter().map(|f| vec![1.0; f.p_values.len()]).collect();
     let mut order: Vec<Vec<usize>> = families.iter().map(descending).collect();
     for (family, open) in order.iter().enumerate() {
         if open.is_empty() {
@@ -55,11 +53,7 @@ pub fn graph_adjusted(families: &[Family]) -> Vec<Vec<f64>> {
 /// Adjusted p-values of questions that are asked side by side: the step-down method of Holm (1979, Scandinavian Journal
 /// of Statistics 6:65-70).
 pub fn holm_adjusted(p_values: Vec<f64>) -> Vec<f64> {
-    let family = Family {
-        p_values,
-        weight: 1.0,
-        heirs: Vec::new(),
-    };
+    let family = Family { p_values, weight: 1.0, heirs: Vec::new() };
     graph_adjusted(&[family]).pop().unwrap_or_default()
 }
 
@@ -98,12 +92,7 @@ impl Nodes {
         for (heir, part) in theirs.iter().enumerate() {
             self.weight[heir] += weight * part;
         }
-        for (family, row) in self
-            .heirs
-            .iter_mut()
-            .enumerate()
-            .filter(|(_, r)| !r.is_empty())
-        {
+        for (family, row) in self.heirs.iter_mut().enumerate().filter(|(_, r)| !r.is_empty()) {
             let through = std::mem::take(&mut row[gone]);
             let back = through * theirs.get(family).copied().unwrap_or(0.0);
             for (heir, part) in row.iter_mut().enumerate() {
@@ -122,11 +111,7 @@ mod tests {
     use super::*;
 
     fn family(p_values: &[f64], weight: f64, heirs: &[(usize, f64)]) -> Family {
-        Family {
-            p_values: p_values.to_vec(),
-            weight,
-            heirs: heirs.to_vec(),
-        }
+        Family { p_values: p_values.to_vec(), weight, heirs: heirs.to_vec() }
     }
 
     #[test]

@@ -75,9 +75,8 @@ impl Sums {
             return;
         };
         let per_day = errors.expected / days as f64;
-        self.seen += weighted_products(&errors.of_days, form.weights.len() - 1, |lag| {
-            form.weights[lag]
-        });
+        self.seen +=
+            weighted_products(&errors.of_days, form.weights.len() - 1, |lag| form.weights[lag]);
         self.expected += per_day * form.trace;
         self.spread += per_day * per_day * form.squares;
     }
@@ -112,9 +111,7 @@ impl Form {
         for lag in 1..days {
             up_to.push(up_to[lag - 1] + weights.get(lag).unwrap_or(&0.0));
         }
-        let rows: Vec<f64> = (0..days)
-            .map(|d| 1.0 + up_to[d] + up_to[days - 1 - d])
-            .collect();
+        let rows: Vec<f64> = (0..days).map(|d| 1.0 + up_to[d] + up_to[days - 1 - d]).collect();
         let n = days as f64;
         let all: f64 = rows.iter().sum();
         let by_lag = |(lag, w): (usize, &f64)| {
@@ -141,10 +138,8 @@ impl Usually {
         }
         let all: f64 = records.iter().map(|r| r.freedom).sum();
         let ratio: f64 = records.iter().map(|r| r.freedom * r.ratio).sum::<f64>() / all;
-        let ratios: Vec<(f64, f64)> = records
-            .iter()
-            .map(|r| (r.ratio.max(LEAST_RATIO), r.freedom))
-            .collect();
+        let ratios: Vec<(f64, f64)> =
+            records.iter().map(|r| (r.ratio.max(LEAST_RATIO), r.freedom)).collect();
         let freedom = moderation(&ratios)?.freedom.min(all / 2.0);
         Some(Self { ratio, freedom })
     }
@@ -157,10 +152,7 @@ impl Usually {
         if both <= 0.0 || design_effect <= 1.0 {
             return Runs::NONE;
         }
-        Runs {
-            design_effect,
-            freedom: both,
-        }
+        Runs { design_effect, freedom: both }
     }
 }
 
@@ -221,10 +213,7 @@ mod tests {
 
     #[test]
     fn one_record_among_others() {
-        let of = |ratio: f64| LongRun {
-            ratio,
-            freedom: 4.0,
-        };
+        let of = |ratio: f64| LongRun { ratio, freedom: 4.0 };
         let alike = Usually::of(&[of(0.9), of(1.1), of(0.8), of(1.0)]).unwrap();
         assert_eq!(alike.runs(Some(of(0.7))), Runs::NONE);
         assert!(alike.runs(Some(of(9.0))).design_effect > 2.0);

@@ -16,10 +16,7 @@ pub struct Stratified {
 impl Stratified {
     /// As an effect, with the variance of independent events.
     pub fn effect(self) -> Effect {
-        Effect {
-            value: self.log_ratio,
-            variance: 1.0 / self.information,
-        }
+        Effect { value: self.log_ratio, variance: 1.0 / self.information }
     }
 }
 
@@ -44,10 +41,7 @@ pub fn stratified_shares(strata: &[(Counts, Counts)]) -> Option<Stratified> {
         up += (after.hits + part) * misses(before) / wide;
         down += (before.hits + part) * misses(after) / wide;
     }
-    (information > 0.0).then(|| Stratified {
-        log_ratio: (up / down).ln(),
-        information,
-    })
+    (information > 0.0).then(|| Stratified { log_ratio: (up / down).ln(), information })
 }
 
 /// The same of events in some effort: the log ratio of rates (the estimator of Mantel & Haenszel 1959 for person-time,
@@ -64,10 +58,7 @@ pub fn stratified_rates(strata: &[(Exposure, Exposure)]) -> Option<Stratified> {
         up += (after.events + part) * (1.0 - later);
         down += (before.events + part) * later;
     }
-    (information > 0.0).then(|| Stratified {
-        log_ratio: (up / down).ln(),
-        information,
-    })
+    (information > 0.0).then(|| Stratified { log_ratio: (up / down).ln(), information })
 }
 
 /// The mean of units that differ.
@@ -124,11 +115,7 @@ impl Pooled {
         Self {
             mean,
             error: all.sqrt(),
-            freedom: if parts > 0.0 {
-                all * all / parts
-            } else {
-                self.freedom
-            },
+            freedom: if parts > 0.0 { all * all / parts } else { self.freedom },
             between: self.between,
         }
     }
@@ -146,11 +133,7 @@ impl Pooled {
 }
 
 fn around(value: f64, half: f64) -> Estimate {
-    Estimate {
-        value,
-        low: value - half,
-        high: value + half,
-    }
+    Estimate { value, low: value - half, high: value + half }
 }
 
 /// The mean of units' values with its 95 % range, by Student's t (Student 1908, Biometrika 6:1-25); `None` for fewer
@@ -189,10 +172,7 @@ mod tests {
     /// Equal variances that explain nothing: the plain mean and its standard error.
     #[test]
     fn equal_units_are_a_sample() {
-        let of = |value| Effect {
-            value,
-            variance: 1e-9,
-        };
+        let of = |value| Effect { value, variance: 1e-9 };
         let effects: Vec<Effect> = [0.1, 0.5, -0.2, 0.7, 0.4].map(of).to_vec();
         let pooled = pooled(&effects).unwrap();
         let plain = mean_of(&[0.1, 0.5, -0.2, 0.7, 0.4]).unwrap();

@@ -97,16 +97,8 @@ mod tests {
 
     #[test]
     fn more_is_seen_with_less_noise() {
-        let expected = |between| Expected {
-            mean: 0.0,
-            variance: 1e-9,
-            between,
-            freedom: KNOWN,
-        };
-        let side = |events| Exposure {
-            events,
-            effort: 21.0,
-        };
+        let expected = |between| Expected { mean: 0.0, variance: 1e-9, between, freedom: KNOWN };
+        let side = |events| Exposure { events, effort: 21.0 };
         let seen = |loss: f64, between: f64| {
             let sides = [side(40.0), side(40.0 * (1.0 - loss))];
             power(Repeated::Rates(sides), &expected(between), KNOWN, 0.05)

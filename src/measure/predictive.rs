@@ -46,10 +46,7 @@ impl Pair {
                 let all = before.events + after.events;
                 let odds = after.effort / before.effort * ratio;
                 let part = odds / (1.0 + odds);
-                Score {
-                    excess: after.events - all * part,
-                    information: all * part / (1.0 + odds),
-                }
+                Score { excess: after.events - all * part, information: all * part / (1.0 + odds) }
             }
             Self::Shares(before, after) => {
                 let (first, second) = constrained(*before, *after, ratio);
@@ -69,14 +66,8 @@ impl Pair {
 fn constrained(before: Counts, after: Counts, ratio: f64) -> (f64, f64) {
     let hits = before.hits + after.hits;
     let b = before.trials + after.trials * ratio - hits * (ratio - 1.0);
-    let root = (b * b + 4.0 * before.trials * (ratio - 1.0) * hits)
-        .max(0.0)
-        .sqrt();
-    let first = if hits > 0.0 {
-        2.0 * hits / (b + root)
-    } else {
-        0.0
-    };
+    let root = (b * b + 4.0 * before.trials * (ratio - 1.0) * hits).max(0.0).sqrt();
+    let first = if hits > 0.0 { 2.0 * hits / (b + root) } else { 0.0 };
     let first = first.clamp(0.0, 1.0);
     (first, ratio * first / (1.0 - first + ratio * first))
 }
@@ -195,11 +186,7 @@ pub fn predictive_interval(
         prediction.distance(tail, near + side * 2.0 * error, error.max(0.05))
     };
     let (low, high) = (end(0.975, -1.0), end(0.025, 1.0));
-    Estimate {
-        value: near.clamp(low, high),
-        low,
-        high,
-    }
+    Estimate { value: near.clamp(low, high), low, high }
 }
 
 const FURTHEST: f64 = 12.0;
@@ -270,20 +257,12 @@ mod tests {
     use crate::measure::KNOWN;
 
     fn rates(before: f64, after: f64) -> [Pair; 1] {
-        let side = |events| Exposure {
-            events,
-            effort: 21.0,
-        };
+        let side = |events| Exposure { events, effort: 21.0 };
         [Pair::Rates(side(before), side(after))]
     }
 
     fn known(mean: f64) -> Expected {
-        Expected {
-            mean,
-            variance: 1e-12,
-            between: 0.0,
-            freedom: KNOWN,
-        }
+        Expected { mean, variance: 1e-12, between: 0.0, freedom: KNOWN }
     }
 
     /// A normal chance averaged over a normal distribution has a closed form; Student's t reaches further out.
@@ -316,12 +295,7 @@ mod tests {
 
     #[test]
     fn test_and_interval_agree() {
-        let expected = Expected {
-            mean: -0.1,
-            variance: 0.05,
-            between: 0.1,
-            freedom: 7.0,
-        };
+        let expected = Expected { mean: -0.1, variance: 0.05, between: 0.1, freedom: 7.0 };
         for (a, b) in [(16.0, 1.0), (16.0, 5.0), (3.0, 9.0), (0.0, 6.0), (7.0, 0.0)] {
             let pairs = rates(a, b);
             let near = ((b + 0.5) / (a + 0.5_f64)).ln() + 0.1;
@@ -335,12 +309,7 @@ mod tests {
 
     #[test]
     fn unlike_units_are_worth_less() {
-        let unlike = |between| Expected {
-            mean: 0.0,
-            variance: 0.02,
-            between,
-            freedom: 20.0,
-        };
+        let unlike = |between| Expected { mean: 0.0, variance: 0.02, between, freedom: 20.0 };
         let p = |between| predictive_p_value(&rates(40.0, 12.0), &unlike(between), KNOWN);
         assert!(p(0.0) < 0.001 && p(0.5) > 0.05);
     }

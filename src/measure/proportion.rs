@@ -15,10 +15,7 @@ pub struct Counts {
 impl Counts {
     /// Whole counts.
     pub fn new(hits: usize, trials: usize) -> Self {
-        Self {
-            hits: hits as f64,
-            trials: trials as f64,
-        }
+        Self { hits: hits as f64, trials: trials as f64 }
     }
 
     /// The share of hits; `None` without trials.
@@ -28,10 +25,7 @@ impl Counts {
 
     /// Effective counts: both divided by a design effect.
     pub fn divided_by(self, design_effect: f64) -> Self {
-        Self {
-            hits: self.hits / design_effect,
-            trials: self.trials / design_effect,
-        }
+        Self { hits: self.hits / design_effect, trials: self.trials / design_effect }
     }
 }
 
@@ -50,11 +44,7 @@ impl Estimate {
     /// The same of so many times as much; the factor is positive.
     #[must_use]
     pub fn times(self, factor: f64) -> Self {
-        Self {
-            value: self.value * factor,
-            low: self.low * factor,
-            high: self.high * factor,
-        }
+        Self { value: self.value * factor, low: self.low * factor, high: self.high * factor }
     }
 }
 
@@ -95,10 +85,7 @@ pub fn change(before: Counts, after: Counts, freedom: f64) -> Option<Estimate> {
 }
 
 fn change_at((before, after): (Counts, Counts), t: f64) -> Option<Estimate> {
-    Some(difference(
-        score_interval(after, t)?,
-        score_interval(before, t)?,
-    ))
+    Some(difference(score_interval(after, t)?, score_interval(before, t)?))
 }
 
 /// `a - b` of two independent estimates whose intervals need not be symmetric (MOVER: Zou & Donner
@@ -148,10 +135,7 @@ mod tests {
         for same in [Counts::new(5, 10), Counts::new(0, 10), Counts::new(10, 10)] {
             assert_eq!(change_p_value(same, same, KNOWN), Some(1.0));
         }
-        assert_eq!(
-            change_p_value(Counts::new(0, 0), Counts::new(1, 2), KNOWN),
-            None
-        );
+        assert_eq!(change_p_value(Counts::new(0, 0), Counts::new(1, 2), KNOWN), None);
     }
 
     /// What the test says at 5 % the interval says too.
@@ -163,11 +147,7 @@ mod tests {
                 let interval = change(before, after, freedom).unwrap();
                 let excludes = interval.low > 0.0 || interval.high < 0.0;
                 let p = change_p_value(before, after, freedom).unwrap();
-                assert_eq!(
-                    excludes,
-                    p < 0.05,
-                    "{a} of 11, {b} of 10: {p}, {interval:?}"
-                );
+                assert_eq!(excludes, p < 0.05, "{a} of 11, {b} of 10: {p}, {interval:?}");
             }
         }
     }

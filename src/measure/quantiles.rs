@@ -39,10 +39,7 @@ pub fn median_interval(sorted: &[f64]) -> Option<(f64, f64)> {
 /// How far the values of `b` lie above those of `a`: the median of all differences `b - a` (Hodges &
 /// Lehmann 1963, Annals of Mathematical Statistics 34:598-611). `None` where a side is empty.
 pub fn shift_between(a: &[f64], b: &[f64]) -> Option<f64> {
-    let mut differences: Vec<f64> = a
-        .iter()
-        .flat_map(|x| b.iter().map(move |y| y - x))
-        .collect();
+    let mut differences: Vec<f64> = a.iter().flat_map(|x| b.iter().map(move |y| y - x)).collect();
     let middle = differences.len().checked_sub(1)? / 2;
     let (_, &mut low, above) = differences.select_nth_unstable_by(middle, f64::total_cmp);
     if (a.len() * b.len()).is_multiple_of(2) {

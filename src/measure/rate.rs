@@ -52,11 +52,7 @@ pub fn rate_across(units: &[Exposure]) -> Option<Estimate> {
     let off = |u: &Exposure| (u.events - value * u.effort).powi(2);
     let variance = worked.iter().map(off).sum::<f64>() / (n - 1.0) * n / together.effort.powi(2);
     let half = critical(n - 1.0) * variance.sqrt();
-    Some(Estimate {
-        value,
-        low: (value - half).max(0.0),
-        high: value + half,
-    })
+    Some(Estimate { value, low: (value - half).max(0.0), high: value + half })
 }
 
 /// P-value of an unchanged rate by the conditional score test (the condition is that of Przyborowski & Wilenski 1940,
@@ -69,10 +65,7 @@ pub fn rate_p_value(before: Exposure, after: Exposure, freedom: f64) -> Option<f
     let defined = before.effort > 0.0 && after.effort > 0.0 && events > 0.0;
     defined.then(|| {
         let variance = expected * (1.0 - expected) / events;
-        two_sided(
-            (after.events / events - expected) / variance.sqrt(),
-            freedom,
-        )
+        two_sided((after.events / events - expected) / variance.sqrt(), freedom)
     })
 }
 
@@ -80,11 +73,7 @@ pub fn rate_p_value(before: Exposure, after: Exposure, freedom: f64) -> Option<f
 pub fn rate_one_sided(before: Exposure, after: Exposure, freedom: f64) -> Option<f64> {
     let both = rate_p_value(before, after, freedom)?;
     let is_higher = after.rate()? > before.rate()?;
-    Some(if is_higher {
-        both / 2.0
-    } else {
-        1.0 - both / 2.0
-    })
+    Some(if is_higher { both / 2.0 } else { 1.0 - both / 2.0 })
 }
 
 /// Ratio of two rates, `after / before`, with a score interval.
@@ -94,15 +83,8 @@ pub fn rate_one_sided(before: Exposure, after: Exposure, freedom: f64) -> Option
 /// may be infinite. `None` where the ratio is undefined: a side without effort, or no events before.
 pub fn rate_ratio(before: Exposure, after: Exposure, freedom: f64) -> Option<Estimate> {
     let value = after.rate()? / before.rate().filter(|r| *r > 0.0)?;
-    let counts = Counts {
-        hits: after.events,
-        trials: before.events + after.events,
-    };
+    let counts = Counts { hits: after.events, trials: before.events + after.events };
     let share = score_interval(counts, critical(freedom))?;
     let ratio = |p: f64| p / (1.0 - p) * before.effort / after.effort;
-    Some(Estimate {
-        value,
-        low: ratio(share.low),
-        high: ratio(share.high),
-    })
+    Some(Estimate { value, low: ratio(share.low), high: ratio(share.high) })
 }

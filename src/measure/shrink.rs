@@ -94,11 +94,7 @@ impl Believed {
 
     /// The mean with the range that holds it with a chance of 95 %.
     pub fn estimate(&self) -> Estimate {
-        Estimate {
-            value: self.mean(),
-            low: self.quantile(0.025),
-            high: self.quantile(0.975),
-        }
+        Estimate { value: self.mean(), low: self.quantile(0.025), high: self.quantile(0.975) }
     }
 
     /// The chance that this rate is higher than another, the two taken as independent of each other: the sum over
@@ -129,12 +125,8 @@ mod tests {
 
     #[test]
     fn little_is_drawn_to_the_others_and_much_is_not() {
-        let believed = shrunk(&[
-            unit(0.0, 3.0),
-            unit(40.0, 100.0),
-            unit(45.0, 100.0),
-            unit(38.0, 100.0),
-        ]);
+        let believed =
+            shrunk(&[unit(0.0, 3.0), unit(40.0, 100.0), unit(45.0, 100.0), unit(38.0, 100.0)]);
         let little = believed[0].estimate();
         assert!(little.value > 0.1 && little.low < little.value && little.high > 0.4);
         let much = believed[2].estimate();

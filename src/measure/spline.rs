@@ -14,10 +14,8 @@ pub struct Seasonal {
 pub fn natural_spline(x: &[f64], knots: usize) -> Vec<Vec<f64>> {
     let low = x.iter().copied().fold(f64::INFINITY, f64::min);
     let high = x.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let scaled: Vec<f64> = x
-        .iter()
-        .map(|v| (v - low) / (high - low).max(f64::MIN_POSITIVE))
-        .collect();
+    let scaled: Vec<f64> =
+        x.iter().map(|v| (v - low) / (high - low).max(f64::MIN_POSITIVE)).collect();
     let knots = knots.max(2);
     let last = knots - 1;
     let at = |k: usize| k as f64 / last as f64;
@@ -61,9 +59,8 @@ impl Seasonal {
             // A stretch without a single count would otherwise be expected to have none at all.
             const LEAST: f64 = -12.0;
             const MOST: f64 = 12.0;
-            expected = (0..counts.len())
-                .map(|i| effort[i] * line(i).clamp(LEAST, MOST).exp())
-                .collect();
+            expected =
+                (0..counts.len()).map(|i| effort[i] * line(i).clamp(LEAST, MOST).exp()).collect();
             let deviance: f64 = (0..counts.len())
                 .filter(|i| expected[*i] > 0.0)
                 .map(|i| expected[i] - counts[i] * expected[i].ln())
@@ -117,11 +114,7 @@ fn least_squares(columns: &[Vec<f64>], response: &[f64], weights: &[f64]) -> Opt
         }
         let product = sum(&|n| weights[n] * columns[i][n] * response[n]);
         let before: f64 = (0..i).map(|k| factor[i][k] * right[k]).sum();
-        right.push(if is_free[i] {
-            (product - before) / factor[i][i]
-        } else {
-            0.0
-        });
+        right.push(if is_free[i] { (product - before) / factor[i][i] } else { 0.0 });
     }
     if !is_free.contains(&true) {
         return None;

@@ -28,10 +28,7 @@ pub fn mean_effect(effects: impl IntoIterator<Item = Effect>, between: f64) -> O
         weights += weight;
         sum += weight * effect.value;
     }
-    (weights > 0.0).then(|| Effect {
-        value: sum / weights,
-        variance: 1.0 / weights,
-    })
+    (weights > 0.0).then(|| Effect { value: sum / weights, variance: 1.0 / weights })
 }
 
 /// How unequal a group of effects is: the sum of their squared distances from their mean, each over its
@@ -50,10 +47,7 @@ pub fn unlike(effects: &[Effect], between: f64) -> Unlike {
     if effects.is_empty() {
         return Unlike::default();
     }
-    Unlike {
-        squares: squares(effects, between).0,
-        freedom: effects.len() as f64 - 1.0,
-    }
+    Unlike { squares: squares(effects, between).0, freedom: effects.len() as f64 - 1.0 }
 }
 
 /// The variance between the true values of effects, by the estimator of Paule & Mandel (1982, Journal of
@@ -124,16 +118,10 @@ pub fn moderation(groups: &[(f64, f64)]) -> Option<Moderation> {
     let expected = groups.iter().map(|g| trigamma(g.1 / 2.0)).sum::<f64>() / n;
     let beyond = seen - expected;
     if beyond <= 0.0 {
-        return Some(Moderation {
-            prior: mean.exp(),
-            freedom: f64::INFINITY,
-        });
+        return Some(Moderation { prior: mean.exp(), freedom: f64::INFINITY });
     }
     let half = trigamma_inverse(beyond);
-    Some(Moderation {
-        prior: (mean + digamma(half) - half.ln()).exp(),
-        freedom: 2.0 * half,
-    })
+    Some(Moderation { prior: (mean + digamma(half) - half.ln()).exp(), freedom: 2.0 * half })
 }
 
 /// The second derivative of the log gamma function: its asymptotic series, reached by the recurrence
@@ -168,10 +156,7 @@ mod tests {
     use super::*;
 
     fn effects(values: &[f64], variance: f64) -> Vec<Effect> {
-        let effect = |value: &f64| Effect {
-            value: *value,
-            variance,
-        };
+        let effect = |value: &f64| Effect { value: *value, variance };
         values.iter().map(effect).collect()
     }
 

@@ -33,10 +33,7 @@ impl GoesWith {
     /// The 95 % interval of the ratio of rates for so many units of the other series.
     pub fn ratio(&self, units: f64) -> Estimate {
         let reach = upper_quantile(0.025, self.freedom) * self.error;
-        let ends = [
-            ((self.slope - reach) * units).exp(),
-            ((self.slope + reach) * units).exp(),
-        ];
+        let ends = [((self.slope - reach) * units).exp(), ((self.slope + reach) * units).exp()];
         Estimate {
             value: (self.slope * units).exp(),
             low: ends[0].min(ends[1]),
@@ -150,25 +147,14 @@ mod tests {
     fn what_follows_is_found_and_what_does_not_is_not() {
         let other = noise(1, 120);
         let expected = vec![2.0; 120];
-        let follows: Vec<f64> = other
-            .iter()
-            .map(|x| 2.0 * ((0.7 * x).exp() - 1.0))
-            .collect();
+        let follows: Vec<f64> = other.iter().map(|x| 2.0 * ((0.7 * x).exp() - 1.0)).collect();
         let beside = noise(2, 120);
         let of = |excess: &[f64]| {
-            let stretch = Stretch {
-                excess,
-                expected: &expected,
-                other: &other,
-                units: 2,
-            };
+            let stretch = Stretch { excess, expected: &expected, other: &other, units: 2 };
             goes_with(&[stretch]).unwrap()
         };
         let found = of(&follows);
-        assert!(
-            found.p_value < 0.001 && (found.slope - 0.7).abs() < 0.15,
-            "{found:?}"
-        );
+        assert!(found.p_value < 0.001 && (found.slope - 0.7).abs() < 0.15, "{found:?}");
         assert!(of(&beside).p_value > 0.05);
         let ratio = found.ratio(1.0);
         assert!(ratio.low > 1.0 && ratio.low < ratio.value && ratio.value < ratio.high);
@@ -179,17 +165,10 @@ mod tests {
     #[test]
     fn slow_waves_tell_nothing() {
         let wave = |phase: f64| -> Vec<f64> {
-            (0..90)
-                .map(|d| (f64::from(d) / 29.5 * std::f64::consts::TAU + phase).cos())
-                .collect()
+            (0..90).map(|d| (f64::from(d) / 29.5 * std::f64::consts::TAU + phase).cos()).collect()
         };
         let (excess, other) = (wave(0.0), wave(0.0));
-        let stretch = Stretch {
-            excess: &excess,
-            expected: &[1.0; 90],
-            other: &other,
-            units: 1,
-        };
+        let stretch = Stretch { excess: &excess, expected: &[1.0; 90], other: &other, units: 1 };
         let found = goes_with(&[stretch]).unwrap();
         assert!(found.freedom < 4.0 && found.p_value > 0.1, "{found:?}");
     }

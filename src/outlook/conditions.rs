@@ -209,15 +209,9 @@ const HALVES: usize = Half::ALL.len();
 pub(super) fn conditions(season: &Season, weather: &Weather) -> Result<Conditions> {
     let of_year = |year: &DeerYear| HalfDays::of(season, weather, *year);
     let seasons = season.years.iter().map(of_year);
-    let seasons: Vec<HalfDays> = seasons
-        .collect::<Result<Vec<_>>>()?
-        .into_iter()
-        .flatten()
-        .collect();
-    let all = seasons
-        .iter()
-        .map(HalfDays::tally)
-        .fold(Tally::default(), sum);
+    let seasons: Vec<HalfDays> =
+        seasons.collect::<Result<Vec<_>>>()?.into_iter().flatten().collect();
+    let all = seasons.iter().map(HalfDays::tally).fold(Tally::default(), sum);
     let is_covered = |s: &HalfDays| s.airs.iter().any(|a| *a != Air::default());
     let why_not = match () {
         () if all.half_days == 0 => Some(WhyNot::NoCamera),
@@ -239,10 +233,7 @@ pub(super) fn conditions(season: &Season, weather: &Weather) -> Result<Condition
 }
 
 fn sum(a: Tally, b: Tally) -> Tally {
-    Tally {
-        visits: a.visits + b.visits,
-        half_days: a.half_days + b.half_days,
-    }
+    Tally { visits: a.visits + b.visits, half_days: a.half_days + b.half_days }
 }
 
 impl HalfDays {
@@ -264,7 +255,7 @@ impl HalfDays {
             visits: vec![0.0; moments.len()],
             effort: vec![0.0; moments.len()],
             cameras: vec![0; moments.len()],
-            airs: weather.at(&moments)?,
+            airs: weather.at(&moments),
             moons: moments.iter().map(moon).collect(),
             fit: None,
             dates,
@@ -282,10 +273,7 @@ impl HalfDays {
     fn take_in(&mut self, season: &Season, camera: usize) {
         let dates = &self.dates;
         let kind = season.about.kind;
-        let usable: Vec<bool> = dates
-            .iter()
-            .map(|d| is_usable(season, camera, *d))
-            .collect();
+        let usable: Vec<bool> = dates.iter().map(|d| is_usable(season, camera, *d)).collect();
         let number = usable.iter().filter(|u| **u).count();
         let mut counts = vec![0.0; dates.len() * HALVES];
         for (i, date) in dates.iter().enumerate().filter(|(i, _)| usable[*i]) {
@@ -335,10 +323,8 @@ impl HalfDays {
 }
 
 fn row(belief: Belief, seasons: &[HalfDays]) -> BeliefRow {
-    let with: Vec<(&HalfDays, &Seasonal, Vec<f64>)> = seasons
-        .iter()
-        .filter_map(|s| Some((s, s.fit.as_ref()?, s.other(belief)?)))
-        .collect();
+    let with: Vec<(&HalfDays, &Seasonal, Vec<f64>)> =
+        seasons.iter().filter_map(|s| Some((s, s.fit.as_ref()?, s.other(belief)?))).collect();
     let excess = |s: &HalfDays, fit: &Seasonal| -> Vec<f64> {
         let both = s.visits.iter().zip(&fit.expected);
         both.map(|(y, m)| y - m).collect()
@@ -356,10 +342,7 @@ fn row(belief: Belief, seasons: &[HalfDays]) -> BeliefRow {
         .collect();
     let visits = |(s, _, _): &(&HalfDays, &Seasonal, Vec<f64>)| -> usize {
         let known = s.values(belief).into_iter().zip(&s.visits);
-        known
-            .filter(|(v, _)| v.is_some())
-            .map(|(_, y)| *y as usize)
-            .sum()
+        known.filter(|(v, _)| v.is_some()).map(|(_, y)| *y as usize).sum()
     };
     let has_enough = with.iter().map(visits).sum::<usize>() >= FEWEST_VISITS;
     let found = goes_with(&stretches).filter(|_| has_enough);
@@ -387,15 +370,8 @@ fn thirds(
     let mut units: Vec<(f64, Tally, (NaiveDate, Half))> = Vec::new();
     for (season, _, other) in with {
         for (i, value) in season.values(belief).into_iter().enumerate() {
-            let tally = Tally {
-                visits: season.visits[i] as usize,
-                half_days: season.cameras[i],
-            };
-            let at = if belief == Belief::Rain {
-                value
-            } else {
-                Some(other[i])
-            };
+            let tally = Tally { visits: season.visits[i] as usize, half_days: season.cameras[i] };
+            let at = if belief == Belief::Rain { value } else { Some(other[i]) };
             if let (Some(_), Some(at)) = (value, at) {
                 units.push((at, tally, season.moment(i)));
             }
@@ -423,11 +399,7 @@ const ALIKE: f64 = 0.3;
 /// Marks what was found of beliefs that mostly come together.
 fn tell_apart(rows: &mut [BeliefRow], seasons: &[HalfDays]) {
     let is_found = |r: &BeliefRow| matches!(r.held, Held::More | Held::Fewer);
-    let found: Vec<Belief> = rows
-        .iter()
-        .filter(|r| is_found(r))
-        .map(|r| r.belief)
-        .collect();
+    let found: Vec<Belief> = rows.iter().filter(|r| is_found(r)).map(|r| r.belief).collect();
     for row in rows.iter_mut().filter(|r| is_found(r)) {
         let alike = |other: &&Belief| {
             **other != row.belief && correlation(row.belief, **other, seasons).abs() >= ALIKE
@@ -464,11 +436,7 @@ fn judge(rows: &mut [BeliefRow]) {
         row.p_adjusted = Some(p);
         row.smallest = Some(found.smallest_ratio(row.belief.step(), level, POWER));
         if p <= LEVEL {
-            row.held = if found.slope > 0.0 {
-                Held::More
-            } else {
-                Held::Fewer
-            };
+            row.held = if found.slope > 0.0 { Held::More } else { Held::Fewer };
         }
     }
 }

@@ -110,10 +110,7 @@ fn survey_of((from, until): (DayOfYear, DayOfYear), year: DeerYear) -> (NaiveDat
     let on = |day: DayOfYear, earliest: NaiveDate| {
         let in_year = |y: i32| NaiveDate::from_ymd_opt(y, day.month, day.day);
         let years = earliest.year()..=earliest.year() + 1;
-        years
-            .filter_map(in_year)
-            .find(|d| *d >= earliest)
-            .unwrap_or(earliest)
+        years.filter_map(in_year).find(|d| *d >= earliest).unwrap_or(earliest)
     };
     let from = on(from, year.first());
     (from, on(until, from))
@@ -161,10 +158,7 @@ fn seen(
         }
         if let (Who::Buck, Some(name)) = (row.who, row.name) {
             seen.named += count;
-            seen.met
-                .entry(name.to_lowercase())
-                .or_default()
-                .insert(date);
+            seen.met.entry(name.to_lowercase()).or_default().insert(date);
         }
     }
     seen.pictures.iter_mut().for_each(each_once);
@@ -255,20 +249,12 @@ mod tests {
     /// different bucks in 400 pictures, 600 pictures of does and 300 of fawns are 30 does and 15 fawns.
     #[test]
     fn the_camera_survey() {
-        let mut seen = Seen {
-            named: 400,
-            ..Seen::default()
-        };
+        let mut seen = Seen { named: 400, ..Seen::default() };
         let date = |i: u64| NaiveDate::from_ymd_opt(2025, 8, 1).unwrap() + Days::new(i);
         for i in 0..20 {
-            let day = CameraDay {
-                bucks: 20,
-                does: 30,
-                fawns: 15,
-            };
+            let day = CameraDay { bucks: 20, does: 30, fawns: 15 };
             seen.days.insert((0, date(i)), day);
-            seen.met
-                .insert(format!("buck {i}"), (0..20).map(date).collect());
+            seen.met.insert(format!("buck {i}"), (0..20).map(date).collect());
         }
         let herd = told(&seen, (date(0), date(19)), true);
         let value = |e: Option<Estimate>| e.unwrap().value;

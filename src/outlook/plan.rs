@@ -28,12 +28,7 @@ pub enum Addition {
 
 impl Addition {
     /// All, in the order of the table.
-    pub const ALL: [Self; 4] = [
-        Self::Nothing,
-        Self::NearCamera,
-        Self::Control,
-        Self::TwoWeeks,
-    ];
+    pub const ALL: [Self; 4] = [Self::Nothing, Self::NearCamera, Self::Control, Self::TwoWeeks];
 
     /// The words.
     pub fn words(self) -> &'static str {
@@ -106,11 +101,7 @@ pub fn prove(
     let mut question = question.clone();
     question.chance = rows.first().map(|r| r.chance.value);
     let has_such_days = stage.has_such_days();
-    Ok(Proof {
-        question,
-        rows,
-        has_such_days,
-    })
+    Ok(Proof { question, rows, has_such_days })
 }
 
 /// What is played on.
@@ -137,20 +128,10 @@ fn as_it_is_now(
 ) -> Vec<NaiveDate> {
     let logged = logged_dates(season, disturbances);
     let near = (0..season.cameras.len()).filter(is_near);
-    let since = near
-        .flat_map(|c| logged[c].clone())
-        .filter(|d| dates.contains(d))
-        .max();
-    let left: Vec<NaiveDate> = dates
-        .iter()
-        .copied()
-        .filter(|d| since.is_none_or(|s| *d >= s))
-        .collect();
-    if left.len() >= FEWEST_DAYS {
-        left
-    } else {
-        dates
-    }
+    let since = near.flat_map(|c| logged[c].clone()).filter(|d| dates.contains(d)).max();
+    let left: Vec<NaiveDate> =
+        dates.iter().copied().filter(|d| since.is_none_or(|s| *d >= s)).collect();
+    if left.len() >= FEWEST_DAYS { left } else { dates }
 }
 
 impl<'a> Stage<'a> {
@@ -162,10 +143,7 @@ impl<'a> Stage<'a> {
         let known = |name: &&String| season.cameras.iter().any(|c| same_name(&c.name, name));
         if let Some(unknown) = question.near.iter().find(|n| !known(n)) {
             let names: Vec<&str> = season.cameras.iter().map(|c| c.name.as_str()).collect();
-            bail!(
-                "There is no camera {unknown}. There are: {}.",
-                names.join(", ")
-            );
+            bail!("There is no camera {unknown}. There are: {}.", names.join(", "));
         }
         let Some(year) = season.newest() else {
             bail!("No camera has worked yet, so there is nothing to play a season from.");
@@ -189,11 +167,8 @@ impl<'a> Stage<'a> {
         let in_dates = |d: &&NaiveDate| **d >= dates[0];
         let at_work = |c: &usize| worked(*c).iter().filter(in_dates).count() * 2 >= dates.len();
         let last = dates[dates.len() - 1];
-        let is_tagged = |c: &usize| {
-            season.cameras[*c]
-                .pictures_between(dates[0], last)
-                .are_tagged()
-        };
+        let is_tagged =
+            |c: &usize| season.cameras[*c].pictures_between(dates[0], last).are_tagged();
         let at_work: Vec<usize> = (0..season.cameras.len()).filter(at_work).collect();
         if let Some(open) = at_work.iter().find(|c| is_near(c) && !is_tagged(c)) {
             bail!(
@@ -214,24 +189,12 @@ impl<'a> Stage<'a> {
         );
         let near = cameras.len();
         cameras.extend(others);
-        Ok(Self {
-            season,
-            question,
-            kind: season.about.kind,
-            dates,
-            hung,
-            cameras,
-            near,
-        })
+        Ok(Self { season, question, kind: season.about.kind, dates, hung, cameras, near })
     }
 
     fn has_such_days(&self) -> bool {
         let day = |d: NaiveDate| (d.month(), d.day());
-        let mut asked = self
-            .question
-            .from
-            .iter_days()
-            .take_while(|d| *d <= self.question.by);
+        let mut asked = self.question.from.iter_days().take_while(|d| *d <= self.question.by);
         asked.any(|d| self.dates.iter().any(|known| day(*known) == day(d)))
     }
 
@@ -255,21 +218,13 @@ impl<'a> Stage<'a> {
             low: 0.0,
             high: 1.0,
         });
-        PlanRow {
-            addition,
-            days,
-            found: (found, times),
-            chance,
-            false_alarms: count(0.0),
-        }
+        PlanRow { addition, days, found: (found, times), chance, false_alarms: count(0.0) }
     }
 
     /// One season, and what is said of it.
     fn play(&self, addition: Addition, days: u32, number: usize, loss: f64) -> Option<Verdict> {
         let near = self.cameras[..self.near].iter();
-        let names: Vec<&str> = near
-            .map(|c| self.season.cameras[*c].name.as_str())
-            .collect();
+        let names: Vec<&str> = near.map(|c| self.season.cameras[*c].name.as_str()).collect();
         let mut rng = ChaCha8Rng::seed_from_u64(xxh3_64(names.join(";").as_bytes()));
         rng.set_stream(number as u64);
         let before = self.days_before(days);
@@ -290,11 +245,9 @@ impl<'a> Stage<'a> {
         let from = self.question.from;
         let mut thin = ChaCha8Rng::seed_from_u64(thinned);
         let first = from - Days::new(u64::from(before));
-        let season = self
-            .season
-            .replayed(&played, first, self.kind, |camera, date| {
-                !(camera < near && date >= from && thin.random_bool(loss))
-            });
+        let season = self.season.replayed(&played, first, self.kind, |camera, date| {
+            !(camera < near && date >= from && thin.random_bool(loss))
+        });
         let event = Disturbance {
             id: "played".to_owned(),
             start: from.and_time(NaiveTime::MIN),

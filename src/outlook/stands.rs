@@ -119,10 +119,7 @@ pub(super) fn stands(
             for watched in &watched {
                 group.push(row(season, weather, watched, (&part, &dates), half)?);
             }
-            let costs: Vec<f64> = runs
-                .iter()
-                .map(|r| r[half as usize].design_effect)
-                .collect();
+            let costs: Vec<f64> = runs.iter().map(|r| r[half as usize].design_effect).collect();
             believe(&mut group, &costs);
             rows.extend(group);
         }
@@ -172,9 +169,8 @@ fn watched<'a>(property: &'a Property, season: &Season, year: DeerYear) -> Vec<W
 /// The parts of a season with their dates: those that the property names, else the months.
 fn parts(property: &Property, season: &Season, year: DeerYear) -> Vec<(String, Vec<NaiveDate>)> {
     let cameras = season.cameras.iter();
-    let mut dates: Vec<NaiveDate> = cameras
-        .flat_map(|c| c.effort.dates_between(year.first(), year.last()).to_vec())
-        .collect();
+    let mut dates: Vec<NaiveDate> =
+        cameras.flat_map(|c| c.effort.dates_between(year.first(), year.last()).to_vec()).collect();
     dates.sort_unstable();
     dates.dedup();
     let named = &property.settings.parts;
@@ -190,11 +186,7 @@ fn parts(property: &Property, season: &Season, year: DeerYear) -> Vec<(String, V
                     false => Some(b),
                 })
                 .into_iter()
-                .chain(NaiveDate::from_ymd_opt(
-                    date.year() - 1,
-                    p.from.month,
-                    p.from.day,
-                ))
+                .chain(NaiveDate::from_ymd_opt(date.year() - 1, p.from.month, p.from.day))
                 .any(|b| year.contains(b) && b <= *date)
         });
         begun.map_or_else(|| "before the first part".to_owned(), |p| p.name.clone())
@@ -217,9 +209,7 @@ fn runs(season: &Season, watched: &Watched, year: DeerYear) -> [Runs; 2] {
             let effort = &season.cameras[*camera].effort;
             let dates = effort.dates_between(year.first(), year.last()).iter();
             let usable = dates.filter(|d| is_usable(season, *camera, **d));
-            usable
-                .map(|d| in_light(season, *camera, *d, half).count() as f64)
-                .collect()
+            usable.map(|d| in_light(season, *camera, *d, half).count() as f64).collect()
         };
         let all: Vec<Vec<f64>> = watched.cameras.iter().map(daily).collect();
         runs_of_counts(&all, RUN_DAYS)
@@ -250,10 +240,7 @@ fn row(
     for camera in &watched.cameras {
         let usable = dates.iter().filter(|d| is_usable(season, *camera, **d));
         outings.extend(usable.map(|d| (*camera, *d)));
-        left_out += dates
-            .iter()
-            .filter(|d| is_left_out(season, *camera, **d))
-            .count();
+        left_out += dates.iter().filter(|d| is_left_out(season, *camera, **d)).count();
     }
     let of_outing = |(camera, date): &(usize, NaiveDate)| in_light(season, *camera, *date, half);
     let minutes = outings.iter().flat_map(of_outing).map(|v| match half {
@@ -263,9 +250,7 @@ fn row(
     let minutes: Vec<f64> = minutes.collect();
     let counted = outings.iter().map(|o| o.1);
     let (first, last) = (counted.clone().min(), counted.max());
-    let span = first
-        .zip(last)
-        .unwrap_or((dates[0], dates[dates.len() - 1]));
+    let span = first.zip(last).unwrap_or((dates[0], dates[dates.len() - 1]));
     let middle = dates[dates.len() / 2];
     let sun = half.moment(middle, place)?.timestamp() as f64 / 60.0;
     let knows_winds = watched.stand.is_some_and(|s| !s.winds.is_empty()) && !weather.is_empty();
@@ -299,10 +284,7 @@ fn row(
 /// Whether a camera hung on a date that is not counted.
 fn is_left_out(season: &Season, camera: usize, date: NaiveDate) -> bool {
     let effort = &season.cameras[camera].effort;
-    let is_doubted = effort
-        .silences
-        .iter()
-        .any(|s| (s.from..=s.until).contains(&date));
+    let is_doubted = effort.silences.iter().any(|s| (s.from..=s.until).contains(&date));
     let worked = effort.dates.binary_search(&date).is_ok();
     is_doubted || (worked && !is_usable(season, camera, date))
 }
@@ -330,7 +312,7 @@ fn by_wind(
     let moment = |o: &(usize, NaiveDate)| half.moment(o.1, place);
     let moments = outings.iter().map(moment).collect::<Result<Vec<_>>>()?;
     let mut on = [Vec::new(), Vec::new()];
-    for (outing, air) in outings.iter().zip(weather.at(&moments)?) {
+    for (outing, air) in outings.iter().zip(weather.at(&moments)) {
         if let Some(suits) = air.wind_from_deg.and_then(|d| stand.takes(d)) {
             on[usize::from(!suits)].push(*outing);
         }
@@ -342,19 +324,13 @@ fn wind_tally(season: &Season, on: &[Vec<(usize, NaiveDate)>; 2], half: Half) ->
     let visits =
         |(camera, date): &(usize, NaiveDate)| in_light(season, *camera, *date, half).count();
     let [suited_visits, others_visits] = [0, 1].map(|i| on[i].iter().map(visits).sum());
-    WindTally {
-        suited: on[0].len(),
-        suited_visits,
-        others: on[1].len(),
-        others_visits,
-    }
+    WindTally { suited: on[0].len(), suited_visits, others: on[1].len(), others_visits }
 }
 
 /// Sets the stands of one part and half beside each other. A count is divided by what its runs cost.
 fn believe(group: &mut [StandRow], costs: &[f64]) {
-    let told: Vec<usize> = (0..group.len())
-        .filter(|i| group[*i].outings >= FEWEST_OUTINGS)
-        .collect();
+    let told: Vec<usize> =
+        (0..group.len()).filter(|i| group[*i].outings >= FEWEST_OUTINGS).collect();
     let units: Vec<Exposure> = told
         .iter()
         .map(|i| {

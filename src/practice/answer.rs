@@ -18,12 +18,7 @@ pub(super) fn write(folder: &Path, plan: &Plan, season: &Played, files: &Count) 
         .enumerate()
         .map(|(i, camera)| {
             let is_mature = Animal::Buck { mature: true };
-            let mature = || {
-                season
-                    .events
-                    .iter()
-                    .filter(|e| e.camera == i && e.animal == is_mature)
-            };
+            let mature = || season.events.iter().filter(|e| e.camera == i && e.animal == is_mature);
             json!({
                 "camera": camera.name,
                 "mature_buck_visits": mature().count(),
@@ -62,9 +57,6 @@ pub(super) fn write(folder: &Path, plan: &Plan, season: &Played, files: &Count) 
             "tagged": files.tagged,
         },
     });
-    std::fs::write(
-        folder.join("answer.json"),
-        serde_json::to_string_pretty(&answer)? + "\n",
-    )?;
+    std::fs::write(folder.join("answer.json"), serde_json::to_string_pretty(&answer)? + "\n")?;
     Ok(())
 }

@@ -67,11 +67,7 @@ impl Country {
         let mut hours = Vec::new();
         let mut sits = Vec::new();
         for (first, last) in plan.seasons() {
-            hours.extend(weather(
-                first - Days::new(2),
-                last + Days::new(1),
-                &mut rng,
-            )?);
+            hours.extend(weather(first - Days::new(2), last + Days::new(1), &mut rng)?);
             for (stand, (_, camera, _, number, _)) in STANDS.iter().enumerate() {
                 if *camera < plan.cameras.len() {
                     let days = (last - first).num_days() as u64;
@@ -83,33 +79,19 @@ impl Country {
                 }
             }
         }
-        Ok(Some(Self {
-            hours,
-            sits,
-            last_season: plan.first,
-        }))
+        Ok(Some(Self { hours, sits, last_season: plan.first }))
     }
 
     /// What a date multiplies the visits of mature bucks at a camera by.
     pub fn factor(&self, camera: usize, date: NaiveDate, sun: &SunDay) -> f64 {
         let falls = [sun.sunrise, sun.sunset].map(|m| self.fall_c(m));
-        let cold = COLD_PER_DEG
-            .powf((falls[0] + falls[1]) / 2.0)
-            .clamp(0.3, 3.0);
+        let cold = COLD_PER_DEG.powf((falls[0] + falls[1]) / 2.0).clamp(0.3, 3.0);
         let costly = |(stand, at): &&(usize, NaiveDate)| {
             let (_, watched, _, _, costs) = STANDS[*stand];
             costs && watched == camera && (0..=SIT_DAYS).contains(&(date - *at).num_days())
         };
-        let sit = if self.sits.iter().any(|s| costly(&s)) {
-            SIT_LEAVES
-        } else {
-            1.0
-        };
-        let corn = if FED.contains(&camera) && date < self.last_season {
-            CORN
-        } else {
-            1.0
-        };
+        let sit = if self.sits.iter().any(|s| costly(&s)) { SIT_LEAVES } else { 1.0 };
+        let corn = if FED.contains(&camera) && date < self.last_season { CORN } else { 1.0 };
         cold * sit * corn
     }
 
@@ -119,9 +101,7 @@ impl Country {
             let next = self.hours.partition_point(|h| h.time <= moment);
             next.checked_sub(1).map(|i| self.hours[i].temperature_c)
         };
-        at(moment - TimeDelta::days(1))
-            .zip(at(moment))
-            .map_or(0.0, |(before, now)| before - now)
+        at(moment - TimeDelta::days(1)).zip(at(moment)).map_or(0.0, |(before, now)| before - now)
     }
 
     /// Writes `weather.csv`, `stands.csv`, `sits.csv` and `grounds.csv`.
@@ -143,12 +123,7 @@ impl Country {
         let known = |camera: usize| plan.cameras.get(camera);
         let mut stands = "stand,latitude,longitude,near,winds\n".to_owned();
         for (name, camera, winds, _, _) in STANDS {
-            if let Some(PlannedCamera {
-                name: near,
-                position,
-                ..
-            }) = known(camera)
-            {
+            if let Some(PlannedCamera { name: near, position, .. }) = known(camera) {
                 stands += &format!(
                     "{name},{:.4},{:.4},{near},{winds}\n",
                     position.latitude_deg, position.longitude_deg
@@ -250,11 +225,7 @@ fn weather(first: NaiveDate, last: NaiveDate, rng: &mut ChaCha8Rng) -> Result<Ve
             wind_from_deg: wind,
             wind_kmh: speed,
             pressure_hpa: 1015.0 + pressure,
-            rain_mm: if rain_h > 0 {
-                rng.random_range(0.2..2.0)
-            } else {
-                0.0
-            },
+            rain_mm: if rain_h > 0 { rng.random_range(0.2..2.0) } else { 0.0 },
         });
     }
     Ok(hours)

@@ -68,15 +68,7 @@ near_m = 250
 
 fn write_cameras(folder: &Path, plan: &Plan) -> Result<()> {
     let mut table = csv::Writer::from_path(folder.join("cameras.csv"))?;
-    table.write_record([
-        "camera",
-        "latitude",
-        "longitude",
-        "setting",
-        "from",
-        "until",
-        "clock",
-    ])?;
+    table.write_record(["camera", "latitude", "longitude", "setting", "from", "until", "clock"])?;
     for (i, camera) in plan.cameras.iter().enumerate() {
         let seasons = plan.seasons();
         let hung: Vec<usize> = (0..seasons.len()).filter(|n| plan.hung(i, *n)).collect();
@@ -122,12 +114,7 @@ fn tags(event: &Event) -> Vec<[String; 4]> {
     let age = event.age.map_or(String::new(), |a| a.to_string());
     let name = event.name.unwrap_or("").to_owned();
     let row = |who: &str, count: u32, age: &str, name: &str| {
-        [
-            who.to_owned(),
-            count.to_string(),
-            age.to_owned(),
-            name.to_owned(),
-        ]
+        [who.to_owned(), count.to_string(), age.to_owned(), name.to_owned()]
     };
     let mut rows = vec![match event.animal {
         Animal::Buck { .. } => row("buck", event.count, &age, &name),
@@ -169,14 +156,8 @@ pub(super) fn write_cards(
     out.write_record(["picture", "who", "count", "age", "name", "note", "content"])?;
     let mut count = Count::default();
     for camera in 0..plan.cameras.len() {
-        let events: Vec<&Event> = season
-            .events
-            .iter()
-            .filter(|e| e.camera == camera)
-            .collect();
-        write_card(
-            folder, plan, camera, &events, &mut out, &mut count, progress,
-        )?;
+        let events: Vec<&Event> = season.events.iter().filter(|e| e.camera == camera).collect();
+        write_card(folder, plan, camera, &events, &mut out, &mut count, progress)?;
     }
     out.flush()?;
     Ok(count)
@@ -195,10 +176,7 @@ fn write_card(
     let seasons = plan.seasons();
     let season_of = |event: &Event| {
         let day = event.time.date_naive();
-        seasons
-            .iter()
-            .rposition(|(first, _)| *first <= day)
-            .unwrap_or(0)
+        seasons.iter().rposition(|(first, _)| *first <= day).unwrap_or(0)
     };
     let below = format!("cards/{name}/DCIM/100PRACT");
     fs::create_dir_all(folder.join(&below))?;
@@ -206,10 +184,8 @@ fn write_card(
     for in_season in events.chunk_by(|a, b| season_of(a) == season_of(b)) {
         let season = season_of(in_season[0]);
         let view = plan.view(camera, season) as u64;
-        let scene = Scene::new(
-            plan.options.seed ^ (camera as u64 + 77 + 1000 * view),
-            plan.options.pixel,
-        );
+        let scene =
+            Scene::new(plan.options.seed ^ (camera as u64 + 77 + 1000 * view), plan.options.pixel);
         let (position, _) = plan.placed(camera, season);
         // The card was formatted since the last season, so the camera begins to count anew.
         let mut number = 0_u32;

@@ -15,60 +15,25 @@ use super::season::NAMED;
 type Ground = (&'static str, &'static str, &'static [(i32, i32)]);
 
 const GROUNDS: [Ground; 8] = [
-    (
-        "boundary",
-        "",
-        &[(-40, -46), (48, -46), (48, 31), (-40, 31), (-40, -46)],
-    ),
-    (
-        "field",
-        "Upper beans",
-        &[(6, 2), (44, 4), (44, 27), (14, 28), (6, 2)],
-    ),
-    (
-        "field",
-        "River bottom corn",
-        &[(12, -44), (46, -44), (46, -22), (20, -26), (12, -44)],
-    ),
+    ("boundary", "", &[(-40, -46), (48, -46), (48, 31), (-40, 31), (-40, -46)]),
+    ("field", "Upper beans", &[(6, 2), (44, 4), (44, 27), (14, 28), (6, 2)]),
+    ("field", "River bottom corn", &[(12, -44), (46, -44), (46, -22), (20, -26), (12, -44)]),
     (
         "timber",
         "Walnut timber",
-        &[
-            (-38, -30),
-            (-12, -36),
-            (-2, -16),
-            (-4, 12),
-            (-18, 26),
-            (-36, 18),
-            (-38, -30),
-        ],
+        &[(-38, -30), (-12, -36), (-2, -16), (-4, 12), (-18, 26), (-36, 18), (-38, -30)],
     ),
-    (
-        "food plot",
-        "Clover",
-        &[(28, -14), (40, -13), (39, -6), (29, -7), (28, -14)],
-    ),
-    (
-        "pond",
-        "Spring pond",
-        &[(6, -38), (12, -40), (16, -36), (11, -33), (6, -38)],
-    ),
+    ("food plot", "Clover", &[(28, -14), (40, -13), (39, -6), (29, -7), (28, -14)]),
+    ("pond", "Spring pond", &[(6, -38), (12, -40), (16, -36), (11, -33), (6, -38)]),
     ("stand", "Ridge stand", &[(-16, -10)]),
-    (
-        "lane",
-        "Farm lane",
-        &[(48, -18), (22, -18), (4, -6), (2, 31)],
-    ),
+    ("lane", "Farm lane", &[(48, -18), (22, -18), (4, -6), (2, 31)]),
 ];
 
 /// Writes both.
 pub(super) fn write(folder: &Path, plan: &Plan) -> Result<()> {
     let features: Vec<Value> = GROUNDS.iter().map(|g| feature(plan, g)).collect();
     let land = json!({ "type": "FeatureCollection", "features": features });
-    fs::write(
-        folder.join("land.geojson"),
-        serde_json::to_string_pretty(&land)? + "\n",
-    )?;
+    fs::write(folder.join("land.geojson"), serde_json::to_string_pretty(&land)? + "\n")?;
     let mut deer = csv::Writer::from_path(folder.join("deer.csv"))?;
     deer.write_record(["name", "born", "note"])?;
     let year = plan.seasons().last().map_or(0, |s| s.0.year());

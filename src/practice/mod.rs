@@ -57,8 +57,5 @@ pub fn write(folder: &Path, options: &Options, progress: &ProgressBar) -> Result
         files::Count::default()
     };
     answer::write(folder, &plan, &season, &files)?;
-    Ok(Written {
-        visits: season.events.len(),
-        files: files.found(),
-    })
+    Ok(Written { visits: season.events.len(), files: files.found() })
 }

@@ -197,19 +197,14 @@ impl Plan {
             "the size must be over 0 and at most 50; 1 is an ordinary property."
         );
         ensure!(
-            [options.share_before, options.share_after]
-                .iter()
-                .all(|s| (0.0..=1.0).contains(s)),
+            [options.share_before, options.share_after].iter().all(|s| (0.0..=1.0).contains(s)),
             "the daylight shares are fractions from 0 to 1."
         );
         ensure!(
             options.rate_after >= 0.0 && options.rate_after <= 10.0,
             "the rate after the disturbance is a factor from 0 to 10."
         );
-        let position = Position {
-            latitude_deg: 43.1,
-            longitude_deg: -90.7,
-        };
+        let position = Position { latitude_deg: 43.1, longitude_deg: -90.7 };
         let days = u64::from(options.weeks) * 7;
         let short_not_reset = options.clock == ClockFault::NotReset && options.weeks < 12;
         let first = match options.trouble {
@@ -316,20 +311,13 @@ impl Plan {
     /// What a date multiplies an animal's visits by.
     pub(super) fn rate_factor(&self, camera: usize, animal: Animal, date: NaiveDate) -> f64 {
         let mature = animal == Animal::Buck { mature: true };
-        let effect = if mature && self.touched(camera, date) {
-            self.options.rate_after
-        } else {
-            1.0
-        };
+        let effect =
+            if mature && self.touched(camera, date) { self.options.rate_after } else { 1.0 };
         let season = match self.options.trouble {
             Trouble::StrongSeason => 1.0 + 2.0 * self.swell(date),
             _ => 1.0,
         };
-        let own = if mature {
-            self.cameras[camera].mature_factor
-        } else {
-            1.0
-        };
+        let own = if mature { self.cameras[camera].mature_factor } else { 1.0 };
         effect * season * own
     }
 
@@ -355,8 +343,7 @@ impl Plan {
             _ => local.naive_local(),
         };
         if camera == FAULTY {
-            self.reset_clock(instant)
-                .unwrap_or_else(|| self.wrong(right))
+            self.reset_clock(instant).unwrap_or_else(|| self.wrong(right))
         } else {
             right
         }
@@ -365,10 +352,7 @@ impl Plan {
     /// What a clock shows that fell back to its factory date: it runs on from there and knows no
     /// daylight time.
     fn reset_clock(&self, instant: DateTime<Utc>) -> Option<NaiveDateTime> {
-        let changed = self
-            .zone
-            .from_local_datetime(&self.battery_changed())
-            .earliest()?;
+        let changed = self.zone.from_local_datetime(&self.battery_changed()).earliest()?;
         let since = instant - changed.to_utc();
         let factory = NaiveDate::from_ymd_opt(2019, 1, 1)?.and_time(NaiveTime::MIN);
         let is_reset = self.options.clock == ClockFault::Reset && since >= TimeDelta::zero();

@@ -60,11 +60,7 @@ impl Scene {
                 let depth = (y as f32 - line) / (h - line);
                 let i = (row * across + column) as usize;
                 view[i] = if depth < 0.0 {
-                    mix(
-                        [196.0, 210.0, 226.0],
-                        [226.0, 230.0, 232.0],
-                        y as f32 / line,
-                    )
+                    mix([196.0, 210.0, 226.0], [226.0, 230.0, 232.0], y as f32 / line)
                 } else {
                     mix([112.0, 108.0, 86.0], grass, depth.sqrt())
                 };
@@ -79,11 +75,7 @@ impl Scene {
             dusk_min: rng.random_range(-20.0..34.0),
             dawn_min: 0.0,
             misleading: rng.random_range(0.01..0.03),
-            tint: if rng.random_bool(0.3) {
-                [1.0, 0.84, 1.1]
-            } else {
-                [1.0; 3]
-            },
+            tint: if rng.random_bool(0.3) { [1.0, 0.84, 1.1] } else { [1.0; 3] },
         };
         scene.dawn_min = scene.dusk_min + rng.random_range(-15.0..15.0);
         for _ in 0..rng.random_range(5..10) {
@@ -91,27 +83,14 @@ impl Scene {
             let foot = ridge + rng.random_range(4.0..30.0);
             let half = rng.random_range(1.0..3.5);
             let bark = rng.random_range(50.0..85.0);
-            scene.fill(
-                x - half,
-                0.0,
-                x + half,
-                foot,
-                [bark, bark * 0.85, bark * 0.7],
-            );
-            scene.crowns.push(Crown {
-                x,
-                y: foot * 0.25,
-                across: half * 6.0,
-                down: foot * 0.28,
-            });
+            scene.fill(x - half, 0.0, x + half, foot, [bark, bark * 0.85, bark * 0.7]);
+            scene.crowns.push(Crown { x, y: foot * 0.25, across: half * 6.0, down: foot * 0.28 });
         }
         scene
     }
 
     fn fill(&mut self, x0: f32, y0: f32, x1: f32, y1: f32, colour: Colour) {
-        self.paint([x0, y0, x1, y1], colour, |x, y| {
-            x >= x0 && x < x1 && y >= y0 && y < y1
-        });
+        self.paint([x0, y0, x1, y1], colour, |x, y| x >= x0 && x < x1 && y >= y0 && y < y1);
     }
 
     fn ellipse(&mut self, cx: f32, cy: f32, rx: f32, ry: f32, colour: Colour) {
@@ -147,11 +126,7 @@ impl Scene {
     /// The picture of an event: in colour by day, grey under the camera's infrared lamp by night.
     pub fn picture(&self, event: &Event, frame: u32, seed: u64) -> RgbImage {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let mut scene = Self {
-            view: self.view.clone(),
-            crowns: Vec::new(),
-            ..*self
-        };
+        let mut scene = Self { view: self.view.clone(), crowns: Vec::new(), ..*self };
         let mut weather = Weather::of(event, seed);
         for crown in &self.crowns {
             let (x, y) = (crown.x + weather.gust(), crown.y + weather.gust() / 3.0);
@@ -163,13 +138,7 @@ impl Scene {
         let ground = HEIGHT as f32 * rng.random_range(0.72..0.86);
         for (size, antlers) in bodies(event) {
             let size = size * weather.distance;
-            scene.deer(
-                x,
-                ground - (1.0 - weather.distance) * 40.0,
-                size,
-                facing,
-                antlers,
-            );
+            scene.deer(x, ground - (1.0 - weather.distance) * 40.0, size, facing, antlers);
             x = (x + 34.0) % 140.0;
         }
         if event.animal == Animal::Other {
@@ -182,11 +151,7 @@ impl Scene {
         // The lamp comes on when the sensor can no longer see; clouds move that by some minutes.
         let sun_min = event.after_sunrise_min.min(event.before_sunset_min) as f32;
         let morning = event.after_sunrise_min < event.before_sunset_min;
-        let change_over_min = if morning {
-            scene.dawn_min
-        } else {
-            scene.dusk_min
-        };
+        let change_over_min = if morning { scene.dawn_min } else { scene.dusk_min };
         let light_left_min = sun_min + change_over_min + rng.random_range(-4.0..4.0);
         let hangs = rng.random_bool(scene.misleading);
         if light_left_min > 0.0 && !hangs {
@@ -198,9 +163,7 @@ impl Scene {
                 let c = mix([grey; 3], c, colour_left);
                 let light = light * weather.shade(x);
                 let noise = weather.noise(DAY_NOISE);
-                each([c[0] * light, c[1] * light, c[2] * light * 0.98], |c| {
-                    c + noise
-                })
+                each([c[0] * light, c[1] * light, c[2] * light * 0.98], |c| c + noise)
             })
         } else {
             let tint = scene.tint;
@@ -225,13 +188,7 @@ impl Scene {
         let (neck, head) = (x + facing * 13.0 * size, x + facing * 17.0 * size);
         self.ellipse(neck, top - 5.0 * size, 2.8 * size, 6.5 * size, coat);
         self.ellipse(head, top - 11.0 * size, 4.5 * size, 2.6 * size, coat);
-        self.ellipse(
-            x - facing * 13.0 * size,
-            top - 1.0,
-            1.8 * size,
-            3.0 * size,
-            [235.0; 3],
-        );
+        self.ellipse(x - facing * 13.0 * size, top - 1.0, 1.8 * size, 3.0 * size, [235.0; 3]);
         if antlers {
             let bone = [214.0, 202.0, 178.0];
             for side in [-2.5, 1.5] {
@@ -253,9 +210,7 @@ impl Scene {
         RgbImage::from_fn(across, down, |column, row| {
             let colour = self.view[(row * across + column) as usize];
             let (x, y) = (column * self.pixel, row * self.pixel);
-            Rgb(each(tone(colour, (x as f32, y as f32)), |c| {
-                c.clamp(0.0, 255.0) as u8
-            }))
+            Rgb(each(tone(colour, (x as f32, y as f32)), |c| c.clamp(0.0, 255.0) as u8))
         })
     }
 
@@ -328,11 +283,7 @@ fn roughen(view: &mut [Colour], seed: u64) {
 /// How much of the colours fog or snow leaves: all on most days, little on one day in ten.
 fn haze(event: &Event) -> f32 {
     let mut rng = ChaCha8Rng::seed_from_u64(event.time.timestamp() as u64 / 86_400);
-    if rng.random_bool(0.1) {
-        rng.random_range(0.12..0.35)
-    } else {
-        1.0
-    }
+    if rng.random_bool(0.1) { rng.random_range(0.12..0.35) } else { 1.0 }
 }
 
 /// The animals in the picture: size, and whether it carries antlers.
@@ -344,9 +295,7 @@ fn bodies(event: &Event) -> Vec<(f32, bool)> {
         Animal::Other | Animal::Nothing => return vec![],
     };
     let fawns = std::iter::repeat_n((0.6, false), event.fawns as usize);
-    std::iter::repeat_n(main, event.count as usize)
-        .chain(fawns)
-        .collect()
+    std::iter::repeat_n(main, event.count as usize).chain(fawns).collect()
 }
 
 fn mix(a: Colour, b: Colour, share: f32) -> Colour {

@@ -84,10 +84,7 @@ pub(super) fn play(plan: &Plan, country: Option<&Country>) -> Result<Played> {
         for (n, (first, last)) in plan.seasons().into_iter().enumerate() {
             let is_quiet = n == 0 && plan.has_quiet_season();
             let rng = if is_quiet { &mut quiet } else { &mut rng };
-            for date in first
-                .iter_days()
-                .take_while(|d| *d <= last && plan.hung(camera, n))
-            {
+            for date in first.iter_days().take_while(|d| *d <= last && plan.hung(camera, n)) {
                 let from = played.events.len();
                 day(plan, country, (camera, date), rng, &mut played.events)?;
                 played.events[from..].sort_by_key(|e| e.time);
@@ -204,11 +201,7 @@ fn moment(sun: &SunDay, legal: bool, rng: &mut ChaCha8Rng) -> Result<DateTime<Ut
         -(LEGAL_MIN + 1.0 + spread.sample(rng).min(night_min / 2.0 - 2.0))
     };
     let inward = TimeDelta::milliseconds((minutes_inward * 60_000.0) as i64);
-    let time = if evening {
-        sun.sunset - inward
-    } else {
-        sun.sunrise + inward
-    };
+    let time = if evening { sun.sunset - inward } else { sun.sunrise + inward };
     // Whole seconds, as cameras write them.
     Ok(DateTime::from_timestamp(time.timestamp(), 0).unwrap_or(time))
 }
@@ -235,16 +228,8 @@ fn event(
         camera,
         time,
         animal,
-        count: if animal == Animal::Doe && rng.random_bool(0.3) {
-            2
-        } else {
-            1
-        },
-        fawns: if with_fawns {
-            rng.random_range(1..=2)
-        } else {
-            0
-        },
+        count: if animal == Animal::Doe && rng.random_bool(0.3) { 2 } else { 1 },
+        fawns: if with_fawns { rng.random_range(1..=2) } else { 0 },
         age,
         name,
         burst: if rng.random_bool(0.15) { 3 } else { 1 },

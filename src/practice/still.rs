@@ -81,11 +81,7 @@ fn exif(imprint: &Imprint) -> Result<Vec<u8>> {
 }
 
 fn text(tag: Tag, value: &str) -> Field {
-    Field {
-        tag,
-        ifd_num: In::PRIMARY,
-        value: Value::Ascii(vec![value.as_bytes().to_vec()]),
-    }
+    Field { tag, ifd_num: In::PRIMARY, value: Value::Ascii(vec![value.as_bytes().to_vec()]) }
 }
 
 fn degrees(tag: Tag, value: f64) -> Field {
@@ -95,10 +91,7 @@ fn degrees(tag: Tag, value: f64) -> Field {
         tag,
         ifd_num: In::PRIMARY,
         value: Value::Rational(vec![
-            Rational {
-                num: hundred_thousandths,
-                denom: 100_000,
-            },
+            Rational { num: hundred_thousandths, denom: 100_000 },
             whole(0),
             whole(0),
         ]),

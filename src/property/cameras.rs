@@ -12,16 +12,7 @@ use super::{
 pub(super) const FILE: &str = "cameras.csv";
 pub(super) const HEADINGS: Headings = Headings {
     required: &["camera"],
-    known: &[
-        "camera",
-        "latitude",
-        "longitude",
-        "setting",
-        "from",
-        "until",
-        "clock",
-        "folder",
-    ],
+    known: &["camera", "latitude", "longitude", "setting", "from", "until", "clock", "folder"],
 };
 
 /// How a camera's clock is kept.
@@ -103,14 +94,12 @@ pub(super) fn read(
         return Ok(placements);
     };
     let sheet = sheet.with_order(settings.date_order);
-    sheet.for_each(problems, |row, problems| {
-        match placement(row, settings.position) {
-            Ok(placement) => {
-                problems.extend(overlap(&placements, &placement, row.line));
-                placements.push(placement);
-            }
-            Err(problem) => problems.push(problem),
+    sheet.for_each(problems, |row, problems| match placement(row, settings.position) {
+        Ok(placement) => {
+            problems.extend(overlap(&placements, &placement, row.line));
+            placements.push(placement);
         }
+        Err(problem) => problems.push(problem),
     });
     Ok(in_order_of_time(placements))
 }
@@ -119,10 +108,7 @@ pub(super) fn read(
 fn in_order_of_time(placements: Vec<Placement>) -> Vec<Placement> {
     let mut cameras: Vec<Vec<Placement>> = Vec::new();
     for placement in placements {
-        match cameras
-            .iter_mut()
-            .find(|rows| same_name(&rows[0].camera, &placement.camera))
-        {
+        match cameras.iter_mut().find(|rows| same_name(&rows[0].camera, &placement.camera)) {
             Some(rows) => rows.push(placement),
             None => cameras.push(vec![placement]),
         }
@@ -184,9 +170,7 @@ const FURTHEST_M: f64 = 100_000.0;
 
 pub(super) fn placement(row: &Row, home: Position) -> Result<Placement, Problem> {
     let cell = |column: &str, cause: Cause| Problem::cell(FILE, row.line, column, cause);
-    let camera = row
-        .some("camera")
-        .ok_or_else(|| cell("camera", Cause::PlacementWithoutCamera))?;
+    let camera = row.some("camera").ok_or_else(|| cell("camera", Cause::PlacementWithoutCamera))?;
     let from = date(row, "from")?;
     let until = date(row, "until")?;
     if let (Some(from), Some(until)) = (from, until)
@@ -231,17 +215,11 @@ pub(super) fn position(row: &Row, file: &str, home: Position) -> Result<Option<P
     let swapped = lat.zip(lon).and_then(|(lat, lon)| Position::new(lon, lat));
     let (latitude, longitude) = (latitude.to_owned(), longitude.to_owned());
     let cause = match (place, swapped.filter(near)) {
-        (_, Some(_)) => Cause::SwappedPlace {
-            latitude,
-            longitude,
-        },
-        (Some(place), None) => Cause::FarPlace {
-            km: format!("{:.0}", place.distance_m(home) / 1000.0),
-        },
-        (None, None) => Cause::NoPlace {
-            latitude,
-            longitude,
-        },
+        (_, Some(_)) => Cause::SwappedPlace { latitude, longitude },
+        (Some(place), None) => {
+            Cause::FarPlace { km: format!("{:.0}", place.distance_m(home) / 1000.0) }
+        }
+        (None, None) => Cause::NoPlace { latitude, longitude },
     };
     Err(Problem::cell(file, row.line, "latitude", cause))
 }
@@ -278,10 +256,7 @@ mod tests {
         let (rows, problems) =
             read_back("camera,from,until\nOak,2025-09-01,\noak,2025-10-01,2025-11-01\n");
         assert_eq!(rows, 2);
-        assert!(
-            problems[0].what().contains("two places at once"),
-            "{problems:?}"
-        );
+        assert!(problems[0].what().contains("two places at once"), "{problems:?}");
         let (rows, problems) =
             read_back("camera,latitude,longitude\nA,-90.71,43.11\nB,43.11,-90.71\nC,43.1,90.7\n");
         assert_eq!(rows, 1);
@@ -293,10 +268,7 @@ mod tests {
     fn clock_words() {
         assert_eq!(clock(""), Some(ClockSetting::Local));
         assert_eq!(clock("Standard"), Some(ClockSetting::Standard));
-        assert_eq!(
-            clock("-06:00"),
-            FixedOffset::west_opt(6 * 3600).map(ClockSetting::Offset)
-        );
+        assert_eq!(clock("-06:00"), FixedOffset::west_opt(6 * 3600).map(ClockSetting::Offset));
         assert_eq!(clock("summer"), None);
     }
 }

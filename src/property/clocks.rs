@@ -10,15 +10,7 @@ use super::{Cause, Headings, Ledger, Problem, Row, Settings, Sheet, parse_count}
 pub(super) const FILE: &str = "clocks.csv";
 const HEADINGS: Headings = Headings {
     required: &["camera", "shift_minutes"],
-    known: &[
-        "camera",
-        "from",
-        "until",
-        "shift_minutes",
-        "why",
-        "until_shift_minutes",
-        "reads",
-    ],
+    known: &["camera", "from", "until", "shift_minutes", "why", "until_shift_minutes", "reads"],
 };
 
 /// Those that a new file begins with: the others come when a row needs them.
@@ -67,10 +59,7 @@ impl ClockCorrection {
             ("from", moment(self.from)),
             ("until", moment(self.until)),
             ("shift_minutes", minutes(self.shift_min)),
-            (
-                "until_shift_minutes",
-                self.until_shift_min.map_or(String::new(), minutes),
-            ),
+            ("until_shift_minutes", self.until_shift_min.map_or(String::new(), minutes)),
             ("why", self.why.clone()),
             ("reads", reads.to_owned()),
         ]
@@ -118,16 +107,13 @@ pub(super) fn read(
 
 fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
     let cell = |column: &str, cause: Cause| Problem::cell(FILE, row.line, column, cause);
-    let camera = row
-        .some("camera")
-        .ok_or_else(|| cell("camera", Cause::CorrectionWithoutCamera))?;
+    let camera =
+        row.some("camera").ok_or_else(|| cell("camera", Cause::CorrectionWithoutCamera))?;
     let minutes = |column: &str| {
-        parse_count(row.get(column))
-            .filter(|m| m.abs() <= LARGEST_SHIFT_MIN)
-            .ok_or_else(|| {
-                let text = row.get(column).to_owned();
-                cell(column, Cause::NotMinutes { text })
-            })
+        parse_count(row.get(column)).filter(|m| m.abs() <= LARGEST_SHIFT_MIN).ok_or_else(|| {
+            let text = row.get(column).to_owned();
+            cell(column, Cause::NotMinutes { text })
+        })
     };
     let of_file_date = match row.get("reads").to_lowercase().as_str() {
         "" | "clock" => false,
@@ -158,14 +144,8 @@ fn correction(row: &Row) -> Result<ClockCorrection, Problem> {
 /// # Errors
 /// When the file cannot be read or written.
 pub fn add_corrections(root: &Path, rows: &[ClockCorrection]) -> Result<()> {
-    let needs_all = rows
-        .iter()
-        .any(|r| r.until_shift_min.is_some() || r.of_file_date);
-    let headings = if needs_all {
-        &HEADINGS
-    } else {
-        &USUAL_HEADINGS
-    };
+    let needs_all = rows.iter().any(|r| r.until_shift_min.is_some() || r.of_file_date);
+    let headings = if needs_all { &HEADINGS } else { &USUAL_HEADINGS };
     let mut ledger = Ledger::open(root, FILE, headings)?;
     let lines: String = rows.iter().map(|row| ledger.line(&row.cells())).collect();
     ledger.append(&lines)?;

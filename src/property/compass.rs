@@ -36,11 +36,7 @@ impl CompassPoint {
     /// Whether a direction belongs to this point as people mean it: halfway to the next of the eight points for N,
     /// NE and the like, of the sixteen for those between.
     pub fn holds(self, deg: f64) -> bool {
-        let half = if self.0.is_multiple_of(2) {
-            STEP_DEG
-        } else {
-            STEP_DEG / 2.0
-        };
+        let half = if self.0.is_multiple_of(2) { STEP_DEG } else { STEP_DEG / 2.0 };
         let apart = (deg - self.deg() + 180.0).rem_euclid(360.0) - 180.0;
         apart.abs() <= half
     }

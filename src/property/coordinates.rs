@@ -10,17 +10,11 @@ use super::grid::place_on_grid;
 pub fn parse_place(text: &str) -> Option<Position> {
     let text = text.trim();
     // What follows a geo address's coordinates are its parameters.
-    let text = match text
-        .strip_prefix("geo:")
-        .or_else(|| text.strip_prefix("GEO:"))
-    {
+    let text = match text.strip_prefix("geo:").or_else(|| text.strip_prefix("GEO:")) {
         Some(address) => {
             let place = address.split([';', '?']).next().unwrap_or(address);
             // A third number is the altitude.
-            let ends = place
-                .match_indices(',')
-                .nth(1)
-                .map_or(place.len(), |(i, _)| i);
+            let ends = place.match_indices(',').nth(1).map_or(place.len(), |(i, _)| i);
             &place[..ends]
         }
         None => text,
@@ -50,10 +44,8 @@ fn in_signs(text: &str) -> String {
         text = text.replace(word, letter);
     }
     let letters: Vec<char> = text.replace(['=', ':'], " ").chars().collect();
-    let is_digit = |i: Option<usize>| {
-        i.and_then(|i| letters.get(i))
-            .is_some_and(char::is_ascii_digit)
-    };
+    let is_digit =
+        |i: Option<usize>| i.and_then(|i| letters.get(i)).is_some_and(char::is_ascii_digit);
     // Right behind a number, a D, an M, and an S that follows an M are degrees, minutes and seconds.
     let mut has_minutes = false;
     let sign = |(i, c): (usize, &char)| {
@@ -71,13 +63,7 @@ fn in_signs(text: &str) -> String {
             c => *c,
         }
     };
-    letters
-        .iter()
-        .enumerate()
-        .map(sign)
-        .collect::<String>()
-        .trim()
-        .to_owned()
+    letters.iter().enumerate().map(sign).collect::<String>().trim().to_owned()
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -95,8 +81,7 @@ struct Angle {
 fn numbers(text: &str) -> Vec<&str> {
     let is_number = |c: char| c.is_ascii_digit() || c == '.';
     let runs = text.split(|c| !is_number(c));
-    runs.filter(|r| r.contains(|c: char| c.is_ascii_digit()))
-        .collect()
+    runs.filter(|r| r.contains(|c: char| c.is_ascii_digit())).collect()
 }
 
 /// The two angles: parted by a comma or semicolon between them, after a letter for the direction, before the
@@ -120,12 +105,7 @@ fn halves(text: &str) -> Option<(String, String)> {
         let at = if leads { other } else { one + 1 };
         return Some((plain[..at].to_owned(), plain[at..].to_owned()));
     }
-    if let Some(at) = plain
-        .trim()
-        .char_indices()
-        .skip(1)
-        .find(|(_, c)| is_sign(*c))
-    {
+    if let Some(at) = plain.trim().char_indices().skip(1).find(|(_, c)| is_sign(*c)) {
         let plain = plain.trim();
         return Some((plain[..at.0].to_owned(), plain[at.0..].to_owned()));
     }
@@ -174,10 +154,7 @@ fn angle(text: &str) -> Option<Angle> {
     if is_negative && letter.is_some() {
         return None;
     }
-    let parts: Vec<f64> = numbers(text)
-        .iter()
-        .map(|n| n.parse().ok())
-        .collect::<Option<_>>()?;
+    let parts: Vec<f64> = numbers(text).iter().map(|n| n.parse().ok()).collect::<Option<_>>()?;
     let degrees = match parts[..] {
         [d] => d,
         [d, m] if d.fract() == 0.0 && m < 60.0 => d + m / 60.0,
@@ -187,10 +164,7 @@ fn angle(text: &str) -> Option<Angle> {
         _ => return None,
     };
     let sign = if is_negative { -1.0 } else { sign };
-    Some(Angle {
-        degrees: sign * degrees,
-        axis,
-    })
+    Some(Angle { degrees: sign * degrees, axis })
 }
 
 #[cfg(test)]
@@ -226,14 +200,8 @@ mod tests {
             "  43.1 , −90.7 ",
         ] {
             let place = parse_place(text).unwrap_or_else(|| panic!("{text}"));
-            assert!(
-                (place.latitude_deg - 43.1).abs() < 1e-9,
-                "{text}: {place:?}"
-            );
-            assert!(
-                (place.longitude_deg + 90.7).abs() < 1e-9,
-                "{text}: {place:?}"
-            );
+            assert!((place.latitude_deg - 43.1).abs() < 1e-9, "{text}: {place:?}");
+            assert!((place.longitude_deg + 90.7).abs() < 1e-9, "{text}: {place:?}");
         }
         let south = parse_place("33°51'31\"S 151°12'51\"E").unwrap();
         assert!((south.latitude_deg + 33.858_611).abs() < 1e-6);

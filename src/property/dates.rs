@@ -32,9 +32,7 @@ const YEARS: std::ops::RangeInclusive<i32> = 2000..=2100;
 
 /// An ISO 8601 date, `2025-10-18`, from 2000 to 2100: `25-10-18` is not the year 25.
 pub fn parse_date(text: &str) -> Option<NaiveDate> {
-    NaiveDate::parse_from_str(text.trim(), "%Y-%m-%d")
-        .ok()
-        .filter(|d| YEARS.contains(&d.year()))
+    NaiveDate::parse_from_str(text.trim(), "%Y-%m-%d").ok().filter(|d| YEARS.contains(&d.year()))
 }
 
 /// An ISO 8601 date and time without an offset: `2025-10-18T06:30`, with seconds or without, with
@@ -43,12 +41,8 @@ pub fn parse_date_time(text: &str) -> Option<NaiveDateTime> {
     if let Some(time) = plain_date_time(text.trim()) {
         return Some(time);
     }
-    const SHAPES: [&str; 4] = [
-        "%Y-%m-%dT%H:%M:%S%.f",
-        "%Y-%m-%d %H:%M:%S%.f",
-        "%Y-%m-%dT%H:%M",
-        "%Y-%m-%d %H:%M",
-    ];
+    const SHAPES: [&str; 4] =
+        ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%d %H:%M:%S%.f", "%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"];
     SHAPES
         .iter()
         .find_map(|shape| NaiveDateTime::parse_from_str(text.trim(), shape).ok())
@@ -65,9 +59,9 @@ fn plain_date_time(text: &str) -> Option<NaiveDateTime> {
         return None;
     }
     let number = |from: usize, until: usize| {
-        bytes[from..until].iter().try_fold(0_u32, |n, b| {
-            b.is_ascii_digit().then(|| n * 10 + u32::from(b - b'0'))
-        })
+        bytes[from..until]
+            .iter()
+            .try_fold(0_u32, |n, b| b.is_ascii_digit().then(|| n * 10 + u32::from(b - b'0')))
     };
     let seconds = if has_seconds { number(17, 19)? } else { 0 };
     let year = i32::try_from(number(0, 4)?).ok()?;
@@ -193,18 +187,12 @@ enum Shape {
 fn shape(text: &str) -> Option<Shape> {
     let text = without_weekday(text);
     let marks: Vec<char> = text.chars().filter(|c| !c.is_alphanumeric()).collect();
-    let parts: Vec<&str> = text
-        .split(|c: char| !c.is_alphanumeric())
-        .filter(|p| !p.is_empty())
-        .collect();
+    let parts: Vec<&str> =
+        text.split(|c: char| !c.is_alphanumeric()).filter(|p| !p.is_empty()).collect();
     let [a, b, c] = parts[..] else { return None };
     let number = |p: &str| p.parse::<u32>().ok();
     let named = |day: &str, month: &str, year: &str| {
-        Some(Shape::Named(
-            year_of(year)?,
-            month_of(month)?,
-            number(without_ordinal(day))?,
-        ))
+        Some(Shape::Named(year_of(year)?, month_of(month)?, number(without_ordinal(day))?))
     };
     match (number(a), number(b), number(c)) {
         (Some(y), Some(m), Some(d)) if a.len() == 4 => {

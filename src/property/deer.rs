@@ -8,10 +8,7 @@ use chrono::{Datelike, NaiveDate};
 use super::{Cause, Headings, Problem, Row, Sheet, parse_number, same_name};
 
 pub(super) const FILE: &str = "deer.csv";
-const HEADINGS: Headings = Headings {
-    required: &["name"],
-    known: &["name", "born", "note"],
-};
+const HEADINGS: Headings = Headings { required: &["name"], known: &["name", "born", "note"] };
 
 /// One row of `deer.csv`.
 #[derive(Debug, Clone, PartialEq)]
@@ -90,11 +87,7 @@ mod tests {
 
     #[test]
     fn ages_turn_with_the_births() {
-        let deer = NamedDeer {
-            name: "A".to_owned(),
-            born: Some(2021),
-            note: String::new(),
-        };
+        let deer = NamedDeer { name: "A".to_owned(), born: Some(2021), note: String::new() };
         let age = |y, m, d| deer.age_on(NaiveDate::from_ymd_opt(y, m, d).unwrap());
         assert_eq!(age(2021, 10, 1), Some(0.5));
         assert_eq!(age(2025, 11, 10), Some(4.5));

@@ -11,16 +11,7 @@ use super::{Cause, Headings, Position, Problem, Row, Settings, Sheet, listed, sa
 pub(super) const FILE: &str = "disturbances.csv";
 pub(super) const HEADINGS: Headings = Headings {
     required: &["id", "start"],
-    known: &[
-        "id",
-        "start",
-        "end",
-        "by",
-        "what",
-        "latitude",
-        "longitude",
-        "near",
-    ],
+    known: &["id", "start", "end", "by", "what", "latitude", "longitude", "near"],
 };
 
 /// Whose doing a disturbance is, as logged by the person. Nothing is concluded from it.
@@ -91,14 +82,12 @@ pub(super) fn read(
         return Ok(disturbances);
     };
     let sheet = sheet.with_order(settings.date_order);
-    sheet.for_each(problems, |row, problems| {
-        match disturbance(row, settings.position) {
-            Ok(d) if disturbances.iter().any(|e| same_name(&e.id, &d.id)) => problems.push(
-                Problem::cell(FILE, row.line, "id", Cause::IdInUse { id: d.id }),
-            ),
-            Ok(d) => disturbances.push(d),
-            Err(problem) => problems.push(problem),
+    sheet.for_each(problems, |row, problems| match disturbance(row, settings.position) {
+        Ok(d) if disturbances.iter().any(|e| same_name(&e.id, &d.id)) => {
+            problems.push(Problem::cell(FILE, row.line, "id", Cause::IdInUse { id: d.id }))
         }
+        Ok(d) => disturbances.push(d),
+        Err(problem) => problems.push(problem),
     });
     Ok(disturbances)
 }

@@ -36,18 +36,12 @@ fn place_by_metres(text: &str) -> Option<Position> {
     let text = text.trim_start_matches("UTM").trim_start();
     let text = text.trim_start_matches("ZONE").trim_start();
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();
-    let zone: i32 = text
-        .get(..digits)?
-        .parse()
-        .ok()
-        .filter(|z| (1..=60).contains(z))?;
+    let zone: i32 = text.get(..digits)?.parse().ok().filter(|z| (1..=60).contains(z))?;
     let rest = text[digits..].trim_start();
     let letter = rest.chars().next().filter(|c| BANDS.contains(*c))?;
     let [east_m, north_m] = metres(&rest[1..])?;
     let of = |is_north: bool| {
-        let place = UtmUps::create(zone, is_north, east_m, north_m)
-            .ok()?
-            .to_latlon();
+        let place = UtmUps::create(zone, is_north, east_m, north_m).ok()?.to_latlon();
         Some((place.latitude(), place.longitude()))
     };
     let in_band = of(letter >= 'N').filter(|(latitude, _)| is_in_band(*latitude, letter));
@@ -78,10 +72,7 @@ fn metres(text: &str) -> Option<[f64; 2]> {
         rest = rest[end..].trim_start();
         let written = letters.iter().find_map(|l| rest.strip_prefix(l));
         rest = written.unwrap_or(rest).trim_start_matches(is_between);
-        rest = rest
-            .strip_prefix('M')
-            .unwrap_or(rest)
-            .trim_start_matches(is_between);
+        rest = rest.strip_prefix('M').unwrap_or(rest).trim_start_matches(is_between);
     }
     let [east_m, north_m] = parts[..] else {
         return None;
@@ -112,11 +103,7 @@ mod tests {
         for (text, latitude, longitude) in [
             ("17T 630084 4833438", 43.642_561_8, -79.387_142_9),
             ("17 T 630084mE 4833438mN", 43.642_561_8, -79.387_142_9),
-            (
-                "UTM zone 17N 630084 E, 4833438 N",
-                43.642_561_8,
-                -79.387_142_9,
-            ),
+            ("UTM zone 17N 630084 E, 4833438 N", 43.642_561_8, -79.387_142_9),
             ("15t 687215.6 4774437.3", 43.099_538_4, -90.699_436_3),
             ("56H 334900 6252280", -33.856_878_8, 151.215_292_2),
             ("56S 334900 6252280", -33.856_878_8, 151.215_292_2),
@@ -128,14 +115,8 @@ mod tests {
         ] {
             let place = place_on_grid(text).unwrap_or_else(|| panic!("{text}"));
             // A hundred-thousandth of a degree is a metre.
-            assert!(
-                (place.latitude_deg - latitude).abs() < 1e-5,
-                "{text}: {place:?}"
-            );
-            assert!(
-                (place.longitude_deg - longitude).abs() < 1e-5,
-                "{text}: {place:?}"
-            );
+            assert!((place.latitude_deg - latitude).abs() < 1e-5, "{text}: {place:?}");
+            assert!((place.longitude_deg - longitude).abs() < 1e-5, "{text}: {place:?}");
         }
     }
 

@@ -71,11 +71,7 @@ impl Ledger {
         let mut ledger = Self {
             own_headings,
             open_row: None,
-            line_end: if sheet.text().contains("\r\n") {
-                "\r\n"
-            } else {
-                "\n"
-            },
+            line_end: if sheet.text().contains("\r\n") { "\r\n" } else { "\n" },
             has_mark: sheet.has_mark(),
             path,
             file,
@@ -143,10 +139,7 @@ impl Ledger {
         });
         // A row with an open quotation mark is none to the reader.
         let from = text.rfind('\n').map_or(0, |n| n + 1);
-        let broken = || OpenRow {
-            span: from..text.len(),
-            is_whole: false,
-        };
+        let broken = || OpenRow { span: from..text.len(), is_whole: false };
         let is_broken = from > 0 && text[from..].matches('"').count() % 2 == 1;
         self.open_row = last.or_else(|| is_broken.then(broken));
         self.sheet.text_mut().push_str(self.line_end);
@@ -241,9 +234,7 @@ impl Ledger {
         }
         let before = facts.len();
         // One call, so that a kill leaves all of it or, at worst, a line that is cut short.
-        let written = file
-            .write_all(added.as_bytes())
-            .and_then(|()| file.sync_data());
+        let written = file.write_all(added.as_bytes()).and_then(|()| file.sync_data());
         if let Err(e) = written {
             // Unless somebody else has gone on behind it.
             if file.metadata()?.len() <= before + added.len() as u64 {
@@ -316,15 +307,10 @@ fn is_cut_heading(bytes: &[u8], headings: &Headings) -> bool {
         return false;
     };
     let text = text.trim_end_matches(['\r', '\n']).to_lowercase();
-    let mut cells: Vec<&str> = text
-        .split([',', ';', '\t'])
-        .map(|c| c.trim().trim_matches('"'))
-        .collect();
+    let mut cells: Vec<&str> =
+        text.split([',', ';', '\t']).map(|c| c.trim().trim_matches('"')).collect();
     let last = cells.pop().unwrap_or("");
-    let is_whole = headings
-        .required
-        .iter()
-        .all(|r| cells.contains(r) || last == *r);
+    let is_whole = headings.required.iter().all(|r| cells.contains(r) || last == *r);
     let is_known = |c: &&str| headings.known.contains(c);
     let begins_one = headings.known.iter().any(|k| k.starts_with(last));
     let is_heading = is_whole && is_known(&last);
@@ -341,10 +327,8 @@ pub fn cell_under<'a>(cells: &'a [(&str, String)], heading: &str) -> Option<&'a 
 mod tests {
     use super::*;
 
-    const HEADINGS: Headings = Headings {
-        required: &["picture", "who"],
-        known: &["picture", "who", "count"],
-    };
+    const HEADINGS: Headings =
+        Headings { required: &["picture", "who"], known: &["picture", "who", "count"] };
 
     fn opened(before: &[u8]) -> (tempfile::TempDir, Ledger) {
         let folder = tempfile::tempdir().unwrap();
@@ -355,10 +339,7 @@ mod tests {
 
     fn after(before: &[u8]) -> Vec<u8> {
         let (folder, mut ledger) = opened(before);
-        let cells = [
-            ("who", "doe, \"wet\"".to_owned()),
-            ("picture", "b.jpg".to_owned()),
-        ];
+        let cells = [("who", "doe, \"wet\"".to_owned()), ("picture", "b.jpg".to_owned())];
         ledger.append(&ledger.line(&cells)).unwrap();
         assert!(ledger.is_current());
         std::fs::read(folder.path().join("tags.csv")).unwrap()
@@ -401,10 +382,7 @@ mod tests {
         let new = ledger.changed_line(ledger.row(doe.clone()), &[("count", "3".to_owned())]);
         ledger.replace(&[(doe, new)], "").unwrap();
         let got = std::fs::read_to_string(folder.path().join("tags.csv")).unwrap();
-        assert_eq!(
-            got,
-            "picture,who,count,mine\n a , buck ,1,x\n\nb,doe,3,y\nc,fawn,,z\n"
-        );
+        assert_eq!(got, "picture,who,count,mine\n a , buck ,1,x\n\nb,doe,3,y\nc,fawn,,z\n");
     }
 
     #[test]
@@ -423,14 +401,8 @@ mod tests {
         assert!(open("picture,who,count\na,doe,1\nb,doe,1,big").is_none());
         assert!(open("picture,who,count\na,doe,1\n,,").is_none());
         let quoted = "a,doe,\"two\nlines\"";
-        assert_eq!(
-            open(&format!("picture,who,count\n{quoted}")),
-            row(quoted, true)
-        );
-        assert_eq!(
-            open("picture,who,count\na,do\nb,\"doe"),
-            row("b,\"doe", false)
-        );
+        assert_eq!(open(&format!("picture,who,count\n{quoted}")), row(quoted, true));
+        assert_eq!(open("picture,who,count\na,do\nb,\"doe"), row("b,\"doe", false));
     }
 
     #[test]
@@ -462,14 +434,9 @@ mod tests {
 
     #[test]
     fn headings_that_were_cut_short_are_completed() {
-        for cut in [
-            "p",
-            "picture",
-            "picture,wh",
-            "picture,who,coun",
-            "\u{feff}pi",
-            "\"picture\";\"w",
-        ] {
+        for cut in
+            ["p", "picture", "picture,wh", "picture,who,coun", "\u{feff}pi", "\"picture\";\"w"]
+        {
             let all = after(cut.as_bytes());
             let whole = b"picture,who,count\nb.jpg,\"doe, \"\"wet\"\"\",\n";
             assert_eq!(all, whole, "{cut}");
@@ -480,9 +447,7 @@ mod tests {
     fn a_table_without_headings_is_refused() {
         let folder = tempfile::tempdir().unwrap();
         std::fs::write(folder.path().join("tags.csv"), "a.jpg,buck\n").unwrap();
-        let error = Ledger::open(folder.path(), "tags.csv", &HEADINGS)
-            .err()
-            .unwrap();
+        let error = Ledger::open(folder.path(), "tags.csv", &HEADINGS).err().unwrap();
         assert!(error.to_string().contains("no column"), "{error}");
     }
 
@@ -490,11 +455,7 @@ mod tests {
     fn a_save_by_somebody_else_is_noticed() {
         let (folder, ledger) = opened(b"picture,who,count\n");
         assert!(ledger.is_current());
-        std::fs::write(
-            folder.path().join("tags.csv"),
-            "picture,who,count\na,doe,\n",
-        )
-        .unwrap();
+        std::fs::write(folder.path().join("tags.csv"), "picture,who,count\na,doe,\n").unwrap();
         assert!(!ledger.is_current());
     }
 }

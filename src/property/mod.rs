@@ -148,9 +148,7 @@ impl Property {
             (questions::FILE, self.questions.is_empty()),
             (weather::file_of(&self.settings), self.weather.is_empty()),
         ];
-        tables
-            .into_iter()
-            .try_for_each(|(file, empty)| ensure_usable(file, empty, &self.problems))
+        tables.into_iter().try_for_each(|(file, empty)| ensure_usable(file, empty, &self.problems))
     }
 
     /// The folder that holds one folder of pictures per camera.
@@ -168,9 +166,7 @@ impl Property {
 
     /// The rows of one camera.
     pub fn placements_of(&self, camera: &str) -> impl Iterator<Item = &Placement> {
-        self.placements
-            .iter()
-            .filter(move |p| same_name(&p.camera, camera))
+        self.placements.iter().filter(move |p| same_name(&p.camera, camera))
     }
 
     /// The placement of a camera on a date: the row whose dates include it, else the row nearest
@@ -181,18 +177,13 @@ impl Property {
 
     /// Where a camera stood on a date; the property's own position where its row gives none.
     pub fn position(&self, camera: &str, date: chrono::NaiveDate) -> Position {
-        self.placement(camera, date)
-            .and_then(|p| p.position)
-            .unwrap_or(self.settings.position)
+        self.placement(camera, date).and_then(|p| p.position).unwrap_or(self.settings.position)
     }
 }
 
 /// Whether two names mean one camera: memory cards and people do not keep capitals apart.
 pub fn same_name(a: &str, b: &str) -> bool {
-    a == b
-        || a.chars()
-            .flat_map(char::to_lowercase)
-            .eq(b.chars().flat_map(char::to_lowercase))
+    a == b || a.chars().flat_map(char::to_lowercase).eq(b.chars().flat_map(char::to_lowercase))
 }
 
 /// Names in one cell, with `;` between them. A name that holds a `;` itself stands between quotation marks.

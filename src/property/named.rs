@@ -17,17 +17,13 @@ pub fn picture_key(path: &str) -> String {
 /// table that cannot be read names none here; whoever reads its tags says so.
 pub fn named_in_tags(property: &Property) -> HashSet<String> {
     let other = property.settings.tag_table.as_ref();
-    let tables = [(TAGS, "picture")]
-        .into_iter()
-        .chain(other.map(|t| (t.file.as_str(), t.picture.as_str())));
+    let tables =
+        [(TAGS, "picture")].into_iter().chain(other.map(|t| (t.file.as_str(), t.picture.as_str())));
     let mut names = HashSet::new();
     for (file, column) in tables {
         let column = column.trim().to_lowercase();
         let required = [column.as_str()];
-        let headings = Headings {
-            required: &required,
-            known: &required,
-        };
+        let headings = Headings { required: &required, known: &required };
         let sheet = Sheet::read(&property.root, file, &headings, &mut Vec::new());
         if let Ok(Some(sheet)) = sheet {
             sheet.for_each(&mut Vec::new(), |row, _| {

@@ -15,10 +15,7 @@ pub fn parse_number(text: &str) -> Option<f64> {
             let decimal = if points == 0 || commas == 0 {
                 None
             } else {
-                [text.rfind('.'), text.rfind(',')]
-                    .into_iter()
-                    .flatten()
-                    .max()
+                [text.rfind('.'), text.rfind(',')].into_iter().flatten().max()
             };
             let (whole, fraction) =
                 decimal.map_or((text.as_str(), ""), |at| (&text[..at], &text[at + 1..]));
@@ -41,11 +38,7 @@ pub fn parse_count(text: &str) -> Option<f64> {
 /// The digits and sign of a whole number whose thousands are marked, all with the same mark.
 fn without_thousands(text: &str) -> Option<String> {
     let unsigned = text.strip_prefix(['-', '+', '\u{2212}']).unwrap_or(text);
-    let sign = if text.starts_with(['-', '\u{2212}']) {
-        "-"
-    } else {
-        ""
-    };
+    let sign = if text.starts_with(['-', '\u{2212}']) { "-" } else { "" };
     let mark = unsigned.chars().find(|c| THOUSANDS.contains(c))?;
     let mut groups = unsigned.split(mark);
     let all_digits = |g: &str| !g.is_empty() && g.bytes().all(|b| b.is_ascii_digit());
@@ -73,14 +66,7 @@ mod tests {
 
     #[test]
     fn thousands_in_whole_numbers() {
-        for text in [
-            "-1440",
-            "-1,440",
-            "-1.440",
-            "-1 440",
-            "-1'440",
-            "\u{2212}1,440",
-        ] {
+        for text in ["-1440", "-1,440", "-1.440", "-1 440", "-1'440", "\u{2212}1,440"] {
             assert_eq!(parse_count(text), Some(-1440.0), "{text}");
         }
         assert_eq!(parse_count("10,519,200"), Some(10_519_200.0));

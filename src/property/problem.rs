@@ -22,22 +22,12 @@ pub struct Problem {
 impl Problem {
     /// A problem with a whole file or folder.
     pub fn file(file: &str, cause: Cause) -> Self {
-        Self {
-            file: file.to_owned(),
-            line: None,
-            column: None,
-            cause,
-        }
+        Self { file: file.to_owned(), line: None, column: None, cause }
     }
 
     /// A problem with one cell of a table.
     pub fn cell(file: &str, line: u64, column: &str, cause: Cause) -> Self {
-        Self {
-            file: file.to_owned(),
-            line: Some(line),
-            column: Some(column.to_owned()),
-            cause,
-        }
+        Self { file: file.to_owned(), line: Some(line), column: Some(column.to_owned()), cause }
     }
 
     /// What is wrong.
@@ -57,9 +47,8 @@ impl Problem {
 /// # Errors
 /// When no row of `file` was of use (`is_empty`) and a problem was told of one.
 pub fn ensure_usable(file: &str, is_empty: bool, problems: &[Problem]) -> anyhow::Result<()> {
-    let mut of_rows = problems
-        .iter()
-        .filter(|p| p.file == file && p.line.is_some_and(|line| line > 1));
+    let mut of_rows =
+        problems.iter().filter(|p| p.file == file && p.line.is_some_and(|line| line > 1));
     match of_rows.next().filter(|_| is_empty) {
         None => Ok(()),
         Some(first) => anyhow::bail!("no row of {file} can be used. {first}"),

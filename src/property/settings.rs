@@ -23,22 +23,14 @@ pub struct Position {
 impl Position {
     /// A position, if both numbers are on the globe.
     pub fn new(latitude_deg: f64, longitude_deg: f64) -> Option<Self> {
-        (latitude_deg.abs() <= 90.0 && longitude_deg.abs() <= 180.0).then_some(Self {
-            latitude_deg,
-            longitude_deg,
-        })
+        (latitude_deg.abs() <= 90.0 && longitude_deg.abs() <= 180.0)
+            .then_some(Self { latitude_deg, longitude_deg })
     }
 
     /// Metres east and north of an origin, on a plane: for places close together.
     pub fn metres_from(self, origin: Self) -> (f64, f64) {
-        let east = Self {
-            latitude_deg: origin.latitude_deg,
-            ..self
-        };
-        let north = Self {
-            longitude_deg: origin.longitude_deg,
-            ..self
-        };
+        let east = Self { latitude_deg: origin.latitude_deg, ..self };
+        let north = Self { longitude_deg: origin.longitude_deg, ..self };
         let sign = |d: f64| if d < 0.0 { -1.0 } else { 1.0 };
         (
             sign(self.longitude_deg - origin.longitude_deg) * origin.distance_m(east),
@@ -48,10 +40,7 @@ impl Position {
 
     /// Great-circle distance in metres on a sphere of 6,371 km (haversine formula).
     pub fn distance_m(self, other: Self) -> f64 {
-        let (lat1, lat2) = (
-            self.latitude_deg.to_radians(),
-            other.latitude_deg.to_radians(),
-        );
+        let (lat1, lat2) = (self.latitude_deg.to_radians(), other.latitude_deg.to_radians());
         let half_lat = (lat2 - lat1) / 2.0;
         let half_lon = (other.longitude_deg - self.longitude_deg).to_radians() / 2.0;
         let h = half_lat.sin().powi(2) + lat1.cos() * lat2.cos() * half_lon.sin().powi(2);
@@ -242,10 +231,7 @@ struct Shift {
 
 impl Default for Shift {
     fn default() -> Self {
-        Self {
-            days: None,
-            near_m: 250.0,
-        }
+        Self { days: None, near_m: 250.0 }
     }
 }
 
@@ -258,10 +244,7 @@ struct SeasonStart {
 
 impl Default for SeasonStart {
     fn default() -> Self {
-        Self {
-            starts: "06-01".to_owned(),
-            parts: BTreeMap::new(),
-        }
+        Self { starts: "06-01".to_owned(), parts: BTreeMap::new() }
     }
 }
 
@@ -357,18 +340,8 @@ impl Settings {
             );
             Ok(())
         };
-        within(
-            "legal_before_sunrise_min",
-            self.legal_before_sunrise_min,
-            0.0,
-            120.0,
-        )?;
-        within(
-            "legal_after_sunset_min",
-            self.legal_after_sunset_min,
-            0.0,
-            120.0,
-        )?;
+        within("legal_before_sunrise_min", self.legal_before_sunrise_min, 0.0, 120.0)?;
+        within("legal_after_sunset_min", self.legal_after_sunset_min, 0.0, 120.0)?;
         within("mature_age", self.mature_age, 0.5, 15.0)?;
         within("gap_min", self.gap_min, 1.0, 1440.0)?;
         if let Some(days) = self.shift_days {
@@ -484,19 +457,13 @@ fn plainly(text: &str, error: &toml::de::Error) -> anyhow::Error {
             value.replace(['\u{2212}', '\u{2013}'], "-")
         )
     } else if is_number(value) && value.contains(',') {
-        format!(
-            "a number is written with a point, not a comma: {}",
-            value.replace(',', ".")
-        )
+        format!("a number is written with a point, not a comma: {}", value.replace(',', "."))
     } else if written.contains('=')
         && !value.is_empty()
         && !value.starts_with(['"', '\'', '[', '{'])
         && !is_number(value)
     {
-        format!(
-            "words stand in quotation marks: \"{}\"",
-            value.trim_matches('"')
-        )
+        format!("words stand in quotation marks: \"{}\"", value.trim_matches('"'))
     } else if !written.contains('=') && !written.is_empty() && !written.starts_with(['[', '#']) {
         "a setting is a name, an equals sign and a value".to_owned()
     } else if message.contains("expected a string") {
@@ -528,11 +495,7 @@ mod tests {
     fn defaults_are_the_documented_ones() {
         let s = Settings::parse(FOUR).unwrap();
         assert_eq!(
-            (
-                s.legal_before_sunrise_min,
-                s.legal_after_sunset_min,
-                s.mature_age
-            ),
+            (s.legal_before_sunrise_min, s.legal_after_sunset_min, s.mature_age),
             (30.0, 30.0, 3.5)
         );
         assert_eq!((s.gap_min, s.shift_days), (30.0, None));
@@ -543,35 +506,18 @@ mod tests {
         let e = Settings::parse(&format!("{FOUR}[light]\nlegal_after_sunst_min = 20\n"))
             .unwrap_err()
             .to_string();
-        assert!(
-            e.contains("line 6") && e.contains("legal_after_sunst_min"),
-            "{e}"
-        );
+        assert!(e.contains("line 6") && e.contains("legal_after_sunst_min"), "{e}");
     }
 
     #[test]
     fn mistakes_are_told_in_plain_words() {
         for (text, wanted) in [
-            (
-                FOUR.replace("'x'", "\u{201c}x\u{201d}"),
-                "curly quotation marks",
-            ),
+            (FOUR.replace("'x'", "\u{201c}x\u{201d}"), "curly quotation marks"),
             (FOUR.replace("43.1", "43,1"), "a point, not a comma: 43.1"),
-            (
-                FOUR.replace("'x'", "My place"),
-                "words stand in quotation marks: \"My place\"",
-            ),
+            (FOUR.replace("'x'", "My place"), "words stand in quotation marks: \"My place\""),
             (FOUR.replace("name='x'\n", ""), "there is no `name`"),
-            (
-                FOUR.replace("43.1", "-90.7")
-                    .replace("longitude=-90.7", "longitude=43.1"),
-                "swapped",
-            ),
-            (
-                FOUR.replace("43.1", "-98.7")
-                    .replace("longitude=-90.7", "longitude=29.1"),
-                "swapped",
-            ),
+            (FOUR.replace("43.1", "-90.7").replace("longitude=-90.7", "longitude=43.1"), "swapped"),
+            (FOUR.replace("43.1", "-98.7").replace("longitude=-90.7", "longitude=29.1"), "swapped"),
             (format!("{FOUR}date_order = \"year first\"\n"), "line 5"),
         ] {
             let e = Settings::parse(&text).unwrap_err().to_string();

@@ -8,10 +8,8 @@ use chrono::{NaiveDate, NaiveTime};
 use super::{Cause, Headings, Problem, Row, Settings, Sheet};
 
 pub(super) const FILE: &str = "sits.csv";
-pub(super) const HEADINGS: Headings = Headings {
-    required: &["stand", "start"],
-    known: &["stand", "start", "end", "saw", "note"],
-};
+pub(super) const HEADINGS: Headings =
+    Headings { required: &["stand", "start"], known: &["stand", "start", "end", "saw", "note"] };
 
 /// One row of `sits.csv`.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -10,10 +10,8 @@ use super::{
 };
 
 pub(super) const FILE: &str = "stands.csv";
-pub(super) const HEADINGS: Headings = Headings {
-    required: &["stand"],
-    known: &["stand", "latitude", "longitude", "near", "winds"],
-};
+pub(super) const HEADINGS: Headings =
+    Headings { required: &["stand"], known: &["stand", "latitude", "longitude", "near", "winds"] };
 
 /// One row of `stands.csv`.
 #[derive(Debug, Clone, PartialEq)]

@@ -19,44 +19,24 @@ pub(super) fn decode(bytes: &[u8]) -> Text {
     let wide = marked.map_or_else(|| wide_without_mark(bytes), |(e, _)| Some(e));
     if let Some(encoding) = wide.filter(|e| *e == UTF_16LE || *e == UTF_16BE) {
         let (text, _) = encoding.decode_with_bom_removal(bytes);
-        return Text {
-            text: text.into_owned(),
-            torn: false,
-            has_mark: true,
-        };
+        return Text { text: text.into_owned(), torn: false, has_mark: true };
     }
     let plain = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let (text, torn) = match std::str::from_utf8(plain) {
         Ok(text) => (text.to_owned(), false),
         Err(e) => match cut_within_letter(plain, e) {
             Some(text) => (text.to_owned(), true),
-            None => (
-                WINDOWS_1252
-                    .decode_without_bom_handling(plain)
-                    .0
-                    .into_owned(),
-                false,
-            ),
+            None => (WINDOWS_1252.decode_without_bom_handling(plain).0.into_owned(), false),
         },
     };
-    Text {
-        text,
-        torn,
-        has_mark: marked.is_some(),
-    }
+    Text { text, torn, has_mark: marked.is_some() }
 }
 
 /// Half of the bytes of a table's first line are zero in UTF-16, and none in any other encoding.
 fn wide_without_mark(bytes: &[u8]) -> Option<&'static Encoding> {
     const LOOKED_AT: usize = 64;
     let head = &bytes[..bytes.len().min(LOOKED_AT)];
-    let zeros = |from: usize| {
-        head.iter()
-            .skip(from)
-            .step_by(2)
-            .filter(|b| **b == 0)
-            .count()
-    };
+    let zeros = |from: usize| head.iter().skip(from).step_by(2).filter(|b| **b == 0).count();
     let (even, odd) = (zeros(0), zeros(1));
     let many = head.len() / 4;
     match head.len() >= 8 {
@@ -82,11 +62,7 @@ mod tests {
         let want = "camera,setting\nS\u{fc}d,\u{20ac}\n";
         let utf16 = |little: bool| -> Vec<u8> {
             let bytes = |u: u16| {
-                if little {
-                    u.to_le_bytes()
-                } else {
-                    u.to_be_bytes()
-                }
+                if little { u.to_le_bytes() } else { u.to_be_bytes() }
             };
             want.encode_utf16().flat_map(bytes).collect()
         };

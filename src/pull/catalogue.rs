@@ -52,9 +52,7 @@ impl Catalogue {
         let mut catalogue = Self::default();
         for path in tables(property) {
             let pull = path.file_stem().unwrap_or_default().to_string_lossy();
-            catalogue
-                .files
-                .extend(rows(&path, &pull).unwrap_or_default());
+            catalogue.files.extend(rows(&path, &pull).unwrap_or_default());
         }
         catalogue
     }

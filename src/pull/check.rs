@@ -92,9 +92,7 @@ fn compare(catalogue: &Catalogue, read: &[Reading]) -> Check {
     }
     let mut check = Check::default();
     for file in read {
-        check
-            .damaged
-            .extend(file.damage.map(|d| (file.path.clone(), d.to_string())));
+        check.damaged.extend(file.damage.map(|d| (file.path.clone(), d.to_string())));
         match (&file.content, remembered.remove(file.path.as_str())) {
             (Err(why), _) => check.unread.push((file.path.clone(), why.clone())),
             (Ok(content), Some(before)) if *content == before.content => check.intact += 1,
@@ -161,20 +159,12 @@ fn read_whole(property: &Property, file: &Path) -> Reading {
         }
     };
     let content = read().map_err(|e| e.to_string());
-    Reading {
-        path: shown(file),
-        damage: structure.finish().filter(|_| content.is_ok()),
-        content,
-    }
+    Reading { path: shown(file), damage: structure.finish().filter(|_| content.is_ok()), content }
 }
 
 impl fmt::Display for Check {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(
-            f,
-            "{} files are byte for byte what the pulls brought",
-            self.intact
-        )?;
+        writeln!(f, "{} files are byte for byte what the pulls brought", self.intact)?;
         if self.new > 0 {
             writeln!(
                 f,
@@ -185,10 +175,8 @@ impl fmt::Display for Check {
         for (from, to) in &self.moved {
             writeln!(f, "moved: {from} is {to} now")?;
         }
-        for (words, losses) in [
-            ("changed since it was pulled", &self.rotten),
-            ("lost", &self.lost),
-        ] {
+        for (words, losses) in [("changed since it was pulled", &self.rotten), ("lost", &self.lost)]
+        {
             for loss in losses {
                 writeln!(f, "{words}: {}", loss.file)?;
                 match &loss.good_copy {
@@ -209,10 +197,7 @@ impl fmt::Display for Check {
         }
         match self.is_well() && self.rotten.is_empty() {
             true if self.intact + self.moved.len() == 0 => {
-                write!(
-                    f,
-                    "No pull has brought anything yet, so there is nothing to compare with."
-                )
+                write!(f, "No pull has brought anything yet, so there is nothing to compare with.")
             }
             true => write!(f, "Every picture that was pulled is there."),
             false => write!(

@@ -43,10 +43,10 @@ impl Held {
                     .path()
                     .strip_prefix(&property.root)
                     .context("a file of the property lies outside it")?;
-                by_size.entry(facts.len()).or_default().push(Kept {
-                    path: path.to_path_buf(),
-                    hash: OnceLock::new(),
-                });
+                by_size
+                    .entry(facts.len())
+                    .or_default()
+                    .push(Kept { path: path.to_path_buf(), hash: OnceLock::new() });
             }
         }
         Ok(Self { by_size })
@@ -60,9 +60,8 @@ impl Held {
     /// The file with the same bytes, if there is one.
     pub fn find(&self, property: &Property, bytes: u64, hash: blake3::Hash) -> Option<PathBuf> {
         self.by_size.get(&bytes)?.iter().find_map(|kept| {
-            let there = kept
-                .hash
-                .get_or_init(|| hash_from_disk(&property.root.join(&kept.path)).ok());
+            let there =
+                kept.hash.get_or_init(|| hash_from_disk(&property.root.join(&kept.path)).ok());
             (*there == Some(hash)).then(|| kept.path.clone())
         })
     }

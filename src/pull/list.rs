@@ -57,11 +57,7 @@ fn is_system(entry: &walkdir::DirEntry) -> bool {
 pub(super) fn files(card: &Path) -> Result<Listed> {
     // The card itself may be reached over a link; below it links lead away.
     let root = card.canonicalize().unwrap_or_else(|_| card.to_path_buf());
-    let mut listed = Listed {
-        files: Vec::new(),
-        trouble: Vec::new(),
-        system: Vec::new(),
-    };
+    let mut listed = Listed { files: Vec::new(), trouble: Vec::new(), system: Vec::new() };
     let mut tree = WalkDir::new(&root).sort_by_file_name().into_iter();
     while let Some(entry) = tree.next() {
         let entry = match entry {
@@ -89,13 +85,10 @@ pub(super) fn files(card: &Path) -> Result<Listed> {
                 bytes: facts.len(),
                 modified: facts.modified().ok(),
             }),
-            Ok(_) => listed.trouble.push(Trouble::unlisted(
-                shown(path),
-                "a link or device, not a file",
-            )),
-            Err(e) => listed
-                .trouble
-                .push(Trouble::unlisted(shown(path), &e.to_string())),
+            Ok(_) => {
+                listed.trouble.push(Trouble::unlisted(shown(path), "a link or device, not a file"))
+            }
+            Err(e) => listed.trouble.push(Trouble::unlisted(shown(path), &e.to_string())),
         }
     }
     Ok(listed)

@@ -132,9 +132,7 @@ pub fn pull_counted(
 
     progress.set_length(listed.files.len() as u64);
     let all_bytes = listed.files.iter().map(|f| f.bytes).sum();
-    count
-        .of_files
-        .store(listed.files.len() as u64, Ordering::Relaxed);
+    count.of_files.store(listed.files.len() as u64, Ordering::Relaxed);
     count.of_bytes.store(all_bytes, Ordering::Relaxed);
     let one = |file: &CardFile| {
         ensure!(
@@ -247,9 +245,7 @@ fn keep(property: &Property, receipt: &Receipt) -> Result<()> {
 /// Whether two pictures carry the same time: the names of two years may agree, their times do not.
 fn is_of_one_moment(property: &Property, a: &Path, b: &Path, today: NaiveDate) -> bool {
     let moment = |path: &Path| {
-        let picture = card::look_at(property, &property.root, path, today)
-            .ok()
-            .flatten();
+        let picture = card::look_at(property, &property.root, path, today).ok().flatten();
         picture.and_then(|p| p.time.ok()).map(|s| s.time)
     };
     moment(a) == moment(b)
@@ -322,9 +318,7 @@ fn folder_of(property: &Property, camera: &str) -> Result<PathBuf> {
         .into_iter()
         .find(|(name, _)| crate::property::same_name(name, camera))
         .map(|(_, folder)| folder);
-    let mapped = property
-        .placements_of(camera)
-        .find_map(|p| p.folder.as_deref());
+    let mapped = property.placements_of(camera).find_map(|p| p.folder.as_deref());
     Ok(there.unwrap_or_else(|| Path::new("cards").join(mapped.unwrap_or(camera))))
 }
 
@@ -342,24 +336,15 @@ fn apart(property: &Property, request: &Path) -> Result<()> {
         // A path of more than 260 signs cannot be resolved everywhere (Wine's "more data available").
         (card, Err(_)) if cfg!(windows) && property.root.exists() => {
             let _ = card?;
-            (
-                std::path::absolute(request)?,
-                std::path::absolute(&property.root)?,
-            )
+            (std::path::absolute(request)?, std::path::absolute(&property.root)?)
         }
         (card, root) => (card?, root?),
     };
     if !card.is_dir() {
-        bail!(
-            "{} is not a folder. Name the card's folder.",
-            card.display()
-        );
+        bail!("{} is not a folder. Name the card's folder.", card.display());
     }
     if card.join("property.toml").exists() {
-        bail!(
-            "{} is a property and no card. Name the card's folder.",
-            card.display()
-        );
+        bail!("{} is a property and no card. Name the card's folder.", card.display());
     }
     if card.starts_with(&root) || root.starts_with(&card) {
         bail!(

@@ -29,10 +29,7 @@ impl Trouble {
     }
 
     pub(super) fn differs(file: &CardFile) -> Self {
-        Self::of(
-            file,
-            "read back from the disk it was not the same; the disk may be failing",
-        )
+        Self::of(file, "read back from the disk it was not the same; the disk may be failing")
     }
 
     pub(super) fn unsteady(file: &CardFile) -> Self {
@@ -43,10 +40,8 @@ impl Trouble {
     }
 
     pub(super) fn is_the_card(file: &CardFile, place: &Path) -> Self {
-        let what = format!(
-            "{} is a link to the card itself, so there is no copy of it",
-            shown(place)
-        );
+        let what =
+            format!("{} is a link to the card itself, so there is no copy of it", shown(place));
         Self::of(file, what)
     }
 
@@ -61,10 +56,7 @@ impl Trouble {
     }
 
     pub(super) fn of(file: &CardFile, what: impl Into<String>) -> Self {
-        Self {
-            file: file.shown(),
-            what: without_number(&what.into()),
-        }
+        Self { file: file.shown(), what: without_number(&what.into()) }
     }
 }
 
@@ -263,11 +255,7 @@ impl fmt::Display for Receipt {
             self.found, self.pictures
         )?;
         writeln!(f, "  {} copied and verified", self.copied)?;
-        writeln!(
-            f,
-            "  {} already in the property, verified again",
-            self.already_had
-        )?;
+        writeln!(f, "  {} already in the property, verified again", self.already_had)?;
         for (folder, count) in &self.places {
             writeln!(f, "  {count} lie in {folder}")?;
         }
@@ -290,21 +278,16 @@ impl fmt::Display for Receipt {
         for folder in &self.left_alone {
             writeln!(f, "  {folder} is the computer's own and was left alone")?;
         }
-        some(
-            f,
-            "damaged on the card, and copied as they are",
-            &self.damaged,
-        )?;
+        some(f, "damaged on the card, and copied as they are", &self.damaged)?;
         some(f, "there already with other bytes", &self.twins)?;
         some(f, "NOT in the property", &self.failed)?;
         for note in &self.notes {
             writeln!(f, "  {note}")?;
         }
         match (&self.why_not, self.safe_to_clear) {
-            (_, true) => write!(
-                f,
-                "Every byte on it is verified in the property: safe to clear this card."
-            ),
+            (_, true) => {
+                write!(f, "Every byte on it is verified in the property: safe to clear this card.")
+            }
             (Some(why), _) => write!(f, "Do NOT clear this card: {why}."),
             (None, _) => write!(
                 f,
@@ -317,11 +300,7 @@ impl fmt::Display for Receipt {
 impl Receipt {
     fn doubtful_times(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.without_time > 0 {
-            writeln!(
-                f,
-                "  {} pictures without a time that can be used",
-                self.without_time
-            )?;
+            writeln!(f, "  {} pictures without a time that can be used", self.without_time)?;
         }
         if self.dated_by_change > 0 {
             let what = if self.dated_by_change == 1 {

@@ -95,9 +95,7 @@ pub fn recognise(property: &Property, card: &Path, today: NaiveDate) -> Recognis
         [best, rest @ ..]
             if best.weight >= SURE
                 && best.against.is_empty()
-                && rest
-                    .first()
-                    .is_none_or(|second| second.weight < best.weight) =>
+                && rest.first().is_none_or(|second| second.weight < best.weight) =>
         {
             Recognised::One(best.clone())
         }
@@ -113,34 +111,23 @@ fn weigh(
     there: &Traits,
     known: &[(String, Traits)],
 ) -> Candidate {
-    let mut c = Candidate {
-        camera: camera.to_owned(),
-        why: Vec::new(),
-        against: Vec::new(),
-        weight: 0,
-    };
+    let mut c =
+        Candidate { camera: camera.to_owned(), why: Vec::new(), against: Vec::new(), weight: 0 };
     match common(&on_card.serials, &there.serials) {
         Some(Ok(serial)) => c.speaks_for(6, format!("serial number {serial}")),
         Some(Err((card, there))) => {
-            c.speaks_against(format!(
-                "the card's serial number is {card}, {camera}'s is {there}"
-            ));
+            c.speaks_against(format!("the card's serial number is {card}, {camera}'s is {there}"));
         }
         None => {}
     }
     by_label(&mut c, on_card, there, known);
     if let Some(Err((card, there))) = common(&on_card.models, &there.models) {
-        c.speaks_against(format!(
-            "the card's camera is a {card}, {camera} is a {there}"
-        ));
+        c.speaks_against(format!("the card's camera is a {card}, {camera} is a {there}"));
     }
     by_files(&mut c, on_card, there);
     if let Some(away_m) = apart_m(property, camera, on_card, there) {
         if away_m <= SAME_PLACE_M {
-            c.speaks_for(
-                2,
-                format!("its pictures were taken {away_m:.0} m from {camera}"),
-            );
+            c.speaks_for(2, format!("its pictures were taken {away_m:.0} m from {camera}"));
         } else {
             c.weight -= 1;
         }
@@ -180,24 +167,14 @@ fn by_label(c: &mut Candidate, on_card: &Traits, there: &Traits, known: &[(Strin
             let model = m.to_lowercase();
             model.contains(&label) || label.contains(&model)
         };
-        CONSTANTS
-            .iter()
-            .any(|k| label == *k || label.ends_with(&format!(" {k}")))
+        CONSTANTS.iter().any(|k| label == *k || label.ends_with(&format!(" {k}")))
             || on_card.models.keys().any(is_model)
     };
-    let owners = |label: &String| {
-        known
-            .iter()
-            .filter(|(_, t)| t.labels.contains_key(label))
-            .count()
-    };
-    let others_differ = known
-        .iter()
-        .any(|(camera, t)| !same_name(camera, &c.camera) && !t.labels.is_empty());
-    let shared = on_card
-        .labels
-        .keys()
-        .find(|l| there.labels.contains_key(*l));
+    let owners =
+        |label: &String| known.iter().filter(|(_, t)| t.labels.contains_key(label)).count();
+    let others_differ =
+        known.iter().any(|(camera, t)| !same_name(camera, &c.camera) && !t.labels.is_empty());
+    let shared = on_card.labels.keys().find(|l| there.labels.contains_key(*l));
     let own_name = on_card.labels.keys().find(|l| same_name(l, &c.camera));
     if let Some(label) = own_name {
         c.speaks_for(3, format!("the camera calls itself \"{label}\""));
@@ -209,9 +186,7 @@ fn by_label(c: &mut Candidate, on_card: &Traits, there: &Traits, known: &[(Strin
         && there.labels.keys().any(|l| same_name(l, &c.camera))
     {
         let camera = c.camera.clone();
-        c.speaks_against(format!(
-            "the card's camera does not call itself \"{camera}\""
-        ));
+        c.speaks_against(format!("the card's camera does not call itself \"{camera}\""));
     }
 }
 
@@ -263,10 +238,8 @@ fn are_mostly_alike(pairs: &[(&PathBuf, &PathBuf)]) -> bool {
 
 /// The camera of the property that a name seems to mean: one letter more, less, other or swapped.
 pub fn nearly_named(property: &Property, name: &str) -> Option<String> {
-    let mut cameras: Vec<String> = card::camera_folders(property)
-        .into_iter()
-        .map(|(c, _)| c)
-        .collect();
+    let mut cameras: Vec<String> =
+        card::camera_folders(property).into_iter().map(|(c, _)| c).collect();
     cameras.extend(property.placements.iter().map(|p| p.camera.clone()));
     if cameras.iter().any(|c| same_name(c, name)) {
         return None;
@@ -278,11 +251,7 @@ pub fn nearly_named(property: &Property, name: &str) -> Option<String> {
         let allowed = if c.chars().count() > 8 { 2 } else { 1 };
         near(c) <= allowed && digits(c) == digits(name)
     };
-    cameras
-        .iter()
-        .filter(is_near)
-        .min_by_key(|c| near(c))
-        .cloned()
+    cameras.iter().filter(is_near).min_by_key(|c| near(c)).cloned()
 }
 
 impl Candidate {
@@ -313,21 +282,16 @@ fn common(
 /// More than one serial number, none of them a stray.
 fn several(serials: &BTreeMap<String, usize>) -> Option<String> {
     let seen: usize = serials.values().sum();
-    let real: Vec<&str> = serials
-        .iter()
-        .filter(|(_, n)| **n * 10 > seen)
-        .map(|(s, _)| s.as_str())
-        .collect();
+    let real: Vec<&str> =
+        serials.iter().filter(|(_, n)| **n * 10 > seen).map(|(s, _)| s.as_str()).collect();
     (real.len() > 1).then(|| real.join(" and "))
 }
 
 fn apart_m(property: &Property, camera: &str, on_card: &Traits, there: &Traits) -> Option<f64> {
     let placed = property.placements_of(camera).filter_map(|p| p.position);
     let places: Vec<Position> = there.places.iter().copied().chain(placed).collect();
-    let distances = on_card
-        .places
-        .iter()
-        .flat_map(|p| places.iter().map(move |q| p.distance_m(*q)));
+    let distances =
+        on_card.places.iter().flat_map(|p| places.iter().map(move |q| p.distance_m(*q)));
     distances.min_by(f64::total_cmp)
 }
 
@@ -341,10 +305,7 @@ fn traits(property: &Property, root: &Path, below: &Path, today: NaiveDate) -> T
         .filter_map(Result::ok)
         .filter(|e| e.file_type().is_file())
         .filter_map(|e| {
-            Some((
-                e.path().strip_prefix(root).ok()?.to_path_buf(),
-                e.metadata().ok()?.len(),
-            ))
+            Some((e.path().strip_prefix(root).ok()?.to_path_buf(), e.metadata().ok()?.len()))
         })
         .collect();
     let mut traits = Traits::default();
@@ -356,9 +317,7 @@ fn traits(property: &Property, root: &Path, below: &Path, today: NaiveDate) -> T
         }
     }
     let number = |f: Option<&(PathBuf, u64)>| file_number(&f?.0);
-    let mut pictures = files
-        .iter()
-        .filter(|(p, _)| card::is_named_like_a_picture(p));
+    let mut pictures = files.iter().filter(|(p, _)| card::is_named_like_a_picture(p));
     let first = pictures.next();
     traits.numbers = number(first).zip(number(pictures.next_back().or(first)));
     traits.files = files

@@ -47,37 +47,21 @@ pub fn refile(property: &Property, what: &str, camera: &str) -> Result<Refiled> 
         // The name is free by `moves`, and the lock keeps pulls away.
         std::fs::rename(&here, &there).map_err(|e| {
             let remedy = disk_remedy(&e);
-            let words = format!(
-                "cannot move {} to {}. {remedy}",
-                card::shown(from),
-                card::shown(to)
-            );
+            let words =
+                format!("cannot move {} to {}. {remedy}", card::shown(from), card::shown(to));
             anyhow::Error::new(e).context(words)
         })?;
     }
-    let places: Vec<&Path> = moves
-        .iter()
-        .flat_map(|(a, b)| [a.as_path(), b.as_path()])
-        .collect();
-    let there: Vec<&Path> = places
-        .into_iter()
-        .filter(|p| parent_is_there(property, p))
-        .collect();
+    let places: Vec<&Path> = moves.iter().flat_map(|(a, b)| [a.as_path(), b.as_path()]).collect();
+    let there: Vec<&Path> = places.into_iter().filter(|p| parent_is_there(property, p)).collect();
     crate::files::sync_folders_of(&property.root, &there)?;
-    let moved: Vec<(String, String)> = moves
-        .iter()
-        .map(|(from, to)| (card::shown(from), card::shown(to)))
-        .collect();
-    Ok(Refiled {
-        camera: camera.to_owned(),
-        tags: tags.follow(&moved)?,
-        moved,
-    })
+    let moved: Vec<(String, String)> =
+        moves.iter().map(|(from, to)| (card::shown(from), card::shown(to))).collect();
+    Ok(Refiled { camera: camera.to_owned(), tags: tags.follow(&moved)?, moved })
 }
 
 fn parent_is_there(property: &Property, path: &Path) -> bool {
-    path.parent()
-        .is_some_and(|p| property.root.join(p).is_dir())
+    path.parent().is_some_and(|p| property.root.join(p).is_dir())
 }
 
 /// Every file that is meant, and where it goes.
@@ -95,15 +79,9 @@ fn moves(
         .filter(|f| f.pull == name && !same_name(&f.camera, camera))
         .map(|f| (PathBuf::from(&f.path), folder.join(&f.on_card)))
         .collect();
-    let moves = if of_pull.is_empty() {
-        of_folder(property, what, folder)?
-    } else {
-        of_pull
-    };
-    let moves: Vec<(PathBuf, PathBuf)> = moves
-        .into_iter()
-        .filter(|(from, _)| property.root.join(from).is_file())
-        .collect();
+    let moves = if of_pull.is_empty() { of_folder(property, what, folder)? } else { of_pull };
+    let moves: Vec<(PathBuf, PathBuf)> =
+        moves.into_iter().filter(|(from, _)| property.root.join(from).is_file()).collect();
     if moves.is_empty() {
         bail!(
             "\"{what}\" is neither a pull that has brought new files, by the name on its receipt, nor a folder of one other camera's pictures in the property. Receipts lie in {}.",
@@ -114,10 +92,7 @@ fn moves(
     let mut given = HashSet::new();
     let free = |(from, to): (PathBuf, PathBuf)| {
         let is_free = |p: &PathBuf| !property.root.join(p).exists() && !given.contains(p);
-        let to = (1..)
-            .map(|n| store::numbered(&to, n))
-            .find(is_free)
-            .unwrap_or(to);
+        let to = (1..).map(|n| store::numbered(&to, n)).find(is_free).unwrap_or(to);
         given.insert(to.clone());
         (from, to)
     };
@@ -126,9 +101,7 @@ fn moves(
 
 fn of_folder(property: &Property, what: &str, folder: &Path) -> Result<Vec<(PathBuf, PathBuf)>> {
     let below = PathBuf::from(what.replace('\\', "/"));
-    let plain = below
-        .components()
-        .all(|c| matches!(c, std::path::Component::Normal(_)));
+    let plain = below.components().all(|c| matches!(c, std::path::Component::Normal(_)));
     let inside = plain && below.starts_with("cards") && property.root.join(&below).is_dir();
     if !inside || below.starts_with(folder) {
         return Ok(Vec::new());
@@ -141,11 +114,7 @@ fn of_folder(property: &Property, what: &str, folder: &Path) -> Result<Vec<(Path
     };
     let files = walkdir::WalkDir::new(property.root.join(&below)).sort_by_file_name();
     let mut moves = Vec::new();
-    for entry in files
-        .into_iter()
-        .filter_map(Result::ok)
-        .filter(|e| e.file_type().is_file())
-    {
+    for entry in files.into_iter().filter_map(Result::ok).filter(|e| e.file_type().is_file()) {
         let from = entry.path().strip_prefix(&property.root)?.to_path_buf();
         let to = folder.join(from.strip_prefix(&base)?);
         moves.push((from, to));
@@ -158,10 +127,7 @@ struct Tags(Option<Ledger>);
 
 impl Tags {
     fn open(property: &Property) -> Result<Self> {
-        const HEADINGS: Headings = Headings {
-            required: &["picture"],
-            known: &["picture"],
-        };
+        const HEADINGS: Headings = Headings { required: &["picture"], known: &["picture"] };
         if !property.root.join(TAGS).exists() {
             return Ok(Self(None));
         }

@@ -25,11 +25,7 @@ pub struct Pulls {
 impl Pulls {
     /// From what pulls remember.
     pub fn of(catalogue: Catalogue) -> Self {
-        let by_path = catalogue
-            .files
-            .into_iter()
-            .map(|f| (f.path.clone(), f))
-            .collect();
+        let by_path = catalogue.files.into_iter().map(|f| (f.path.clone(), f)).collect();
         Self { by_path }
     }
 

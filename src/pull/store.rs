@@ -40,18 +40,10 @@ impl<'a> Target<'a> {
         }
         std::fs::create_dir_all(&incoming).map_err(|e| {
             let remedy = disk_remedy(&e);
-            anyhow::Error::new(e).context(format!(
-                "cannot make the folder {}. {remedy}",
-                incoming.display()
-            ))
+            anyhow::Error::new(e)
+                .context(format!("cannot make the folder {}. {remedy}", incoming.display()))
         })?;
-        Ok(Self {
-            root: &property.root,
-            folder,
-            incoming,
-            known,
-            naming: Mutex::new(()),
-        })
+        Ok(Self { root: &property.root, folder, incoming, known, naming: Mutex::new(()) })
     }
 
     pub fn close(self) -> Result<()> {
@@ -97,9 +89,7 @@ impl<'a> Target<'a> {
         let name = full.rsplit('/').next().unwrap_or(&full);
         let folder = below.split('/').next().unwrap_or("");
         let short = format!("{folder}/{name}");
-        [full.as_str(), below, short.as_str(), name]
-            .iter()
-            .any(|form| self.known.contains(*form))
+        [full.as_str(), below, short.as_str(), name].iter().any(|form| self.known.contains(*form))
     }
 }
 
@@ -132,10 +122,9 @@ pub(super) struct Arrived {
 /// readings differ is tried once more from the beginning.
 pub(super) fn copy(source: &Path, file: &CardFile, target: &Target) -> Result<Arrived, Failure> {
     match copy_once(source, file, target) {
-        Err(Failure::Unsteady) => copy_once(source, file, target).map(|arrived| Arrived {
-            unsteady: true,
-            ..arrived
-        }),
+        Err(Failure::Unsteady) => {
+            copy_once(source, file, target).map(|arrived| Arrived { unsteady: true, ..arrived })
+        }
         done => done,
     }
 }
@@ -156,12 +145,7 @@ fn copy_once(source: &Path, file: &CardFile, target: &Target) -> Result<Arrived,
         return Err(Failure::Unsteady);
     }
     let place = target.name(written, &file.path).map_err(Failure::Disk)?;
-    Ok(Arrived {
-        place,
-        hash: streamed.hash,
-        damage: streamed.damage,
-        unsteady: false,
-    })
+    Ok(Arrived { place, hash: streamed.hash, damage: streamed.damage, unsteady: false })
 }
 
 #[derive(Debug)]
@@ -193,10 +177,7 @@ fn stream(mut card: impl Read, bytes: u64, into: &mut impl Write) -> Result<Stre
         let what = format!("the card lists {bytes} bytes and gave {copied}");
         return Err(Failure::Source(io::Error::other(what)));
     }
-    Ok(Streamed {
-        hash: hasher.finalize(),
-        damage: structure.finish(),
-    })
+    Ok(Streamed { hash: hasher.finalize(), damage: structure.finish() })
 }
 
 pub(super) fn numbered(path: &Path, n: u32) -> PathBuf {
@@ -215,11 +196,7 @@ pub(super) fn numbered(path: &Path, n: u32) -> PathBuf {
 /// Refuses a pull that cannot fit before it begins. Files that may be there already are not counted.
 /// The room is that of the disk on which the camera's folder lies.
 pub(super) fn room_for(folder: &Path, files: &[CardFile], held: &Held) -> Result<()> {
-    let needed: u64 = files
-        .iter()
-        .filter(|f| !held.has_size(f.bytes))
-        .map(|f| f.bytes)
-        .sum();
+    let needed: u64 = files.iter().filter(|f| !held.has_size(f.bytes)).map(|f| f.bytes).sum();
     let Some(free) = folder.ancestors().find_map(free_bytes) else {
         return Ok(());
     };
@@ -269,10 +246,7 @@ mod tests {
     fn taken_names_are_counted_up() {
         let path = Path::new("cards/Oak/DCIM/IMG_0001.JPG");
         assert_eq!(numbered(path, 1), path);
-        assert_eq!(
-            numbered(path, 2),
-            Path::new("cards/Oak/DCIM/IMG_0001_2.JPG")
-        );
+        assert_eq!(numbered(path, 2), Path::new("cards/Oak/DCIM/IMG_0001_2.JPG"));
         assert_eq!(numbered(Path::new("a/README"), 3), Path::new("a/README_3"));
     }
 }

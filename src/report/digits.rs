@@ -53,9 +53,6 @@ mod tests {
         let mut value =
             serde_json::json!({ "a": [100.374_000_000_000_01, 7], "b": "0.30000000000000004" });
         round(&mut value);
-        assert_eq!(
-            value.to_string(),
-            r#"{"a":[100.374,7],"b":"0.30000000000000004"}"#
-        );
+        assert_eq!(value.to_string(), r#"{"a":[100.374,7],"b":"0.30000000000000004"}"#);
     }
 }

@@ -30,11 +30,7 @@ impl FileNames {
     }
 
     pub fn pair(&self, what: &str, disturbance: usize, camera: usize) -> String {
-        format!(
-            "{what}-{}--{}",
-            self.disturbance(disturbance),
-            self.camera(camera)
-        )
+        format!("{what}-{}--{}", self.disturbance(disturbance), self.camera(camera))
     }
 }
 

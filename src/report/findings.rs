@@ -122,11 +122,7 @@ pub fn cameras(debrief: &Debrief, with_places: bool) -> Value {
 
 fn camera(c: &Camera, year: Option<DeerYear>, pictures: usize, with_places: bool) -> Value {
     let (first, last) = year.map_or((NaiveDate::MIN, NaiveDate::MAX), |y| (y.first(), y.last()));
-    let silences = c
-        .effort
-        .silences
-        .iter()
-        .filter(|s| s.from <= last && first <= s.until);
+    let silences = c.effort.silences.iter().filter(|s| s.from <= last && first <= s.until);
     let doubted: Vec<Value> = silences
         .clone()
         .map(|s| json!({ "from": s.from.to_string(), "until": s.until.to_string(), "days": s.days() }))

@@ -79,10 +79,7 @@ impl ReportFolder {
                 return Ok(Some((path, kept)));
             }
         }
-        bail!(
-            "{} was not left by a report and is in its way. Move it elsewhere.",
-            path.display()
-        )
+        bail!("{} was not left by a report and is in its way. Move it elsewhere.", path.display())
     }
 
     /// Whether a print of the page is there that an earlier report left, and the page is another now.
@@ -146,14 +143,8 @@ impl ReportFolder {
     }
 
     fn write(&self) -> Result<()> {
-        let lines = self
-            .listed
-            .iter()
-            .map(|(name, hash)| format!("{hash}  {name}\n"));
-        write_whole(
-            &self.folder.join(CHECKSUMS),
-            lines.collect::<String>().as_bytes(),
-        )
+        let lines = self.listed.iter().map(|(name, hash)| format!("{hash}  {name}\n"));
+        write_whole(&self.folder.join(CHECKSUMS), lines.collect::<String>().as_bytes())
     }
 }
 
@@ -168,15 +159,8 @@ fn is_as_written(plot: &Path) -> bool {
 /// Whether a plot's name is one that the program gives, and not that of a person's copy: a plot says itself whether it
 /// is as it was written, with no list.
 fn is_named_by_us(name: &str) -> bool {
-    const KINDS: [&str; 7] = [
-        "activity-",
-        "changes-",
-        "clock-",
-        "placebo-",
-        "ranking",
-        "season",
-        "sketch-",
-    ];
+    const KINDS: [&str; 7] =
+        ["activity-", "changes-", "clock-", "placebo-", "ranking", "season", "sketch-"];
     let letter = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
     let stem = name.trim_end_matches(".svg");
     KINDS.iter().any(|k| stem.starts_with(k)) && stem.chars().all(letter)
@@ -185,10 +169,7 @@ fn is_named_by_us(name: &str) -> bool {
 /// A reader never meets half a file.
 pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
     let fail = || {
-        format!(
-            "cannot write {}. Is the disk full, or the file open elsewhere?",
-            path.display()
-        )
+        format!("cannot write {}. Is the disk full, or the file open elsewhere?", path.display())
     };
     files::write_whole(path, Lasting::Remade, |f| f.write_all(bytes), || Ok(()))
         .with_context(fail)?;

@@ -63,10 +63,7 @@ impl Gallery {
     pub fn draw(debrief: &Debrief) -> Result<Self> {
         let plots = draw(debrief)?;
         let places = plots.iter().enumerate();
-        Ok(Self {
-            places: places.map(|(place, plot)| (plot.subject, place)).collect(),
-            plots,
-        })
+        Ok(Self { places: places.map(|(place, plot)| (plot.subject, place)).collect(), plots })
     }
 
     /// The plot of a subject; `None` where there was too little to draw.
@@ -91,14 +88,8 @@ fn draw(debrief: &Debrief) -> Result<Vec<Plot>> {
     for disturbance in disturbances {
         subjects.extend([Subject::Changes(disturbance), Subject::Sketch(disturbance)]);
         for camera in cameras.clone() {
-            subjects.push(Subject::Activity {
-                disturbance,
-                camera,
-            });
-            subjects.push(Subject::Placebo {
-                disturbance,
-                camera,
-            });
+            subjects.push(Subject::Activity { disturbance, camera });
+            subjects.push(Subject::Placebo { disturbance, camera });
         }
     }
     subjects.extend((0..debrief.wrong_clocks().count()).map(Subject::Clock));
@@ -125,22 +116,15 @@ fn plot(debrief: &Debrief, files: &FileNames, subject: Subject) -> Result<Option
         Subject::Season(camera) => season_plot(debrief, files, camera)?,
         Subject::Changes(d) => Some(changes_plot(debrief, files, d)?),
         Subject::Sketch(d) => sketch_plot(debrief, files, d)?,
-        Subject::Activity {
-            disturbance,
-            camera,
-        } => activity_plot(debrief, files, disturbance, camera)?,
-        Subject::Placebo {
-            disturbance,
-            camera,
-        } => placebo_plot(debrief, files, disturbance, camera)?,
+        Subject::Activity { disturbance, camera } => {
+            activity_plot(debrief, files, disturbance, camera)?
+        }
+        Subject::Placebo { disturbance, camera } => {
+            placebo_plot(debrief, files, disturbance, camera)?
+        }
         Subject::Clock(n) => clock_plot(debrief, n)?,
     };
-    Ok(drawn.map(|(name, svg, alt)| Plot {
-        subject,
-        file: name + ".svg",
-        svg,
-        alt,
-    }))
+    Ok(drawn.map(|(name, svg, alt)| Plot { subject, file: name + ".svg", svg, alt }))
 }
 
 /// Whether there is no visit of whom the season is about.
@@ -207,11 +191,7 @@ fn clock_plot(debrief: &Debrief, n: usize) -> Result<Option<Drawn>> {
 }
 
 fn clock_plot_stem(finding: &Finding) -> String {
-    format!(
-        "clock-{}-{}",
-        of_camera(&finding.camera),
-        finding.from.date()
-    )
+    format!("clock-{}-{}", of_camera(&finding.camera), finding.from.date())
 }
 
 /// The file of a finding's plot, if one was drawn.
@@ -221,11 +201,8 @@ pub fn clock_plot_name(finding: &Finding) -> String {
 
 fn changes_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Drawn> {
     let logged = &debrief.property.disturbances[d];
-    let heading = format!(
-        "{} before and after: {}",
-        debrief.season.about.kind.plural(),
-        logged.what
-    );
+    let heading =
+        format!("{} before and after: {}", debrief.season.about.kind.plural(), logged.what);
     let rows: Vec<&Shift> = debrief
         .shifts
         .of(&logged.id, debrief.season.about.kind)
@@ -250,11 +227,7 @@ fn sketch_plot(debrief: &Debrief, files: &FileNames, d: usize) -> Result<Option<
                 near: Some(row.role == Role::Near),
             })
         });
-    let itself = logged.position.map(|place| Spot {
-        name: logged.id.clone(),
-        place,
-        near: None,
-    });
+    let itself = logged.position.map(|place| Spot { name: logged.id.clone(), place, near: None });
     let spots: Vec<Spot> = cameras.chain(itself).collect();
     let heading = format!("Where the cameras hang: {}", logged.what);
     let svg = sketch(&heading, &spots)?;
@@ -298,10 +271,8 @@ fn placebo_plot(
     let Some(measured) = row.and_then(|r| r.placebo.as_ref()) else {
         return Ok(None);
     };
-    let heading = format!(
-        "The same comparison at every other date, {}",
-        debrief.season.cameras[camera].name
-    );
+    let heading =
+        format!("The same comparison at every other date, {}", debrief.season.cameras[camera].name);
     let days = days_compared(debrief, logged);
     let svg = placebo(&heading, measured, logged.first_day_after(), days)?;
     let file = files.pair("placebo", disturbance, camera);
@@ -325,10 +296,8 @@ fn sides(
 ) -> Result<(Kind, [Curve; 2], MeanDay)> {
     let camera = &debrief.season.cameras[index];
     let plan = debrief.shifts.plan(&disturbance.id);
-    let windows = plan.map_or_else(
-        || Windows::around(disturbance, CHOICES[0]),
-        |plan| plan.windows,
-    );
+    let windows =
+        plan.map_or_else(|| Windows::around(disturbance, CHOICES[0]), |plan| plan.windows);
     let visits = |kind| visits_compared(&debrief.season, index, kind, &windows);
     let enough = |kind: &Kind| visits(*kind).iter().all(|side| side.len() >= FEWEST);
     let first = debrief.season.about.kind;
@@ -341,10 +310,7 @@ fn sides(
     let [before, after] = visits(kind);
     let curve = |side: Vec<&Visit>, nights| {
         let minute = |v: &&Visit| mean.anchor(v.after_sunrise_min, v.day_length_min());
-        Curve {
-            minutes: side.iter().map(minute).collect(),
-            nights,
-        }
+        Curve { minutes: side.iter().map(minute).collect(), nights }
     };
     let curves = [curve(before, nights[0]), curve(after, nights[1])];
     Ok((kind, curves, mean))
@@ -359,16 +325,9 @@ fn mean_day(
     windows: Windows,
 ) -> Result<MeanDay> {
     let zone = debrief.property.settings.time_zone;
-    let offset_min = f64::from(
-        zone.offset_from_utc_datetime(&disturbance.start)
-            .fix()
-            .local_minus_utc(),
-    ) / 60.0;
-    let dates = windows
-        .before
-        .0
-        .iter_days()
-        .take_while(|d| *d <= windows.after.1);
+    let offset_min =
+        f64::from(zone.offset_from_utc_datetime(&disturbance.start).fix().local_minus_utc()) / 60.0;
+    let dates = windows.before.0.iter_days().take_while(|d| *d <= windows.after.1);
     let minutes = |date: NaiveDate| -> Result<(f64, f64)> {
         let sun = SunDay::on(date, camera.position_on(date))?;
         let midnight = date.and_time(chrono::NaiveTime::MIN).and_utc();
@@ -378,8 +337,5 @@ fn mean_day(
         Ok((of(sun.sunrise), of(sun.sunset)))
     };
     let days = dates.map(minutes).collect::<Result<Vec<_>>>()?;
-    Ok(MeanDay::of(&days).unwrap_or(MeanDay {
-        sunrise_min: 360.0,
-        sunset_min: 1080.0,
-    }))
+    Ok(MeanDay::of(&days).unwrap_or(MeanDay { sunrise_min: 360.0, sunset_min: 1080.0 }))
 }

@@ -74,9 +74,8 @@ pub fn stands(debrief: &Debrief) -> Value {
 pub fn own(debrief: &Debrief) -> Value {
     let all = repeated(debrief);
     let is_own = |r: &&Value| r["by"] == By::Own.word() || r["by"].is_null();
-    let own: Vec<&Value> = all
-        .as_array()
-        .map_or_else(Vec::new, |a| a.iter().filter(is_own).collect());
+    let own: Vec<&Value> =
+        all.as_array().map_or_else(Vec::new, |a| a.iter().filter(is_own).collect());
     super::digits::rounded(json!(own))
 }
 

@@ -71,13 +71,9 @@ pub(super) fn where_to_sit(debrief: &Debrief) -> Result<DataFrame> {
 
 pub(super) fn grounds_by_season(debrief: &Debrief) -> Result<DataFrame> {
     let grounds = debrief.grounds.iter();
-    let rows: Vec<(&GroundRow, &GroundYear)> = grounds
-        .flat_map(|g| g.against.iter().map(move |y| (g, y)))
-        .collect();
-    let [ratio, low, high] = ends(
-        rows.iter()
-            .map(|(_, y)| y.shift.rate_ratio_against_controls),
-    );
+    let rows: Vec<(&GroundRow, &GroundYear)> =
+        grounds.flat_map(|g| g.against.iter().map(move |y| (g, y))).collect();
+    let [ratio, low, high] = ends(rows.iter().map(|(_, y)| y.shift.rate_ratio_against_controls));
     let [so, so_low, so_high] = ends(rows.iter().map(|(_, y)| y.had_it_been_so()));
     Ok(df!(
         "ground" => rows.iter().map(|(g, _)| g.ground.as_str()).collect::<Vec<_>>(),
@@ -98,21 +94,12 @@ pub(super) fn grounds_by_season(debrief: &Debrief) -> Result<DataFrame> {
 }
 
 pub(super) fn herd(debrief: &Debrief) -> Result<DataFrame> {
-    let whole = |n: usize| {
-        Some(Estimate {
-            value: n as f64,
-            low: n as f64,
-            high: n as f64,
-        })
-    };
+    let whole = |n: usize| Some(Estimate { value: n as f64, low: n as f64, high: n as f64 });
     let rows: Vec<(&str, Option<Estimate>)> =
         debrief.outlook.herd.as_ref().map_or_else(Vec::new, |h| {
             vec![
                 // Where nobody has a name none can be told apart.
-                (
-                    "different bucks",
-                    whole(h.different).filter(|_| h.different > 0),
-                ),
+                ("different bucks", whole(h.different).filter(|_| h.different > 0)),
                 ("bucks by once seen", h.by_once_seen),
                 ("bucks by halves", h.by_halves),
                 ("does per buck", h.does_per_buck),

@@ -75,10 +75,8 @@ pub(crate) fn tally(tally: Tally) -> String {
 
 /// `×1.4 (1.1–1.8)`, or a dash.
 pub(crate) fn ratio(ratio: Option<Estimate>) -> String {
-    ratio.map_or_else(
-        || "–".to_owned(),
-        |r| format!("×{:.2} ({:.2}–{:.2})", r.value, r.low, r.high),
-    )
+    ratio
+        .map_or_else(|| "–".to_owned(), |r| format!("×{:.2} ({:.2}–{:.2})", r.value, r.low, r.high))
 }
 
 /// The ratio of a belief for its step.
@@ -163,10 +161,8 @@ pub(crate) fn conditions(conditions: &Conditions) -> String {
 
 /// `2.4 (1.1–4.6)`, or a dash.
 pub(crate) fn per_ten(per_ten: Option<Estimate>) -> String {
-    per_ten.map_or_else(
-        || "–".to_owned(),
-        |e| format!("{:.1} ({:.1}–{:.1})", e.value, e.low, e.high),
-    )
+    per_ten
+        .map_or_else(|| "–".to_owned(), |e| format!("{:.1} ({:.1}–{:.1})", e.value, e.low, e.high))
 }
 
 /// When three of four came.
@@ -275,14 +271,12 @@ pub(crate) fn answer(answered: &Answered) -> String {
         Verdict::TooFewVisits => "too few visits to tell",
         Verdict::NotTagged => "some of the pictures have no tag yet",
     };
-    let left = row
-        .rate_ratio_against_controls
-        .map_or_else(String::new, |r| {
-            format!(
-                ": {} what the other cameras lead to expect ({})",
-                super::words::times_or_part_of(r.value),
-                super::words::factor_range(r)
-            )
-        });
+    let left = row.rate_ratio_against_controls.map_or_else(String::new, |r| {
+        format!(
+            ": {} what the other cameras lead to expect ({})",
+            super::words::times_or_part_of(r.value),
+            super::words::factor_range(r)
+        )
+    });
     format!("{counts}; {verdict}{left}.")
 }

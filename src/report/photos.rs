@@ -45,10 +45,7 @@ const QUALITY: u8 = 72;
 impl Photo {
     /// The photograph as an address that holds all of it.
     pub fn address(&self) -> String {
-        format!(
-            "data:image/jpeg;base64,{}",
-            STANDARD.encode(&self.small.jpeg)
-        )
+        format!("data:image/jpeg;base64,{}", STANDARD.encode(&self.small.jpeg))
     }
 
     /// Pixels across and down.
@@ -60,11 +57,8 @@ impl Photo {
 impl Photos {
     /// Chooses and makes them.
     pub fn of(debrief: &Debrief) -> Self {
-        let chosen: Vec<Vec<SeenIn>> = debrief
-            .known_deer
-            .par_iter()
-            .map(|deer| best(debrief, &deer.pictures))
-            .collect();
+        let chosen: Vec<Vec<SeenIn>> =
+            debrief.known_deer.par_iter().map(|deer| best(debrief, &deer.pictures)).collect();
         let made = |deer: &KnownDeer, seen: &SeenIn| photo(debrief, Some(deer), seen);
         let mut photos = Self {
             first: Vec::new(),
@@ -108,20 +102,13 @@ impl Photos {
 
 /// Pictures of deer without a name, of the kind that the season is about.
 fn of_nobody(debrief: &Debrief) -> Vec<SeenIn> {
-    let (kind, mature) = (
-        debrief.season.about.kind,
-        debrief.property.settings.mature_age,
-    );
+    let (kind, mature) = (debrief.season.about.kind, debrief.property.settings.mature_age);
     let sightings = &debrief.tagged.sightings;
     let places = debrief.season.places_of(&sightings.cameras);
     let rows = sightings.rows().into_iter().flatten();
     let fits = rows.filter(|r| r.name.is_none() && kind.includes(r.who, r.age, mature));
     let seen = fits.filter_map(|r| {
-        Some(SeenIn {
-            picture: r.picture?,
-            camera: places[r.camera as usize]?,
-            time: r.time,
-        })
+        Some(SeenIn { picture: r.picture?, camera: places[r.camera as usize]?, time: r.time })
     });
     seen.collect()
 }
@@ -137,27 +124,16 @@ fn best(debrief: &Debrief, seen: &[SeenIn]) -> Vec<SeenIn> {
     let is_now = |s: &&SeenIn| newest.is_some_and(|y| y.contains(s.time.date()));
     // Of this season while it has enough of them.
     let only_now = seen.iter().filter(is_now).filter(is_still).count() >= LOOKED_AT;
-    let stills = seen
-        .iter()
-        .filter(is_still)
-        .filter(|s| !only_now || is_now(s));
-    let mut all: Vec<(Light, &SeenIn)> = stills
-        .filter_map(|s| Some((light(debrief, s)?, s)))
-        .collect();
+    let stills = seen.iter().filter(is_still).filter(|s| !only_now || is_now(s));
+    let mut all: Vec<(Light, &SeenIn)> =
+        stills.filter_map(|s| Some((light(debrief, s)?, s))).collect();
     all.sort_by_key(|(light, s)| (brightness_rank(*light), s.time, s.picture));
     // Evenly from among those in the best light, so that they are not all of one week.
     let lit = all.partition_point(|(light, _)| brightness_rank(*light) == 0);
-    let pool = if lit >= PER_DEER {
-        &all[..lit]
-    } else {
-        &all[..]
-    };
+    let pool = if lit >= PER_DEER { &all[..lit] } else { &all[..] };
     let step = pool.len().div_ceil(LOOKED_AT).max(1);
-    let mut looked: Vec<(Looked, SeenIn)> = pool
-        .par_iter()
-        .step_by(step)
-        .map(|(_, s)| (look(debrief, s), **s))
-        .collect();
+    let mut looked: Vec<(Looked, SeenIn)> =
+        pool.par_iter().step_by(step).map(|(_, s)| (look(debrief, s), **s)).collect();
     looked.sort_by(|(a, one), (b, other)| {
         let by_light = b.is_bright.cmp(&a.is_bright);
         let by_size = b.moved.total_cmp(&a.moved);
@@ -176,10 +152,8 @@ fn best(debrief: &Debrief, seen: &[SeenIn]) -> Vec<SeenIn> {
         }
     }
     let mut days = std::collections::BTreeSet::new();
-    let (mut fresh, rest): (Vec<SeenIn>, Vec<SeenIn>) = kept
-        .into_iter()
-        .map(|(_, s)| s)
-        .partition(|s| days.insert(s.time.date()));
+    let (mut fresh, rest): (Vec<SeenIn>, Vec<SeenIn>) =
+        kept.into_iter().map(|(_, s)| s).partition(|s| days.insert(s.time.date()));
     fresh.extend(rest);
     fresh
 }
@@ -220,24 +194,15 @@ fn look(debrief: &Debrief, seen: &SeenIn) -> Looked {
     let is_beside = |i: &usize| !pictures[*i].clip && pictures[*i].camera == *camera;
     // Pictures lie in the order of their paths, which within a camera is that of time.
     let before = (0..place).rev().filter(is_beside).skip(1).take(NEIGHBOURS);
-    let after = (place + 1..pictures.len())
-        .filter(is_beside)
-        .skip(1)
-        .take(NEIGHBOURS);
+    let after = (place + 1..pictures.len()).filter(is_beside).skip(1).take(NEIGHBOURS);
     let decoded =
         |i: usize| decode_small(&debrief.property.root.join(pictures[i].file()), ACROSS_PX);
     let Some(picture) = decoded(place) else {
-        return Looked {
-            is_large: false,
-            is_bright: false,
-            moved: -1.0,
-        };
+        return Looked { is_large: false, is_bright: false, moved: -1.0 };
     };
     let here = Frame::of(&picture);
-    let others: Vec<Frame> = before
-        .chain(after)
-        .filter_map(|i| Some(Frame::of(&decoded(i)?)))
-        .collect();
+    let others: Vec<Frame> =
+        before.chain(after).filter_map(|i| Some(Frame::of(&decoded(i)?))).collect();
     let apart = here.light.iter().enumerate().filter(|(i, light)| {
         let mut there: Vec<f32> = others.iter().map(|f| f.light[*i]).collect();
         there.sort_by(f32::total_cmp);
@@ -275,11 +240,7 @@ fn photo(debrief: &Debrief, deer: Option<&KnownDeer>, seen: &SeenIn) -> Option<P
     Some(Photo {
         small: made(&debrief.property.root, file)?,
         caption: match deer {
-            Some(deer) => format!(
-                "{}: {}, {date}, {when}",
-                words::deer_and_age(deer),
-                camera.name
-            ),
+            Some(deer) => format!("{}: {}, {date}, {when}", words::deer_and_age(deer), camera.name),
             None => format!("{}, {date}, {when}", camera.name),
         },
         alt: match deer {
@@ -293,8 +254,7 @@ fn photo(debrief: &Debrief, deer: Option<&KnownDeer>, seen: &SeenIn) -> Option<P
 fn made(root: &Path, file: &Path) -> Option<Small> {
     let real = |path: &Path| path.canonicalize().ok();
     let path = real(&root.join(file))?;
-    path.starts_with(real(root)?)
-        .then(|| shrunk(&path, MOST_PX, QUALITY))?
+    path.starts_with(real(root)?).then(|| shrunk(&path, MOST_PX, QUALITY))?
 }
 
 /// The minute of a picture by the sun nearest to it.
@@ -304,10 +264,7 @@ fn when(debrief: &Debrief, seen: &SeenIn) -> String {
     let Ok(sun) = SunDay::on(date, place) else {
         return seen.time.shown().format("%H:%M").to_string();
     };
-    let (rise, set) = (
-        seen.time.minutes_since(sun.sunrise),
-        seen.time.minutes_since(sun.sunset),
-    );
+    let (rise, set) = (seen.time.minutes_since(sun.sunrise), seen.time.minutes_since(sun.sunset));
     match rise.abs() < set.abs() {
         true => words::around_sunrise(rise),
         false => words::around_sunset(-set),

@@ -56,7 +56,7 @@ pub fn files(debrief: &Debrief, options: ReportOptions) -> Result<ReportFiles> {
         files.push((plot.file.clone(), svg.into_bytes()));
     }
     for (name, table) in tables::tables(debrief)? {
-        files.push((name.to_owned(), tables::csv(table)?));
+        files.push((name.to_owned(), tables::csv(&table)?));
     }
     let findings = findings::findings(debrief, options.with_places);
     let text = serde_json::to_string_pretty(&findings)? + "\n";
@@ -88,14 +88,9 @@ pub fn write(report: &ReportFiles, folder: &Path) -> Result<Saved> {
     for (name, bytes) in report {
         kept.extend(own.make_room(name, Some(bytes))?);
     }
-    let has_old_print = report
-        .iter()
-        .any(|(name, page)| name == PAGE && own.has_old_print(name, page));
-    own.announce(
-        report
-            .iter()
-            .map(|(name, bytes)| (name.as_str(), bytes.as_slice())),
-    )?;
+    let has_old_print =
+        report.iter().any(|(name, page)| name == PAGE && own.has_old_print(name, page));
+    own.announce(report.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())))?;
     let mut files = Vec::new();
     for (name, bytes) in report {
         let path = folder.join(name);
@@ -104,10 +99,5 @@ pub fn write(report: &ReportFiles, folder: &Path) -> Result<Saved> {
     }
     own.tidy(&report.iter().map(|(name, _)| name.as_str()).collect())?;
     let page = folder.join(PAGE);
-    Ok(Saved {
-        page,
-        files,
-        kept,
-        has_old_print,
-    })
+    Ok(Saved { page, files, kept, has_old_print })
 }

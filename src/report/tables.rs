@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use anyhow::Result;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use polars::prelude::{Column, CsvWriter, DataFrame, IntoColumn, SerWriter, StringChunked, df};
+use polars::prelude::{AnyValue, Column, DataFrame, df};
 
 use super::columns::COLUMNS;
 use super::digits::to_digits;
@@ -59,20 +59,26 @@ fn is_formula(text: &str) -> bool {
 }
 
 /// A table as CSV text; see [`harmless`].
-pub(super) fn csv(mut table: DataFrame) -> Result<Vec<u8>> {
-    let risky: Vec<Column> = table
-        .columns()
-        .iter()
-        .filter(|c| c.str().is_ok_and(|s| s.iter().flatten().any(is_formula)))
-        .cloned()
-        .collect();
-    for column in risky {
-        let cells: StringChunked = column.str()?.iter().map(|t| t.map(harmless)).collect();
-        table.with_column(cells.with_name(column.name().clone()).into_column())?;
+pub(super) fn csv(table: &DataFrame) -> Result<Vec<u8>> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(table.columns().iter().map(|c| c.name().as_str()))?;
+    for row in 0..table.height() {
+        for column in table.columns() {
+            writer.write_field(cell(&column.get(row)?)?.as_bytes())?;
+        }
+        writer.write_record(None::<&[u8]>)?;
     }
-    let mut bytes = Vec::new();
-    CsvWriter::new(&mut bytes).finish(&mut table)?;
-    Ok(bytes)
+    Ok(writer.into_inner()?)
+}
+
+/// Numbers with the fewest digits that are read back as the same.
+fn cell<'a>(value: &'a AnyValue) -> Result<Cow<'a, str>> {
+    Ok(match value {
+        AnyValue::Null => "".into(),
+        AnyValue::String(text) => harmless(text),
+        AnyValue::Float64(number) => serde_json::to_string(number)?.into(),
+        other => other.to_string().into(),
+    })
 }
 
 pub(super) fn ends(estimates: impl Iterator<Item = Option<Estimate>>) -> [Vec<Option<f64>>; 3] {
@@ -191,16 +197,11 @@ fn pictures(debrief: &Debrief) -> Result<DataFrame> {
     let times = debrief.timeline.times(crawl.pictures.len())?;
     let mut table = crawl.table()?;
     let moments: Vec<Option<String>> = times.iter().map(|t| t.map(local)).collect();
-    let utc: Vec<Option<String>> = times
-        .iter()
-        .map(|t| Some(t.as_ref()?.utc().to_rfc3339()))
-        .collect();
+    let utc: Vec<Option<String>> =
+        times.iter().map(|t| Some(t.as_ref()?.utc().to_rfc3339())).collect();
     table.with_column(Column::new("local_time".into(), moments))?;
     table.with_column(Column::new("utc".into(), utc))?;
-    table.with_column(Column::new(
-        "tagged".into(),
-        debrief.tagged.tagged.as_slice(),
-    ))?;
+    table.with_column(Column::new("tagged".into(), debrief.tagged.tagged.as_slice()))?;
     Ok(table)
 }
 
@@ -260,11 +261,7 @@ fn visits(debrief: &Debrief) -> Result<DataFrame> {
         .cameras
         .iter()
         .flat_map(|c| Kind::ALL.map(|kind| (c, kind)))
-        .flat_map(|(c, kind)| {
-            c.visits(kind)
-                .iter()
-                .map(move |v| (c.name.as_str(), kind, v))
-        })
+        .flat_map(|(c, kind)| c.visits(kind).iter().map(move |v| (c.name.as_str(), kind, v)))
         .collect();
     let tenth = |minutes: f64| (minutes * 10.0).round() / 10.0;
     let season = |v: &Visit| debrief.season.year_of(v.date()).name();
@@ -340,9 +337,7 @@ fn named_deer(debrief: &Debrief) -> Result<DataFrame> {
 /// What every column of every table means.
 fn columns() -> Result<DataFrame> {
     // Two seasons are compared in the columns of a disturbance.
-    let of_years = COLUMNS
-        .iter()
-        .filter(|c| c.0 == "shifts.csv" && c.1 != "disturbance");
+    let of_years = COLUMNS.iter().filter(|c| c.0 == "shifts.csv" && c.1 != "disturbance");
     let of_years = of_years.map(|c| ("years.csv", c.1, c.2, c.3));
     let every: Vec<_> = COLUMNS.iter().copied().chain(of_years).collect();
     let all = || every.iter();
@@ -357,16 +352,11 @@ fn columns() -> Result<DataFrame> {
 /// The light of every date at the property's own place, by the clock on the wall.
 fn light(debrief: &Debrief) -> Result<DataFrame> {
     let settings = &debrief.property.settings;
-    let dates: Vec<NaiveDate> = debrief
-        .season
-        .span()
-        .map_or_else(Vec::new, |(first, last)| {
-            first.iter_days().take_while(|d| *d <= last).collect()
-        });
-    let days: Vec<SunDay> = dates
-        .iter()
-        .map(|d| SunDay::on(*d, settings.position))
-        .collect::<Result<_, _>>()?;
+    let dates: Vec<NaiveDate> = debrief.season.span().map_or_else(Vec::new, |(first, last)| {
+        first.iter_days().take_while(|d| *d <= last).collect()
+    });
+    let days: Vec<SunDay> =
+        dates.iter().map(|d| SunDay::on(*d, settings.position)).collect::<Result<_, _>>()?;
     let clock = |t: DateTime<Utc>| {
         // To the minute: to the second they would tell the place.
         let local = LocalTime::at(t + TimeDelta::seconds(30), settings.time_zone).shown();
@@ -376,10 +366,8 @@ fn light(debrief: &Debrief) -> Result<DataFrame> {
         days.iter().map(|d| clock(of(d))).collect()
     };
     let minutes = |m: f64| TimeDelta::milliseconds((m * 60_000.0) as i64);
-    let (before, after) = (
-        minutes(settings.legal_before_sunrise_min),
-        minutes(settings.legal_after_sunset_min),
-    );
+    let (before, after) =
+        (minutes(settings.legal_before_sunrise_min), minutes(settings.legal_after_sunset_min));
     Ok(df!(
         "date" => dates.iter().map(ToString::to_string).collect::<Vec<_>>(),
         "civil_dawn" => days.iter().map(|d| d.civil_dawn.map(clock)).collect::<Vec<_>>(),
@@ -407,10 +395,7 @@ fn set_aside(debrief: &Debrief) -> Result<DataFrame> {
             put(&picture.path, why.to_string());
         }
         if picture.cut_short {
-            put(
-                &picture.path,
-                "the end of the picture is missing; its time counts".into(),
-            );
+            put(&picture.path, "the end of the picture is missing; its time counts".into());
         }
     }
     for problem in &debrief.problems {

@@ -16,11 +16,7 @@ pub(super) fn percent(share: f64) -> String {
 
 /// `19–49 %`
 pub(crate) fn percent_range(estimate: Estimate) -> String {
-    format!(
-        "{:.0}–{:.0}{NBSP}%",
-        whole_percent(estimate.low),
-        whole_percent(estimate.high)
-    )
+    format!("{:.0}–{:.0}{NBSP}%", whole_percent(estimate.low), whole_percent(estimate.high))
 }
 
 /// A share as whole percents, halves upward: 11 of 200 is 6 %, although its nearest binary fraction lies
@@ -84,10 +80,8 @@ pub(super) fn times(ratio: Option<Estimate>) -> String {
 
 /// `12.3 (8.1–18.6)`
 pub(super) fn rate(estimate: Option<Estimate>) -> String {
-    estimate.map_or_else(
-        || "–".to_owned(),
-        |e| format!("{:.1} ({:.1}–{:.1})", e.value, e.low, e.high),
-    )
+    estimate
+        .map_or_else(|| "–".to_owned(), |e| format!("{:.1} ({:.1}–{:.1})", e.value, e.low, e.high))
 }
 
 /// `11 of 34 visits in 21 nights`
@@ -108,11 +102,7 @@ pub(super) fn in_nights(side: &Side) -> String {
 
 /// `11 visits in 21 nights`: those in light alone.
 pub(super) fn counted_in_nights(side: &Side) -> String {
-    format!(
-        "{} in {}",
-        counted(side.counted, "visit"),
-        counted(side.nights, "night")
-    )
+    format!("{} in {}", counted(side.counted, "visit"), counted(side.nights, "night"))
 }
 
 /// A ratio as a part or a multiple: `6 %` or `2.1 times`.
@@ -153,10 +143,7 @@ pub fn against_others(change: &Unlogged) -> String {
             "the daylight share {} points against the other cameras",
             signed(change.change * 100.0)
         ),
-        _ => format!(
-            "visits in light per night ×{:.2} against the other cameras",
-            change.change
-        ),
+        _ => format!("visits in light per night ×{:.2} against the other cameras", change.change),
     }
 }
 
@@ -210,11 +197,7 @@ pub(super) fn span_around_sunrise(one: f64, other: f64) -> String {
 
 /// `from sunset to 5 min after sunset`
 fn from_to(one: String, other: String) -> String {
-    let plain = |moment: String| {
-        moment
-            .strip_prefix("at ")
-            .map_or(moment.clone(), str::to_owned)
-    };
+    let plain = |moment: String| moment.strip_prefix("at ").map_or(moment.clone(), str::to_owned);
     format!("from {} to {}", plain(one), plain(other))
 }
 
@@ -232,11 +215,7 @@ fn duration(minutes: f64) -> String {
     if minutes < 120.0 {
         format!("{minutes:.0}{NBSP}min")
     } else {
-        format!(
-            "{:.0}{NBSP}h{NBSP}{:02.0}{NBSP}min",
-            (minutes / 60.0).floor(),
-            minutes % 60.0
-        )
+        format!("{:.0}{NBSP}h{NBSP}{:02.0}{NBSP}min", (minutes / 60.0).floor(), minutes % 60.0)
     }
 }
 
@@ -260,20 +239,12 @@ pub(super) fn later(change: Estimate) -> String {
         m if m < 0.0 => format!("{} earlier", duration(-m)),
         _ => "no later".to_owned(),
     };
-    format!(
-        "{} ({} to {})",
-        told(change.value),
-        told(change.low),
-        told(change.high)
-    )
+    format!("{} ({} to {})", told(change.value), told(change.low), told(change.high))
 }
 
 /// `Ghost, 4½`, or the name alone where no age is known.
 pub(super) fn deer_and_age(deer: &KnownDeer) -> String {
-    deer.age.map_or_else(
-        || deer.name.clone(),
-        |age| format!("{}, {}", deer.name, years(age)),
-    )
+    deer.age.map_or_else(|| deer.name.clone(), |age| format!("{}, {}", deer.name, years(age)))
 }
 
 /// Years as they are said of deer: `4½`.
@@ -292,11 +263,7 @@ pub(crate) fn day(date: NaiveDate) -> String {
 
 /// `1 visit`, `2 visits`
 pub(crate) fn counted(n: usize, one: &str) -> String {
-    if n == 1 {
-        format!("1 {one}")
-    } else {
-        format!("{} {one}s", grouped(n))
-    }
+    if n == 1 { format!("1 {one}") } else { format!("{} {one}s", grouped(n)) }
 }
 
 /// Thousands set apart: `12,345`.
@@ -315,9 +282,7 @@ pub(crate) fn grouped(n: usize) -> String {
 /// A sentence with a capital at its start.
 pub(crate) fn capital(sentence: &str) -> String {
     let mut chars = sentence.chars();
-    chars.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(chars).collect()
-    })
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
 /// `A, B and C`.
@@ -337,10 +302,7 @@ mod tests {
     #[test]
     fn a_share_reads_like_speech() {
         let s = wilson(Counts::new(11, 34));
-        assert_eq!(
-            share(11, 34, s).replace(NBSP, " "),
-            "11 of 34 visits, 32 % (19–49 %)"
-        );
+        assert_eq!(share(11, 34, s).replace(NBSP, " "), "11 of 34 visits, 32 % (19–49 %)");
         assert_eq!(share(0, 0, None), "no visits");
         assert_eq!(
             share(1, 1, wilson(Counts::new(1, 1))).replace(NBSP, " "),

@@ -15,7 +15,6 @@ pub fn visits_compared<'a>(
     let as_on = as_on(season, camera, windows);
     [windows.before, windows.after].map(|side| {
         let all = season.cameras[camera].visits_at_place(kind, side, as_on);
-        all.filter(|v| counts_on(season, camera, windows, v.date()))
-            .collect()
+        all.filter(|v| counts_on(season, camera, windows, v.date())).collect()
     })
 }

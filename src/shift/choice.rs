@@ -55,14 +55,7 @@ pub(super) fn choose(season: &Season, here: &Logged, log: &[Logged]) -> (Chosen,
         Some(windows) => {
             let days = windows.days();
             let why = WhyDays::Seasons;
-            (
-                Chosen {
-                    days,
-                    why,
-                    power: None,
-                },
-                windows,
-            )
+            (Chosen { days, why, power: None }, windows)
         }
         None => (chosen, windows),
     }
@@ -82,10 +75,7 @@ const FEWEST_NIGHTS: usize = 7;
 
 /// The last season in which a near camera worked before the disturbance, and the first after it.
 fn seasons_around(season: &Season, here: &Logged) -> Option<Windows> {
-    let (last, first) = (
-        here.disturbance.last_day_before(),
-        here.disturbance.first_day_after(),
-    );
+    let (last, first) = (here.disturbance.last_day_before(), here.disturbance.first_day_after());
     let dates = |from: NaiveDate, until: NaiveDate| {
         near(here).flat_map(move |c| season.cameras[c].effort.dates_between(from, until))
     };
@@ -106,18 +96,10 @@ fn seasons_around(season: &Season, here: &Logged) -> Option<Windows> {
 
 fn choose_days(season: &Season, here: &Logged, log: &[Logged]) -> Chosen {
     if let Some(days) = season.settings.shift_days {
-        return Chosen {
-            days,
-            why: WhyDays::Set,
-            power: None,
-        };
+        return Chosen { days, why: WhyDays::Set, power: None };
     }
     let fitting: Vec<u32> = fitting(season, here, log).collect();
-    let mut last = Chosen {
-        days: CHOICES[0],
-        why: WhyDays::Longest,
-        power: None,
-    };
+    let mut last = Chosen { days: CHOICES[0], why: WhyDays::Longest, power: None };
     for days in fitting {
         let power = power_of_halving(season, here, log, days);
         let why = match power {
@@ -145,9 +127,7 @@ pub(super) fn fitting<'a>(
     CHOICES.into_iter().filter(move |days| {
         let windows = Windows::around(here.disturbance, *days);
         *days == CHOICES[0]
-            || season
-                .span()
-                .is_some_and(|(_, last)| windows.after.1 <= last)
+            || season.span().is_some_and(|(_, last)| windows.after.1 <= last)
                 && near(here).any(|c| worked_before(season, c, &windows))
                 && !near(here).any(|c| something_else(here, log, c, &windows))
     })
@@ -165,9 +145,7 @@ fn worked_before(season: &Season, camera: usize, windows: &Windows) -> bool {
 }
 
 fn something_else(here: &Logged, log: &[Logged], camera: usize, windows: &Windows) -> bool {
-    let others = log
-        .iter()
-        .filter(|l| l.disturbance.id != here.disturbance.id);
+    let others = log.iter().filter(|l| l.disturbance.id != here.disturbance.id);
     let (last, first) = (windows.before.1, windows.after.0);
     others.into_iter().any(|l| {
         l.touches(camera, windows.before.0 + Days::new(1), last - Days::new(1))
@@ -181,10 +159,8 @@ fn power_of_halving(season: &Season, here: &Logged, log: &[Logged], days: u32) -
     let windows = Windows::around(here.disturbance, days);
     let kind = season.about.kind;
     let near: Vec<usize> = near(here).collect();
-    let noise: Vec<Noise> = near
-        .iter()
-        .map(|c| Noise::lasting_before(watched(season, &[*c]), &windows))
-        .collect();
+    let noise: Vec<Noise> =
+        near.iter().map(|c| Noise::lasting_before(watched(season, &[*c]), &windows)).collect();
     let mut controls: Vec<Effect> = (0..here.roles.len())
         .filter(|c| here.roles[*c] == Role::Control)
         .filter_map(|c| standing_still(season, c, &windows))
@@ -198,16 +174,10 @@ fn power_of_halving(season: &Season, here: &Logged, log: &[Logged], days: u32) -
     let spread = quiet.spread(Question::LightVisits, &controls)?;
     let number = controls.len() as f64;
     let expected = spread.expected(mean_effect(controls, spread.between)?);
-    let sides: Vec<Sides> = near
-        .iter()
-        .map(|c| as_before(season, *c, &windows))
-        .collect();
+    let sides: Vec<Sides> = near.iter().map(|c| as_before(season, *c, &windows)).collect();
     let together = match near.len() {
         1 => [1.0; Question::ALL.len()],
-        _ => runs_together(
-            &noise,
-            &Noise::lasting_before(watched(season, &near), &windows),
-        ),
+        _ => runs_together(&noise, &Noise::lasting_before(watched(season, &near), &windows)),
     };
     let freedom = noise.iter().map(|n| n.light.freedom);
     let asked = Asked {
@@ -224,21 +194,14 @@ fn power_of_halving(season: &Season, here: &Logged, log: &[Logged], days: u32) -
 
 fn watched<'a>(season: &'a Season, cameras: &'a [usize]) -> Watched<'a> {
     let kind = season.about.kind;
-    Watched {
-        season,
-        cameras,
-        kind,
-    }
+    Watched { season, cameras, kind }
 }
 
 /// A camera's counts before, and the same again after.
 fn as_before(season: &Season, camera: usize, windows: &Windows) -> Sides {
     let kind = season.about.kind;
     let before = Sums::of(season, camera, kind, windows.before, windows.before.1);
-    Sides {
-        before,
-        after: before,
-    }
+    Sides { before, after: before }
 }
 
 /// The effect at a camera whose visits in light stay what they were.

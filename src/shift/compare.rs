@@ -110,23 +110,17 @@ impl<'a> Compared<'a> {
         if cameras.is_empty() {
             return Vec::new();
         }
-        let alone = cameras
-            .iter()
-            .map(|c| self.row("", Some(*c), &self.camera(*c)));
+        let alone = cameras.iter().map(|c| self.row("", Some(*c), &self.camera(*c)));
         let all = self.row("", None, &self.together(cameras.clone()));
         std::iter::once(all).chain(alone).collect()
     }
 
     /// The near cameras that worked on both sides; all of them where none did.
     fn near_cameras(&self) -> Vec<usize> {
-        let near: Vec<usize> = (0..self.roles.len())
-            .filter(|c| self.roles[*c] == Role::Near)
-            .collect();
-        let worked: Vec<usize> = near
-            .iter()
-            .copied()
-            .filter(|c| self.sides[*c].worked(1))
-            .collect();
+        let near: Vec<usize> =
+            (0..self.roles.len()).filter(|c| self.roles[*c] == Role::Near).collect();
+        let worked: Vec<usize> =
+            near.iter().copied().filter(|c| self.sides[*c].worked(1)).collect();
         if worked.is_empty() { near } else { worked }
     }
 
@@ -135,11 +129,7 @@ impl<'a> Compared<'a> {
     }
 
     fn together(&self, cameras: Vec<usize>) -> Here {
-        let watched = Watched {
-            season: self.season,
-            cameras: &cameras,
-            kind: self.kind,
-        };
+        let watched = Watched { season: self.season, cameras: &cameras, kind: self.kind };
         let alone = |c: &usize| {
             let cameras = &[*c];
             Noise::lasting(Watched { cameras, ..watched }, self.windows)
@@ -204,10 +194,7 @@ impl<'a> Compared<'a> {
                     && visits.iter().sum::<usize>() >= FEWEST_CONTROL_VISITS
             }
         };
-        let spread = self
-            .quiet
-            .spread(question, &effects)
-            .filter(|_| is_enough)?;
+        let spread = self.quiet.spread(question, &effects).filter(|_| is_enough)?;
         Some(Controls {
             mean: mean_effect(effects.iter().copied(), spread.between)?,
             number: effects.len(),
@@ -220,18 +207,13 @@ impl<'a> Compared<'a> {
     fn pairs(here: &Here, sides: &[Sides], question: Question) -> Vec<Pair> {
         let more = here.runs_together[question as usize];
         let both = sides.iter().zip(&here.noise);
-        both.filter_map(|(s, n)| s.pair(question, n, more))
-            .collect()
+        both.filter_map(|(s, n)| s.pair(question, n, more)).collect()
     }
 
     /// The change here less that of the controls.
     fn contrast(&self, here: &Here, question: Question, controls: &Controls) -> Option<Contrast> {
         let between = controls.spread.between;
-        let effects = here
-            .sides
-            .iter()
-            .zip(&here.noise)
-            .map(|(s, n)| s.effect(question, n));
+        let effects = here.sides.iter().zip(&here.noise).map(|(s, n)| s.effect(question, n));
         let effects: Vec<Effect> = effects.flatten().collect();
         let own = mean_effect(effects.iter().copied(), between)?;
         let pairs = Self::pairs(here, &here.sides, question);
@@ -270,10 +252,9 @@ impl<'a> Compared<'a> {
 
     /// Whether the largest change that these visits could have shown would be told from chance.
     fn could_be_clear(&self, here: &Here, question: Question, controls: &Controls) -> bool {
-        extremes(&here.sides, question).iter().any(|sides| {
-            self.p_value(here, sides, question, controls)
-                .is_some_and(|p| p <= LEVEL)
-        })
+        extremes(&here.sides, question)
+            .iter()
+            .any(|sides| self.p_value(here, sides, question, controls).is_some_and(|p| p <= LEVEL))
     }
 
     fn judged(&self, here: &Here, question: Question) -> Judged {
@@ -391,9 +372,7 @@ impl<'a> Compared<'a> {
             self.contrast(&here, question, &controls)
         };
         [
-            contrast(Question::LightVisits)
-                .filter(|_| here.is_tagged)
-                .map(|c| c.ratio()),
+            contrast(Question::LightVisits).filter(|_| here.is_tagged).map(|c| c.ratio()),
             contrast(Question::Share).map(|c| c.points(here.sum.after.share())),
         ]
     }
@@ -424,14 +403,7 @@ impl<'a> Compared<'a> {
         since: &Windows,
         level: f64,
     ) -> bool {
-        let later = Compared::of(
-            self.season,
-            since,
-            self.kind,
-            self.roles,
-            self.log,
-            self.quiet,
-        );
+        let later = Compared::of(self.season, since, self.kind, self.roles, self.log, self.quiet);
         let (then, now) = (self.camera(camera), later.camera(camera));
         let away = then.sum.effect(question, &then.sum_noise).map(|e| e.value);
         let back = now.sum.effect(question, &now.sum_noise).map(|e| e.value);

@@ -23,11 +23,7 @@ impl Contrast {
     pub fn ratio(&self) -> Estimate {
         let Estimate { value, low, high } = self.estimate;
         let bounded = |x: f64| if x > 11.9 { f64::INFINITY } else { x.exp() };
-        Estimate {
-            value: value.exp(),
-            low: low.exp(),
-            high: bounded(high),
-        }
+        Estimate { value: value.exp(), low: low.exp(), high: bounded(high) }
     }
 
     /// In points of the share.
@@ -42,11 +38,7 @@ impl Contrast {
 
 /// A value that is not asked how certain it is.
 pub(super) fn exactly(value: f64) -> Estimate {
-    Estimate {
-        value,
-        low: value,
-        high: value,
-    }
+    Estimate { value, low: value, high: value }
 }
 
 /// A change of log odds in points: what the share is, less what it would be without the change.

@@ -29,7 +29,7 @@ pub struct Doing {
 pub fn doings(property: &Property, season: &Season, weather: &Weather) -> Result<Vec<Doing>> {
     let mut of_stands: BTreeMap<String, CameraDays> = BTreeMap::new();
     let mut pooled: BTreeMap<&str, CameraDays> = BTreeMap::new();
-    let airs = weather.at(&moments(property, &property.sits)?)?;
+    let airs = weather.at(&moments(property, &property.sits)?);
     for (sit, air) in property.sits.iter().zip(airs) {
         let mut stands = property.stands.iter();
         let Some(stand) = stands.find(|s| same_name(&s.name, &sit.stand)) else {
@@ -52,18 +52,10 @@ pub fn doings(property: &Property, season: &Season, weather: &Weather) -> Result
     // A pool takes together the stands of which it has a day.
     let pool = |(what, days): (&str, CameraDays)| {
         let shared = of_stands.iter().filter(|(_, d)| !d.is_disjoint(&days));
-        Doing {
-            what: what.to_owned(),
-            pools: shared.map(|(what, _)| what.clone()).collect(),
-            days,
-        }
+        Doing { what: what.to_owned(), pools: shared.map(|(what, _)| what.clone()).collect(), days }
     };
     let mut all: Vec<Doing> = pooled.into_iter().map(pool).collect();
-    let alone = |(what, days)| Doing {
-        what,
-        days,
-        pools: Vec::new(),
-    };
+    let alone = |(what, days)| Doing { what, days, pools: Vec::new() };
     all.extend(of_stands.into_iter().map(alone));
     let cameras = season.cameras.iter().enumerate();
     let taken = cameras.flat_map(|(i, c)| c.card_taken_on.iter().map(move |date| (i, *date)));

@@ -76,10 +76,7 @@ impl Sides {
                 Pair::Shares(before, after)
             }
             _ => {
-                let fewer = |e: Exposure| Exposure {
-                    events: e.events / more,
-                    ..e
-                };
+                let fewer = |e: Exposure| Exposure { events: e.events / more, ..e };
                 let [before, after] = self.exposures(question, noise).map(fewer);
                 Pair::Rates(before, after)
             }
@@ -141,8 +138,7 @@ impl Sides {
 
     /// Effective counts of the share.
     pub fn shares(&self, noise: &Noise) -> [Counts; 2] {
-        self.both()
-            .map(|s| s.share().divided_by(noise.share.design_effect))
+        self.both().map(|s| s.share().divided_by(noise.share.design_effect))
     }
 
     /// Effective events and effort of a question about visits.

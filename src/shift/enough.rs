@@ -146,21 +146,13 @@ impl Asked<'_> {
             return 0.0;
         }
         let sides = [
-            Counts {
-                hits: self.times * before.trials * share,
-                trials: self.times * before.trials,
-            },
+            Counts { hits: self.times * before.trials * share, trials: self.times * before.trials },
             Counts {
                 hits: self.times * after.trials * left.max(0.0),
                 trials: self.times * after.trials,
             },
         ];
-        power(
-            Repeated::Shares(sides),
-            &self.expected(),
-            self.of_counts,
-            self.level,
-        )
+        power(Repeated::Shares(sides), &self.expected(), self.of_counts, self.level)
     }
 
     /// The same of a loss of visits in light.
@@ -173,21 +165,12 @@ impl Asked<'_> {
         let left = events * after.effort / before.effort * (1.0 - loss);
         let side = |events: f64, of: Exposure| Exposure { events, ..of };
         let sides = [side(events, before), side(left, after)];
-        power(
-            Repeated::Rates(sides),
-            &self.expected(),
-            self.of_counts,
-            self.level,
-        )
+        power(Repeated::Rates(sides), &self.expected(), self.of_counts, self.level)
     }
 
     fn expected(&self) -> Expected {
         let counted = (self.expected.variance - self.of_number).max(0.0);
-        Expected {
-            mean: 0.0,
-            variance: self.of_number + counted / self.times,
-            ..self.expected
-        }
+        Expected { mean: 0.0, variance: self.of_number + counted / self.times, ..self.expected }
     }
 }
 

@@ -26,13 +26,7 @@ enum Rank {
     Controls,
 }
 
-const RANKS: [Rank; 5] = [
-    Rank::Light,
-    Rank::Share,
-    Rank::Cameras,
-    Rank::Kinds,
-    Rank::Controls,
-];
+const RANKS: [Rank; 5] = [Rank::Light, Rank::Share, Rank::Cameras, Rank::Kinds, Rank::Controls];
 
 /// The level at which a disturbance's first question is asked, of so many disturbances.
 pub(super) fn first_level(disturbances: usize) -> f64 {
@@ -46,11 +40,8 @@ pub(super) fn adjust(rows: &mut [Shift], about: Kind) {
         names.dedup();
         names
     };
-    let number: BTreeMap<&str, usize> = names
-        .iter()
-        .enumerate()
-        .map(|(i, n)| (n.as_str(), i))
-        .collect();
+    let number: BTreeMap<&str, usize> =
+        names.iter().enumerate().map(|(i, n)| (n.as_str(), i)).collect();
     let near: Vec<usize> = names.iter().map(|n| near_cameras(rows, n, about)).collect();
     let families = families(&near);
     answer(rows, families, |_, row, question| {
@@ -121,10 +112,9 @@ fn families(near: &[usize]) -> Vec<Family> {
             let (weight, heirs) = match rank {
                 // One near camera is all of them: then the share inherits everything.
                 Rank::Light if *near == 1 => ((1.0 - KEPT) / events, vec![(of(Rank::Share), 1.0)]),
-                Rank::Light => (
-                    (1.0 - KEPT) / events,
-                    vec![(of(Rank::Share), 0.5), (of(Rank::Cameras), 0.5)],
-                ),
+                Rank::Light => {
+                    ((1.0 - KEPT) / events, vec![(of(Rank::Share), 0.5), (of(Rank::Cameras), 0.5)])
+                }
                 Rank::Share if events > 1.0 => {
                     let mut heirs = vec![(of(Rank::Cameras), 0.5)];
                     heirs.extend(next(0.5));
@@ -135,11 +125,7 @@ fn families(near: &[usize]) -> Vec<Family> {
                 Rank::Kinds => (KEPT / events, vec![(of(Rank::Controls), 1.0)]),
                 Rank::Controls => (0.0, next(1.0)),
             };
-            all.push(Family {
-                p_values: Vec::new(),
-                weight,
-                heirs,
-            });
+            all.push(Family { p_values: Vec::new(), weight, heirs });
         }
     }
     all

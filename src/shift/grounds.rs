@@ -92,9 +92,7 @@ pub fn grounds(season: &Season, rows: &[Ground]) -> Vec<GroundRow> {
 fn cameras(season: &Season, rows: &[&Ground]) -> Vec<usize> {
     let is_fed = |c: &usize| {
         let name = &season.cameras[*c].name;
-        rows.iter()
-            .flat_map(|r| &r.feeds)
-            .any(|f| same_name(f, name))
+        rows.iter().flat_map(|r| &r.feeds).any(|f| same_name(f, name))
     };
     (0..season.cameras.len()).filter(is_fed).collect()
 }
@@ -114,11 +112,7 @@ fn what_in(season: &Season, rows: &[&Ground], year: DeerYear) -> String {
 fn light_visits(season: &Season, cameras: &[usize], year: DeerYear) -> usize {
     let kind = season.about.kind;
     let visits = |c: &usize| season.cameras[*c].visits_between(kind, year.first(), year.last());
-    cameras
-        .iter()
-        .flat_map(visits)
-        .filter(|v| v.counted)
-        .count()
+    cameras.iter().flat_map(visits).filter(|v| v.counted).count()
 }
 
 /// `None` of seasons that have no day in common, or in which the table has the ground the same.
@@ -145,13 +139,7 @@ fn against(
     let kind = season.about.kind;
     let compared = Compared::of(season, &windows, kind, &roles, log, &quiet);
     let shift = compared.near_together("")?;
-    Some(GroundYear {
-        with,
-        what: then,
-        p_adjusted: None,
-        verdict: shift.light_verdict,
-        shift,
-    })
+    Some(GroundYear { with, what: then, p_adjusted: None, verdict: shift.light_verdict, shift })
 }
 
 /// Holm's method over all grounds and seasons.

@@ -166,8 +166,7 @@ impl Shift {
     fn questions(&self) -> impl Iterator<Item = (Question, f64)> {
         let asks = |question: Question, p: Option<f64>| {
             let is_open = self.verdict_on(question) == Verdict::NoClearChange;
-            p.filter(|_| is_open && !self.clock_in_doubt)
-                .map(|p| (question, p))
+            p.filter(|_| is_open && !self.clock_in_doubt).map(|p| (question, p))
         };
         let light = asks(Question::LightVisits, self.light_p_value);
         let share = asks(Question::Share, self.p_value);
@@ -258,21 +257,14 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance], doings: &[Doing]) -
     let log = roles::once(all);
     let (mut found, quiet) = found(season, &log);
     look_closer(season, &log, &quiet, &mut found);
-    Shifts {
-        repeated,
-        problems,
-        ..found
-    }
+    Shifts { repeated, problems, ..found }
 }
 
 /// The verdicts and the watch alone, without the closer look at each row.
 pub fn verdicts(season: &Season, disturbances: &[Disturbance]) -> Shifts {
     let mut problems = Vec::new();
     let log = roles::once(roles::logged(season, disturbances, &mut problems));
-    Shifts {
-        problems,
-        ..found(season, &log).0
-    }
+    Shifts { problems, ..found(season, &log).0 }
 }
 
 /// The first question about one event, asked by itself over so many days: all near cameras together, the deer that the
@@ -330,12 +322,7 @@ pub fn logged_dates(season: &Season, disturbances: &[Disturbance]) -> Vec<Vec<Na
 fn plans(season: &Season, log: &[Logged]) -> Vec<Plan> {
     let plan = |here: &Logged| {
         let (chosen, windows) = choice::choose(season, here, log);
-        Plan {
-            disturbance: here.disturbance.id.clone(),
-            windows,
-            chosen,
-            other_days: Vec::new(),
-        }
+        Plan { disturbance: here.disturbance.id.clone(), windows, chosen, other_days: Vec::new() }
     };
     log.par_iter().map(plan).collect()
 }
@@ -375,9 +362,8 @@ fn look_closer(season: &Season, log: &[Logged], quiet: &[Quiet], found: &mut Shi
         let compared = Kind::ALL.map(of_kind);
         let id = &here.disturbance.id;
         let theirs = found.rows.iter_mut();
-        let mut theirs: Vec<&mut Shift> = theirs
-            .filter(|r| r.disturbance == *id && r.role == Role::Near)
-            .collect();
+        let mut theirs: Vec<&mut Shift> =
+            theirs.filter(|r| r.disturbance == *id && r.role == Role::Near).collect();
         theirs.par_iter_mut().for_each(|row| {
             let compared = &compared[row.kind as usize];
             if row.kind == about {
@@ -413,20 +399,14 @@ fn timing_of(
 
 /// The near cameras together over every other number of days that fits: how much hangs on the choice.
 fn other_days(season: &Season, here: &Logged, log: &[Logged], chosen: u32) -> Vec<OtherDays> {
-    let fitting: Vec<u32> = choice::fitting(season, here, log)
-        .filter(|d| *d != chosen)
-        .collect();
+    let fitting: Vec<u32> = choice::fitting(season, here, log).filter(|d| *d != chosen).collect();
     let one = |days: &u32| {
         let windows = Windows::around(here.disturbance, *days);
         let quiet = Quiet::of(season, &windows, &here.roles, log);
         let about = season.about.kind;
         let compared = Compared::of(season, &windows, about, &here.roles, log, &quiet);
         let [rate_ratio, share_change] = compared.together_against_controls();
-        OtherDays {
-            days: *days,
-            rate_ratio,
-            share_change,
-        }
+        OtherDays { days: *days, rate_ratio, share_change }
     };
     fitting.par_iter().map(one).collect()
 }

@@ -48,11 +48,7 @@ pub(super) struct Watched<'a> {
 
 impl Noise {
     /// Every visit stands for itself.
-    pub const NONE: Self = Self {
-        share: Runs::NONE,
-        light: Runs::NONE,
-        visits: Runs::NONE,
-    };
+    pub const NONE: Self = Self { share: Runs::NONE, light: Runs::NONE, visits: Runs::NONE };
 
     /// Of what a question is about.
     pub fn on(&self, question: Question) -> Runs {
@@ -84,10 +80,7 @@ impl Noise {
                 days.map(|day| day.count).collect()
             };
             let shares: Vec<Vec<DayCount>> = blocks.iter().map(counts).collect();
-            Self {
-                share: runs_of_shares(&shares, RUN_DAYS),
-                ..Self::NONE
-            }
+            Self { share: runs_of_shares(&shares, RUN_DAYS), ..Self::NONE }
         })
     }
 
@@ -114,15 +107,8 @@ impl Noise {
         let stretches = Stretches::of(watched, &around[..1], |_| windows.before.1);
         let noise = stretches.lasting(furthest(windows, &around));
         let [before, after] = around.map(days_in);
-        let both = |runs: Runs| Runs {
-            freedom: runs.freedom * (before + after) / before,
-            ..runs
-        };
-        Self {
-            share: both(noise.share),
-            light: both(noise.light),
-            visits: both(noise.visits),
-        }
+        let both = |runs: Runs| Runs { freedom: runs.freedom * (before + after) / before, ..runs };
+        Self { share: both(noise.share), light: both(noise.light), visits: both(noise.visits) }
     }
 
     /// Runs over a whole record, in stretches of so many days.
@@ -141,13 +127,7 @@ impl Noise {
 
 /// Something of every camera by itself.
 pub(super) fn each<T>(season: &Season, kind: Kind, of: impl Fn(Watched) -> T) -> Vec<T> {
-    let one = |camera: usize| {
-        of(Watched {
-            season,
-            cameras: &[camera],
-            kind,
-        })
-    };
+    let one = |camera: usize| of(Watched { season, cameras: &[camera], kind });
     (0..season.cameras.len()).map(one).collect()
 }
 
@@ -261,10 +241,7 @@ pub(super) fn days(
     let length = (span.1 - span.0).num_days().max(-1) + 1;
     let mut days = vec![DaySeen::default(); length as usize];
     for camera in watched.cameras {
-        let seen = watched
-            .season
-            .days
-            .between(*camera, watched.kind, span, as_on(*camera));
+        let seen = watched.season.days.between(*camera, watched.kind, span, as_on(*camera));
         for (day, seen) in days.iter_mut().zip(seen) {
             day.count.hits += f64::from(seen.seen.counted);
             day.count.trials += f64::from(seen.seen.visits);

@@ -40,16 +40,8 @@ pub(super) fn onset(
     compared: &Compared,
 ) -> Option<Onset> {
     let windows = compared.windows;
-    let of = if row.verdict.is_clear() {
-        Question::Share
-    } else {
-        Question::LightVisits
-    };
-    let watched = Watched {
-        season,
-        cameras: &[camera],
-        kind: row.kind,
-    };
+    let of = if row.verdict.is_clear() { Question::Share } else { Question::LightVisits };
+    let watched = Watched { season, cameras: &[camera], kind: row.kind };
     let noise = Noise::of(watched, windows);
     let span = (windows.before.0, windows.after.1);
     let seen = days(watched, span, |_| windows.after.0);
@@ -110,11 +102,8 @@ fn returned_on(
         .collect();
     let level = LEVEL / starts.len().max(1) as f64;
     starts.iter().copied().find(|start| {
-        let since = Windows {
-            before: windows.after,
-            after: (*start, *start + stretch),
-            years_apart: None,
-        };
+        let since =
+            Windows { before: windows.after, after: (*start, *start + stretch), years_apart: None };
         compared.has_turned_back(camera, of, &since, level)
     })
 }

@@ -49,10 +49,7 @@ pub(super) fn placebos(
     };
     let own = changes(windows, &|c| roles[c] == Role::Near);
     let reach = Days::new(REACH_DAYS);
-    let (from, until) = (
-        first.max(windows.after.0 - reach),
-        last.min(windows.after.0 + reach),
-    );
+    let (from, until) = (first.max(windows.after.0 - reach), last.min(windows.after.0 + reach));
     let is_any_asked = own.iter().any(Option::is_some);
     let dates = from.iter_days().take_while(|d| is_any_asked && *d <= until);
     let dates: Vec<NaiveDate> = dates.collect();
@@ -86,9 +83,5 @@ fn counted(
     };
     let untouched = || changes.iter().filter(|(date, _)| is_untouched(*date));
     let as_large = |own: f64| untouched().filter(|(_, c)| c.abs() >= own.abs()).count();
-    Placebo {
-        untouched: untouched().count(),
-        as_large: own.map_or(0, as_large),
-        changes,
-    }
+    Placebo { untouched: untouched().count(), as_large: own.map_or(0, as_large), changes }
 }

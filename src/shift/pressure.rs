@@ -113,9 +113,7 @@ pub type CameraDay = (usize, NaiveDate);
 pub(super) fn repeated(season: &Season, log: &[Logged], doings: &[Doing]) -> Vec<Repeated> {
     let mut events: BTreeMap<(&str, Option<By>), Events> = BTreeMap::new();
     for Logged { disturbance, roles } in log.iter().filter(|l| is_repeated(l, log)) {
-        let event = events
-            .entry((&disturbance.what, Some(disturbance.by)))
-            .or_default();
+        let event = events.entry((&disturbance.what, Some(disturbance.by))).or_default();
         let first = disturbance.start.date();
         let last = disturbance.end.map_or(first, |e| e.date());
         event.starts.insert(first);
@@ -126,9 +124,7 @@ pub(super) fn repeated(season: &Season, log: &[Logged], doings: &[Doing]) -> Vec
     }
     for doing in doings {
         let event = events.entry((&doing.what, Some(By::Own))).or_default();
-        event
-            .starts
-            .extend(doing.days.iter().map(|(_, date)| *date));
+        event.starts.extend(doing.days.iter().map(|(_, date)| *date));
         event.days.extend(&doing.days);
     }
     let people = events.entry(("A person in the picture", None)).or_default();
@@ -178,9 +174,7 @@ impl Events {
 
 /// Holm's method over all that happened several times.
 fn judge(all: &mut [Repeated]) {
-    let asked: Vec<usize> = (0..all.len())
-        .filter(|i| all[*i].p_value.is_some())
-        .collect();
+    let asked: Vec<usize> = (0..all.len()).filter(|i| all[*i].p_value.is_some()).collect();
     let p_values = asked.iter().filter_map(|i| all[*i].p_value).collect();
     for (i, p) in asked.iter().zip(holm_adjusted(p_values)) {
         let repeated = &mut all[*i];
@@ -306,11 +300,7 @@ impl Matched {
         for (at, day) in all {
             let (days, visits, on) = match day.exposed {
                 true => (&mut told.days, &mut told.visits, &mut told.days_on),
-                false => (
-                    &mut told.other_days,
-                    &mut told.other_visits,
-                    &mut told.others_on,
-                ),
+                false => (&mut told.other_days, &mut told.other_visits, &mut told.others_on),
             };
             *days += 1;
             *visits += day.count as usize;
@@ -332,11 +322,7 @@ fn variance(ratio: MatchedRatio) -> (f64, f64) {
         true => critical(freedom) * f64::sqrt(variance),
         false => 0.0,
     };
-    if reach(robust) > reach(quasi) {
-        robust
-    } else {
-        quasi
-    }
+    if reach(robust) > reach(quasi) { robust } else { quasi }
 }
 
 fn estimate(ratio: MatchedRatio) -> Estimate {
@@ -363,19 +349,13 @@ fn on(season: &Season, days: &[CameraDay]) -> DayAfter {
     let counted = visits().filter(|v| v.counted).count();
     let on = |(camera, date): &CameraDay| season.cameras[*camera].pictures_between(*date, *date);
     let pictures: PicturesOn = days.iter().map(on).sum();
-    let exposure = Exposure {
-        events: visits().count() as f64,
-        effort: days.len() as f64,
-    };
+    let exposure = Exposure { events: visits().count() as f64, effort: days.len() as f64 };
     DayAfter {
         nights: days.len(),
         on: days.to_vec(),
         visits: visits().count(),
         counted,
         share: wilson(Counts::new(counted, visits().count())),
-        per_night: pictures
-            .are_tagged()
-            .then(|| rate(exposure, KNOWN))
-            .flatten(),
+        per_night: pictures.are_tagged().then(|| rate(exposure, KNOWN)).flatten(),
     }
 }

@@ -60,13 +60,7 @@ impl Quiet {
     /// Learns from every stretch of the record that is as long as those compared, and from the controls in
     /// those compared.
     pub fn of(season: &Season, windows: &Windows, roles: &[Role], log: &[Logged]) -> Self {
-        Self::learn(
-            season,
-            windows,
-            pairs(season, windows, MOST_PAIRS),
-            roles,
-            log,
-        )
+        Self::learn(season, windows, pairs(season, windows, MOST_PAIRS), roles, log)
     }
 
     /// The same from what lies before the date alone.
@@ -149,10 +143,8 @@ impl Learned {
         // than they usually do is not judged by the usual ones.
         let own = controls.len().checked_sub(1)? as f64;
         let freedom = own + self.freedom.min(own.max(MOST_LENT));
-        (freedom >= LEAST_FREEDOM).then(|| Spread {
-            between: between_variance(&[controls]).max(self.between),
-            freedom,
-        })
+        (freedom >= LEAST_FREEDOM)
+            .then(|| Spread { between: between_variance(&[controls]).max(self.between), freedom })
     }
 
     pub fn of(groups: &[Vec<Effect>]) -> Self {
@@ -165,10 +157,7 @@ impl Learned {
         let all: f64 = ratios.iter().map(|r| r.1).sum();
         // Groups cannot lend more than they have; one alone lends what it has.
         let lent = moderation(&ratios).map_or(all, |m| m.freedom.min(all));
-        Self {
-            between,
-            freedom: lent,
-        }
+        Self { between, freedom: lent }
     }
 }
 
@@ -217,10 +206,7 @@ pub(super) fn sides(season: &Season, camera: usize, kind: Kind, windows: &Window
         return Sides { before, after };
     }
     let sums = |span| Sums::of(season, camera, kind, span, as_on);
-    Sides {
-        before: sums(windows.before),
-        after: sums(windows.after),
-    }
+    Sides { before: sums(windows.before), after: sums(windows.after) }
 }
 
 /// The same camera in the same weeks of earlier years: only where it hung at the same place, had visits on both
@@ -269,22 +255,10 @@ pub(super) fn pairs(season: &Season, windows: &Windows, most: usize) -> Vec<Wind
     let on = |(from, until): (NaiveDate, NaiveDate)| (from + step, until + step);
     let earlier = std::iter::successors(Some(windows.before), |span| Some(back(*span)));
     let later = std::iter::successors(Some(windows.after), |span| Some(on(*span)));
-    let pair = |(before, after)| Windows {
-        before,
-        after,
-        years_apart: None,
-    };
-    let earlier = earlier
-        .clone()
-        .skip(1)
-        .zip(earlier)
-        .map(pair)
-        .take_while(|p| p.before.0 >= first);
-    let later = later
-        .clone()
-        .zip(later.skip(1))
-        .map(pair)
-        .take_while(|p| p.after.1 <= last);
+    let pair = |(before, after)| Windows { before, after, years_apart: None };
+    let earlier =
+        earlier.clone().skip(1).zip(earlier).map(pair).take_while(|p| p.before.0 >= first);
+    let later = later.clone().zip(later.skip(1)).map(pair).take_while(|p| p.after.1 <= last);
     let mut all = vec![*windows];
     all.extend(earlier.take(most));
     all.extend(later.take(most));

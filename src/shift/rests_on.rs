@@ -56,11 +56,7 @@ pub(super) fn rests_on(season: &Season, compared: &Compared, row: &Shift) -> Opt
         .map(|(name, visits)| left(season, compared, row, of, name, visits))
         .collect();
     without.sort_by(|a, b| b.visits.cmp(&a.visits).then_with(|| a.name.cmp(&b.name)));
-    Some(RestsOn {
-        of,
-        unnamed,
-        without,
-    })
+    Some(RestsOn { of, unnamed, without })
 }
 
 /// The visits on both sides at one camera.
@@ -70,9 +66,7 @@ fn seen<'a>(
     row: &Shift,
     compared: &Compared,
 ) -> impl Iterator<Item = &'a Visit> + use<'a> {
-    visits_compared(season, camera, row.kind, compared.windows)
-        .into_iter()
-        .flatten()
+    visits_compared(season, camera, row.kind, compared.windows).into_iter().flatten()
 }
 
 fn left(

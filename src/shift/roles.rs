@@ -36,10 +36,7 @@ impl Logged<'_> {
     pub fn touches(&self, camera: usize, from: NaiveDate, until: NaiveDate) -> bool {
         let moments = [Some(self.disturbance.start), self.disturbance.end];
         self.roles[camera] == Role::Near
-            && moments
-                .into_iter()
-                .flatten()
-                .any(|moment| (from..=until).contains(&moment.date()))
+            && moments.into_iter().flatten().any(|moment| (from..=until).contains(&moment.date()))
     }
 }
 
@@ -51,10 +48,7 @@ pub(super) fn logged<'a>(
 ) -> Vec<Logged<'a>> {
     disturbances
         .iter()
-        .map(|disturbance| Logged {
-            disturbance,
-            roles: roles(season, disturbance, problems),
-        })
+        .map(|disturbance| Logged { disturbance, roles: roles(season, disturbance, problems) })
         .collect()
 }
 
@@ -109,9 +103,7 @@ fn roles(season: &Season, disturbance: &Disturbance, problems: &mut Vec<Problem>
         }
         (None, None) => vec![true; season.cameras.len()],
     };
-    near.into_iter()
-        .map(|near| if near { Role::Near } else { Role::Control })
-        .collect()
+    near.into_iter().map(|near| if near { Role::Near } else { Role::Control }).collect()
 }
 
 fn listed(
@@ -123,10 +115,7 @@ fn listed(
     for name in disturbance.near.iter().filter(|n| !known(n)) {
         problems.push(Problem::file(
             "disturbances.csv",
-            Cause::UnknownNear {
-                id: disturbance.id.clone(),
-                camera: name.clone(),
-            },
+            Cause::UnknownNear { id: disturbance.id.clone(), camera: name.clone() },
         ));
     }
     // A list of which nothing is known makes no camera near: to take them all would be a guess.
@@ -142,9 +131,6 @@ fn listed(
 fn unplaced(camera: &str, disturbance: &Disturbance) -> Problem {
     Problem::file(
         "cameras.csv",
-        Cause::Unplaced {
-            camera: camera.to_owned(),
-            id: disturbance.id.clone(),
-        },
+        Cause::Unplaced { camera: camera.to_owned(), id: disturbance.id.clone() },
     )
 }

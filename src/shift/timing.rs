@@ -64,10 +64,7 @@ pub(super) fn timing(
             shifted.map(|s| s.effect)
         });
         let theirs: Vec<Effect> = theirs.collect();
-        (
-            own.map(Shifted::estimate),
-            own.and_then(|own| own.against(&theirs)),
-        )
+        (own.map(Shifted::estimate), own.and_then(|own| own.against(&theirs)))
     };
     let (evening_min, evening_against_min) =
         shifted(|v| (!v.is_morning()).then_some(-v.before_sunset_min));
@@ -114,11 +111,7 @@ impl Shifted {
 
 fn around(effect: Effect, freedom: f64) -> Estimate {
     let half = critical(freedom) * effect.variance.sqrt();
-    Estimate {
-        value: effect.value,
-        low: effect.value - half,
-        high: effect.value + half,
-    }
+    Estimate { value: effect.value, low: effect.value - half, high: effect.value + half }
 }
 
 /// One list of minutes a day, for the days on which the camera hung where it did on `as_on`.
@@ -145,26 +138,13 @@ fn shifted([before, after]: &[Vec<Vec<f64>>; 2], seed: u64) -> Option<Shifted> {
         return None;
     }
     let gather = |days: &[Vec<f64>], drawn: &[usize]| {
-        thinned(
-            drawn
-                .iter()
-                .flat_map(|d| days[*d].iter().copied())
-                .collect(),
-        )
+        thinned(drawn.iter().flat_map(|d| days[*d].iter().copied()).collect())
     };
     let drawn = |b: &[usize], a: &[usize]| shift_between(&gather(before, b), &gather(after, a));
-    let (variance, freedom) = block_variance(
-        before.len(),
-        after.len(),
-        drawn,
-        RESAMPLES_OF_A_VARIANCE,
-        seed,
-    )?;
+    let (variance, freedom) =
+        block_variance(before.len(), after.len(), drawn, RESAMPLES_OF_A_VARIANCE, seed)?;
     Some(Shifted {
-        effect: Effect {
-            value: shift_between(&all_before, &all_after)?,
-            variance,
-        },
+        effect: Effect { value: shift_between(&all_before, &all_after)?, variance },
         freedom,
     })
 }
@@ -177,9 +157,7 @@ fn thinned(mut values: Vec<f64>) -> Vec<f64> {
         return values;
     }
     values.sort_by(f64::total_cmp);
-    (0..MOST)
-        .map(|i| values[(2 * i + 1) * values.len() / (2 * MOST)])
-        .collect()
+    (0..MOST).map(|i| values[(2 * i + 1) * values.len() / (2 * MOST)]).collect()
 }
 
 fn overlapping(sides: [Vec<Vec<f64>>; 2], seed: u64) -> Option<Estimate> {
@@ -214,8 +192,5 @@ fn pattern_p(sides: [Vec<Vec<f64>>; 2]) -> Option<f64> {
     const FEWEST_FOR_TEST: usize = 10;
     let [before, after] = sides.map(|days| days.concat());
     let enough = before.len().min(after.len()) >= FEWEST_FOR_TEST;
-    enough
-        .then(|| uniform_scores(&before, &after, SUN_DAY_MIN))
-        .flatten()
-        .map(|(_, p)| p)
+    enough.then(|| uniform_scores(&before, &after, SUN_DAY_MIN)).flatten().map(|(_, p)| p)
 }

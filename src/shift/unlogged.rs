@@ -61,10 +61,8 @@ pub(super) fn unlogged(season: &Season, log: &[Logged]) -> (Vec<Unlogged>, bool)
     let mut any = false;
     for kind in kinds {
         let watch = Watch::of(season, kind, days, log);
-        let looked: Vec<(Vec<Unlogged>, bool)> = dates
-            .par_iter()
-            .map(|date| watch.look(*date, looks))
-            .collect();
+        let looked: Vec<(Vec<Unlogged>, bool)> =
+            dates.par_iter().map(|date| watch.look(*date, looks)).collect();
         any |= looked.iter().any(|l| l.1);
         alarms.extend(looked.into_iter().flat_map(|l| l.0));
     }
@@ -100,26 +98,13 @@ impl<'a> Watch<'a> {
         let others = groups.map(|groups| {
             let without = |camera: &usize| -> Vec<Vec<Effect>> {
                 let rest = |group: &Vec<(usize, Effect)>| -> Vec<Effect> {
-                    group
-                        .iter()
-                        .filter(|g| g.0 != *camera)
-                        .map(|g| g.1)
-                        .collect()
+                    group.iter().filter(|g| g.0 != *camera).map(|g| g.1).collect()
                 };
                 groups.iter().map(rest).filter(|g| g.len() > 1).collect()
             };
-            cameras
-                .par_iter()
-                .map(|c| Learned::of(&without(c)))
-                .collect()
+            cameras.par_iter().map(|c| Learned::of(&without(c))).collect()
         });
-        Self {
-            season,
-            kind,
-            days,
-            noise,
-            others,
-        }
+        Self { season, kind, days, noise, others }
     }
 
     /// Every camera against all others at one date, and whether any could be compared.
@@ -193,11 +178,7 @@ impl<'a> Watch<'a> {
         let spread = self.others[question as usize][camera].with(&others)?;
         let mean = mean_effect(others, spread.between)?;
         let cameras = &[camera];
-        let watched = Watched {
-            season: self.season,
-            cameras,
-            kind: self.kind,
-        };
+        let watched = Watched { season: self.season, cameras, kind: self.kind };
         let noise = Noise::lasting(watched, windows);
         let pair = [here.pair(question, &noise, 1.0)?];
         let against = predictive_p_value(&pair, &spread.expected(mean), noise.on(question).freedom);
@@ -232,10 +213,7 @@ fn groups(
         .collect();
     QUESTIONS.map(|question| {
         let effect = |(c, s): &(usize, Sides)| Some((*c, s.effect(question, &noise[*c])?));
-        sides
-            .iter()
-            .map(|group| group.iter().filter_map(effect).collect())
-            .collect()
+        sides.iter().map(|group| group.iter().filter_map(effect).collect()).collect()
     })
 }
 
@@ -261,8 +239,7 @@ fn told(question: Question, change: f64, here: &Sides) -> f64 {
 /// Whether a disturbance that could touch the camera began or ended within the days compared.
 fn is_logged(alarm: &Unlogged, log: &[Logged], days: u32) -> bool {
     let windows = Windows::at(alarm.dates.0, days);
-    log.iter()
-        .any(|l| l.touches(alarm.camera, windows.before.0, windows.after.1))
+    log.iter().any(|l| l.touches(alarm.camera, windows.before.0, windows.after.1))
 }
 
 /// Alarms of one camera and kind that follow each other within `gap` are one, at its clearest.

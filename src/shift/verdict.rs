@@ -83,11 +83,8 @@ pub(super) fn judge(rows: &mut [Shift]) {
         }
         if row.light_verdict == Verdict::NoClearChange {
             let own = change_per_night(row, |s| s.counted);
-            row.light_verdict = verdict(
-                row.light_p_adjusted,
-                own,
-                log(row.rate_ratio_against_controls),
-            );
+            row.light_verdict =
+                verdict(row.light_p_adjusted, own, log(row.rate_ratio_against_controls));
         }
     }
     adjust_all_hours(rows);
@@ -129,10 +126,7 @@ fn adjust_all_hours(rows: &mut [Shift]) {
     for (i, row) in rows.iter().enumerate() {
         let is_compared = row.all_hours_against_controls.is_some();
         if row.camera.is_some() && is_compared && !row.clock_in_doubt {
-            families
-                .entry((row.disturbance.clone(), row.kind))
-                .or_default()
-                .push(i);
+            families.entry((row.disturbance.clone(), row.kind)).or_default().push(i);
         }
     }
     for cameras in families.values() {

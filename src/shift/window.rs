@@ -41,11 +41,7 @@ impl Windows {
         let back = |(from, until): (NaiveDate, NaiveDate)| {
             Some((from.checked_sub_days(year)?, until.checked_sub_days(year)?))
         };
-        Some(Self {
-            before: back(self.before)?,
-            after: back(self.after)?,
-            years_apart: None,
-        })
+        Some(Self { before: back(self.before)?, after: back(self.after)?, years_apart: None })
     }
 
     /// One season, as far as it was watched, and the same days of a later one from a date on; `None` where
@@ -58,9 +54,7 @@ impl Windows {
         let on = |date: NaiveDate, years: i32| {
             let there = date.with_year(date.year() + years);
             // Only 29 February is not a day of every year.
-            there
-                .or_else(|| date.pred_opt()?.with_year(date.year() + years))
-                .unwrap_or(date)
+            there.or_else(|| date.pred_opt()?.with_year(date.year() + years)).unwrap_or(date)
         };
         let from = after.0.max(on(before.0, years_apart));
         let until = after.1.min(on(before.1, years_apart));
@@ -86,11 +80,7 @@ impl Windows {
     pub fn around(disturbance: &Disturbance, days: u32) -> Self {
         let further = Days::new(u64::from(days) - 1);
         let (last, first) = (disturbance.last_day_before(), disturbance.first_day_after());
-        Self {
-            before: (last - further, last),
-            after: (first, first + further),
-            years_apart: None,
-        }
+        Self { before: (last - further, last), after: (first, first + further), years_apart: None }
     }
 }
 

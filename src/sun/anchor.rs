@@ -52,10 +52,7 @@ mod tests {
 
     #[test]
     fn sunrise_noon_sunset_and_midnight_fall_where_they_should() {
-        let mean = MeanDay {
-            sunrise_min: 420.0,
-            sunset_min: 1080.0,
-        };
+        let mean = MeanDay { sunrise_min: 420.0, sunset_min: 1080.0 };
         let short_day = 600.0;
         assert!((mean.anchor(0.0, short_day) - 420.0).abs() < 1e-9);
         assert!((mean.anchor(short_day, short_day) - 1080.0).abs() < 1e-9);

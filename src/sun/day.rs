@@ -49,10 +49,7 @@ impl SunDay {
     /// # Errors
     /// [`NoSunrise`] where the place is not on the globe.
     pub fn on(date: NaiveDate, place: Position) -> Result<Self, NoSunrise> {
-        let missing = NoSunrise {
-            latitude_deg: place.latitude_deg,
-            date,
-        };
+        let missing = NoSunrise { latitude_deg: place.latitude_deg, date };
         let coordinates =
             Coordinates::new(place.latitude_deg, place.longitude_deg).ok_or(missing)?;
         let event = |event| refined(date, coordinates, event);
@@ -86,11 +83,7 @@ fn polar(date: NaiveDate, place: Position) -> Option<(DateTime<Utc>, DateTime<Ut
         heights.max_by(|a, b| elevation_deg(*a, place).total_cmp(&elevation_deg(*b, place)))?;
     let instant = |minute: f64| DateTime::from_timestamp((minute * 60.0) as i64, 0);
     const UPPER_LIMB_DEG: f64 = -0.8333;
-    let half_day_min = if elevation_deg(noon, place) > UPPER_LIMB_DEG {
-        720.0
-    } else {
-        0.0
-    };
+    let half_day_min = if elevation_deg(noon, place) > UPPER_LIMB_DEG { 720.0 } else { 0.0 };
     instant(noon - half_day_min).zip(instant(noon + half_day_min))
 }
 
@@ -145,10 +138,7 @@ impl SunTable {
     pub fn of(wanted: impl Iterator<Item = (NaiveDate, Position)>) -> Result<Self, NoSunrise> {
         let places: HashMap<_, _> = wanted.map(|w| (key(w.0, w.1), w)).collect();
         let on = |(key, (date, place))| Ok((key, SunDay::on(date, place)?));
-        let days = places
-            .into_par_iter()
-            .map(on)
-            .collect::<Result<_, NoSunrise>>()?;
+        let days = places.into_par_iter().map(on).collect::<Result<_, NoSunrise>>()?;
         Ok(Self { days })
     }
 
@@ -199,11 +189,7 @@ mod tests {
         // Noon at 25 degrees east is 20 minutes before 11 hours UTC, less the equation of time.
         let noon = on(12, 21).sunrise.format("%H:%M").to_string();
         assert!(("10:10".."10:25").contains(&noon.as_str()), "{noon}");
-        for date in NaiveDate::from_ymd_opt(2025, 1, 1)
-            .unwrap()
-            .iter_days()
-            .take(365)
-        {
+        for date in NaiveDate::from_ymd_opt(2025, 1, 1).unwrap().iter_days().take(365) {
             assert!(SunDay::on(date, place).is_ok(), "{date}");
         }
     }

@@ -31,11 +31,7 @@ fn sun(sky: Sky) -> InSky {
     let right_ascension = (obliquity.cos() * sin_longitude).atan2(cos_longitude);
     let sin_declination = obliquity.sin() * sin_longitude;
     let cos_declination = (1.0 - sin_declination * sin_declination).sqrt();
-    InSky {
-        right_ascension,
-        sin_declination,
-        cos_declination,
-    }
+    InSky { right_ascension, sin_declination, cos_declination }
 }
 
 #[cfg(test)]
@@ -51,10 +47,7 @@ mod tests {
         for (latitude_deg, longitude_deg) in
             [(25.5, -81.0), (43.1, -90.7), (-34.0, 151.0), (60.0, 25.0)]
         {
-            let place = Position {
-                latitude_deg,
-                longitude_deg,
-            };
+            let place = Position { latitude_deg, longitude_deg };
             for day in (0..365).step_by(13) {
                 let date = NaiveDate::from_yo_opt(2025, day + 1).unwrap();
                 let sun = SunDay::on(date, place).unwrap();
@@ -68,11 +61,7 @@ mod tests {
                     (sun.civil_dawn, -6.0),
                 ] {
                     let Some(event) = event else { continue };
-                    assert!(
-                        (at(event) - want).abs() < 0.1,
-                        "{date} {place:?}: {}",
-                        at(event)
-                    );
+                    assert!((at(event) - want).abs() < 0.1, "{date} {place:?}: {}", at(event));
                 }
             }
         }

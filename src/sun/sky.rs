@@ -23,10 +23,7 @@ impl Sky {
     /// At a moment in minutes since 1970-01-01T00:00 UTC.
     pub fn at(minute: f64) -> Self {
         const TO_J2000_DAYS: f64 = 10_957.5;
-        Self {
-            days: minute / 1440.0 - TO_J2000_DAYS,
-            hours: (minute / 60.0).rem_euclid(24.0),
-        }
+        Self { days: minute / 1440.0 - TO_J2000_DAYS, hours: (minute / 60.0).rem_euclid(24.0) }
     }
 
     /// Radians since the body stood in the south (Michalsky 1988, Solar Energy 40(3):227-235).

@@ -68,13 +68,7 @@ impl TagBook {
             None => None,
         };
         let (book, opened) = Self::of(ledger, property, crawl);
-        Ok((
-            book,
-            Opened {
-                cut_short,
-                ..opened
-            },
-        ))
+        Ok((book, Opened { cut_short, ..opened }))
     }
 
     /// Reads the file that another program has saved. Nothing is put right: it may be writing still.
@@ -114,10 +108,7 @@ impl TagBook {
                 return;
             };
             if let Some(tag) = seen(row, FILE, problems) {
-                rows.push(BookRow {
-                    span: row.span.clone(),
-                    picture,
-                });
+                rows.push(BookRow { span: row.span.clone(), picture });
                 tags[picture as usize].push(tag);
             }
         });

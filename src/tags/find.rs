@@ -87,18 +87,12 @@ struct Memory {
 
 impl Memory {
     fn of(property: &Property) -> Self {
-        let mut memory = Self {
-            ends_of: HashMap::new(),
-            of_path: HashMap::new(),
-        };
+        let mut memory = Self { ends_of: HashMap::new(), of_path: HashMap::new() };
         for file in Catalogue::read(property).files {
             if let Some(ends) = file.ends {
                 memory.ends_of.entry(file.content).or_insert(ends);
             }
-            memory
-                .of_path
-                .entry(picture_key(&file.path))
-                .or_insert(file);
+            memory.of_path.entry(picture_key(&file.path)).or_insert(file);
         }
         memory
     }
@@ -142,19 +136,14 @@ impl<'a> Finder<'a> {
     fn remembered_at(&self, path: &str, named: Option<u32>) -> Option<Content> {
         let before = self.memory().of_path.get(&picture_key(path))?;
         let same = named.is_some_and(|p| self.is_of_the_moment(p, before));
-        (!same).then_some(Content {
-            hash: before.content,
-            ends: before.ends,
-        })
+        (!same).then_some(Content { hash: before.content, ends: before.ends })
     }
 
     fn is(&self, picture: u32, content: Content) -> bool {
         let Some(p) = self.crawl.pictures.get(picture as usize) else {
             return false;
         };
-        let ends = content
-            .ends
-            .or_else(|| self.memory().ends_of.get(&content.hash).copied());
+        let ends = content.ends.or_else(|| self.memory().ends_of.get(&content.hash).copied());
         let same = match ends {
             Some(ends) => p.ends() == ends,
             None => Content::read(self.property, p).is_some_and(|c| c.hash == content.hash),
@@ -174,9 +163,7 @@ impl<'a> Finder<'a> {
     }
 
     fn by_content(&self, content: Content) -> Option<u32> {
-        let ends = content
-            .ends
-            .or_else(|| self.memory().ends_of.get(&content.hash).copied());
+        let ends = content.ends.or_else(|| self.memory().ends_of.get(&content.hash).copied());
         match ends {
             Some(ends) => self.by_ends().get(&ends).copied(),
             None => self.by_hash().get(&content.hash).copied(),
@@ -197,10 +184,7 @@ impl<'a> Finder<'a> {
         self.by_hash.get_or_init(|| {
             let hash = |p: &Picture| Content::read(self.property, p).map(|c| c.hash);
             let all: Vec<Option<blake3::Hash>> = self.crawl.pictures.par_iter().map(hash).collect();
-            all.into_iter()
-                .zip(0..)
-                .filter_map(|(h, i)| Some((h?, i)))
-                .collect()
+            all.into_iter().zip(0..).filter_map(|(h, i)| Some((h?, i))).collect()
         })
     }
 
@@ -268,8 +252,5 @@ pub(super) fn every_name(crawl: &Crawl) -> HashMap<String, u32> {
             claim(form, picture);
         }
     }
-    owners
-        .into_iter()
-        .filter_map(|(key, owner)| Some((key, owner?)))
-        .collect()
+    owners.into_iter().filter_map(|(key, owner)| Some((key, owner?))).collect()
 }

@@ -73,11 +73,8 @@ pub fn foreign_tags(
     if let Some(table) = &property.settings.tag_table {
         of_table(property, table, crawl, &meanings, &mut all, problems)?;
     }
-    let beside: HashMap<PathBuf, &Path> = crawl
-        .side_files
-        .iter()
-        .map(|file| (without_xmp(file), file.as_path()))
-        .collect();
+    let beside: HashMap<PathBuf, &Path> =
+        crawl.side_files.iter().map(|file| (without_xmp(file), file.as_path())).collect();
     let found: Vec<(Vec<ForeignTag>, Vec<Problem>)> = crawl
         .pictures
         .par_iter()
@@ -103,12 +100,7 @@ pub fn foreign_tags(
                 let packets = read_packets(&property.root.join(p.file()));
                 let mut keywords = packets.iptc.map_or(Vec::new(), |i| of_iptc(&i));
                 // A packet that is no XML in a picture says nothing; the picture counts without it.
-                keywords.extend(
-                    packets
-                        .xmp
-                        .and_then(|x| of_xmp(&x).ok())
-                        .unwrap_or_default(),
-                );
+                keywords.extend(packets.xmp.and_then(|x| of_xmp(&x).ok()).unwrap_or_default());
                 add(Origin::Within, &keywords);
             }
             (tags, problems)
@@ -139,10 +131,7 @@ fn of_side_file(property: &Property, file: &Path, problems: &mut Vec<Problem>) -
         of_xmp(&std::fs::read(&path).map_err(|e| e.to_string())?)
     };
     read().unwrap_or_else(|why| {
-        problems.push(Problem::file(
-            &crate::card::shown(file),
-            Cause::NoKeywordFile { why },
-        ));
+        problems.push(Problem::file(&crate::card::shown(file), Cause::NoKeywordFile { why }));
         Vec::new()
     })
 }
@@ -161,10 +150,7 @@ fn of_table(
     let mut unread = Vec::new();
     // Its other columns are its own business.
     let required = [picture.as_str(), who.as_str()];
-    let headings = Headings {
-        required: &required,
-        known: &required,
-    };
+    let headings = Headings { required: &required, known: &required };
     let Some(sheet) = Sheet::read(&property.root, &table.file, &headings, &mut unread)? else {
         anyhow::bail!(
             "property.toml names the table {} in [tags], and there is no such file in the property.",
@@ -180,9 +166,7 @@ fn of_table(
                 &table.file,
                 row.line,
                 &table.picture,
-                Cause::NoSuchForeignPicture {
-                    path: row.get(&picture).to_owned(),
-                },
+                Cause::NoSuchForeignPicture { path: row.get(&picture).to_owned() },
             ));
             return;
         };
@@ -191,20 +175,14 @@ fn of_table(
                 &table.file,
                 row.line,
                 &table.who,
-                Cause::UnknownForeignWho {
-                    text: row.get(&who).to_owned(),
-                },
+                Cause::UnknownForeignWho { text: row.get(&who).to_owned() },
             ));
             return;
         };
         let cell = |column: &Option<String>| column.as_deref().and_then(|c| row.some(c));
         let cells = [cell(&count), cell(&age), cell(&name)];
         if let Some(tag) = seen_as(known, cells, row.line, &table.file, problems) {
-            all.push(ForeignTag {
-                picture: *index,
-                origin: Origin::Table,
-                tag,
-            });
+            all.push(ForeignTag { picture: *index, origin: Origin::Table, tag });
         }
     });
     Ok(())

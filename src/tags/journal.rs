@@ -129,10 +129,7 @@ impl Journal {
     /// When the file is there and cannot be read.
     pub fn open(root: &Path) -> io::Result<Self> {
         let path = root.join(JOURNAL);
-        let mut journal = Self {
-            path,
-            ..Self::default()
-        };
+        let mut journal = Self { path, ..Self::default() };
         let bytes = match std::fs::read(&journal.path) {
             Ok(bytes) => bytes,
             Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(journal),
@@ -163,11 +160,7 @@ impl Journal {
 
     fn append(&self, entry: &Entry) -> io::Result<()> {
         let mut options = File::options();
-        let mut file = options
-            .read(true)
-            .append(true)
-            .create(true)
-            .open(&self.path)?;
+        let mut file = options.read(true).append(true).create(true).open(&self.path)?;
         let mut line = Vec::new();
         if !ends_with_a_line(&mut file)? {
             line.push(b'\n');
@@ -258,11 +251,7 @@ impl Journal {
                 false => kept.missing_from(there),
             };
             (!rows.is_empty()).then(|| {
-                let gone = Kept {
-                    rows,
-                    is_set_back,
-                    ..kept.clone()
-                };
+                let gone = Kept { rows, is_set_back, ..kept.clone() };
                 (path.clone(), gone)
             })
         };
@@ -350,9 +339,7 @@ impl TableRows {
     /// By the path, or where the picture has got another path, by its content.
     fn of(&self, path: &str, content: &str) -> &[Seen] {
         let by_content = || self.by_content.get(content).map_or(&[][..], Vec::as_slice);
-        self.by_path
-            .get(path)
-            .map_or_else(by_content, Vec::as_slice)
+        self.by_path.get(path).map_or_else(by_content, Vec::as_slice)
     }
 }
 
@@ -407,10 +394,7 @@ mod tests {
             (Change::Undone, "a", &["doe"], &["buck"]),
         ];
         let before = journal(folder.path(), &changes);
-        let mut file = File::options()
-            .append(true)
-            .open(folder.path().join(JOURNAL))
-            .unwrap();
+        let mut file = File::options().append(true).open(folder.path().join(JOURNAL)).unwrap();
         file.write_all(b"{\"at\":\"2025").unwrap();
         let again = Journal::open(folder.path()).unwrap();
         assert_eq!((&again.kept, &again.steps), (&before.kept, &before.steps));
@@ -423,10 +407,8 @@ mod tests {
     #[test]
     fn rows_are_missed_that_are_gone_and_not_those_that_somebody_changed() {
         let folder = tempfile::tempdir().unwrap();
-        let changes: [(Change, &str, &[&str], &[&str]); 2] = [
-            (Change::Saved, "a", &[], &["buck"]),
-            (Change::Saved, "b", &[], &["doe", "fawn"]),
-        ];
+        let changes: [(Change, &str, &[&str], &[&str]); 2] =
+            [(Change::Saved, "a", &[], &["buck"]), (Change::Saved, "b", &[], &["doe", "fawn"])];
         let mut journal = journal(folder.path(), &changes);
         let missing = |rows: &[(&str, &str)]| -> Vec<String> {
             let missing = journal.missing(&table(rows));
@@ -440,9 +422,7 @@ mod tests {
         assert_eq!(missing(&[("a", "buck"), ("b", "fawn")]), ["b doe"]);
         assert_eq!(missing(&[("a", "buck"), ("b", "other")]), ["b fawn"]);
         assert_eq!(missing(&[]), ["a buck", "b doe", "b fawn"]);
-        journal
-            .add(entry(Change::LetGo, "b", &["doe", "fawn"], &[]))
-            .unwrap();
+        journal.add(entry(Change::LetGo, "b", &["doe", "fawn"], &[])).unwrap();
         assert_eq!(journal.missing(&table(&[])).len(), 1);
     }
 
@@ -458,33 +438,20 @@ mod tests {
         let kept = |whos: &[&str]| Kept {
             content: String::new(),
             columns: ["picture", "who"].map(str::to_owned).into(),
-            rows: whos
-                .iter()
-                .map(|w| vec![String::new(), (*w).to_owned()])
-                .collect(),
+            rows: whos.iter().map(|w| vec![String::new(), (*w).to_owned()]).collect(),
             earlier: Vec::new(),
             is_set_back: false,
         };
         let of = |path: &str, whos: &[&str]| BTreeMap::from([(path.to_owned(), kept(whos))]);
         // As it was, said before, fewer, and of a picture that is not known.
-        for (path, whos) in [
-            ("a", &["doe"][..]),
-            ("a", &["buck"]),
-            ("b", &["other"]),
-            ("c", &["doe"]),
-        ] {
-            assert_eq!(
-                journal.changed_elsewhere(&of(path, whos)),
-                [],
-                "{path} {whos:?}"
-            );
+        for (path, whos) in
+            [("a", &["doe"][..]), ("a", &["buck"]), ("b", &["other"]), ("c", &["doe"])]
+        {
+            assert_eq!(journal.changed_elsewhere(&of(path, whos)), [], "{path} {whos:?}");
         }
         let found = journal.changed_elsewhere(&of("a", &["fawn"]));
         assert_eq!(found.len(), 1);
-        let entry = Entry {
-            pictures: found,
-            ..entry(Change::Found, "a", &[], &[])
-        };
+        let entry = Entry { pictures: found, ..entry(Change::Found, "a", &[], &[]) };
         journal.add(entry).unwrap();
         for journal in [&journal, &Journal::open(folder.path()).unwrap()] {
             let missing = journal.missing(&table(&[("b", "doe"), ("b", "fawn")]));
@@ -503,15 +470,10 @@ mod tests {
     #[test]
     fn a_table_that_was_set_back_is_told_from_one_that_was_changed() {
         let folder = tempfile::tempdir().unwrap();
-        let changes: [(Change, &str, &[&str], &[&str]); 2] = [
-            (Change::Saved, "a", &[], &["buck"]),
-            (Change::Saved, "a", &["buck"], &["doe"]),
-        ];
+        let changes: [(Change, &str, &[&str], &[&str]); 2] =
+            [(Change::Saved, "a", &[], &["buck"]), (Change::Saved, "a", &["buck"], &["doe"])];
         let journal = journal(folder.path(), &changes);
         let missing = |who: &str| journal.missing(&table(&[("a", who)])).len();
-        assert_eq!(
-            [missing("doe"), missing("buck"), missing("fawn")],
-            [0, 1, 0]
-        );
+        assert_eq!([missing("doe"), missing("buck"), missing("fawn")], [0, 1, 0]);
     }
 }

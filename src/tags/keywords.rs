@@ -78,18 +78,14 @@ pub(super) fn of_xmp(packet: &[u8]) -> Result<Vec<String>, String> {
     let text = std::str::from_utf8(packet).map_err(|e| e.to_string())?;
     let text = text.trim_matches(|c: char| c == '\u{feff}' || c == '\0' || c.is_whitespace());
     // What a document type could define, entities that blow up, has no place in a packet.
-    let options = ParsingOptions {
-        allow_dtd: false,
-        ..ParsingOptions::default()
-    };
+    let options = ParsingOptions { allow_dtd: false, ..ParsingOptions::default() };
     let document = Document::parse_with_options(text, options).map_err(|e| e.to_string())?;
     let is_list = |name: &str, namespace: Option<&str>| {
         (name == "subject" && namespace == Some(DUBLIN_CORE)) || name == "hierarchicalSubject"
     };
     let mut keywords = Vec::new();
-    for list in document
-        .descendants()
-        .filter(|n| is_list(n.tag_name().name(), n.tag_name().namespace()))
+    for list in
+        document.descendants().filter(|n| is_list(n.tag_name().name(), n.tag_name().namespace()))
     {
         let items = list.children().flat_map(|array| array.children());
         let items = items.filter(|n| n.tag_name().name() == "li");
@@ -126,15 +122,8 @@ mod tests {
     use super::*;
 
     fn meanings() -> Meanings {
-        let crab = Tag {
-            age: Some(4.5),
-            name: Some("Crab".to_owned()),
-            ..Tag::of(Who::Buck)
-        };
-        let split = Tag {
-            name: Some("Split".to_owned()),
-            ..Tag::of(Who::Buck)
-        };
+        let crab = Tag { age: Some(4.5), name: Some("Crab".to_owned()), ..Tag::of(Who::Buck) };
+        let split = Tag { name: Some("Split".to_owned()), ..Tag::of(Who::Buck) };
         let mut all = vec![("crab".to_owned(), crab), ("split".to_owned(), split)];
         all.extend(Who::ALL.map(|w| (w.word().to_owned(), Tag::of(w))));
         Meanings(all)

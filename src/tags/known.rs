@@ -14,10 +14,7 @@ use crate::property::{NamedDeer, same_name};
 pub(super) fn settle(sightings: &mut DataFrame, deer: &[NamedDeer]) -> Result<()> {
     let names = sightings.column("name")?.str()?.clone();
     let known = known(&names, deer);
-    if known
-        .iter()
-        .all(|(name, k)| k.spelling == *name && k.row.is_none())
-    {
+    if known.iter().all(|(name, k)| k.spelling == *name && k.row.is_none()) {
         return Ok(());
     }
     let who = sightings.column("who")?.u32()?;
@@ -31,9 +28,8 @@ pub(super) fn settle(sightings: &mut DataFrame, deer: &[NamedDeer]) -> Result<()
         (!is_fawn || age < 1.0).then_some(age)
     };
     let rows = || names.iter().zip(age.iter()).enumerate();
-    let ages: Vec<Option<f64>> = rows()
-        .map(|(row, (name, age))| age.or_else(|| born(row, name?)))
-        .collect();
+    let ages: Vec<Option<f64>> =
+        rows().map(|(row, (name, age))| age.or_else(|| born(row, name?))).collect();
     let spelled: StringChunked = names.iter().map(|n| n.map(|n| known[n].spelling)).collect();
     let spelled = spelled.with_name("name".into()).into_column();
     sightings.with_column(Column::new("age".into(), ages))?;
@@ -64,10 +60,7 @@ fn known<'a>(names: &'a StringChunked, deer: &'a [NamedDeer]) -> HashMap<&'a str
     let known = |name: &'a str| {
         let row = deer.iter().find(|d| same_name(&d.name, name));
         let spelling = usual[&name.to_lowercase()].1;
-        Known {
-            spelling: row.map_or(spelling, |d| d.name.as_str()),
-            row,
-        }
+        Known { spelling: row.map_or(spelling, |d| d.name.as_str()), row }
     };
     rows.into_keys().map(|name| (name, known(name))).collect()
 }

@@ -66,15 +66,8 @@ pub fn read(
     let others = foreign_tags(property, crawl, &mut problems)?;
     let usable = own.len();
     let said = pictures::settled(own, &others, crawl, &mut problems)?;
-    let mut sightings = said.table.join(
-        &timeline.table,
-        ["picture"],
-        ["picture"],
-        JoinArgs::new(JoinType::Inner),
-        None,
-    )?;
+    let mut sightings = timed(&said.table, &timeline.table, crawl.pictures.len())?;
     let without_time = said.table.height() - sightings.height();
-    sightings = sightings.select(sightings::COLUMNS)?;
     let mut cameras = timeline.cameras.clone();
     let mut without_picture = 0;
     if let Some(rows) = rows::read(property, &mut cameras, today, &mut problems)? {
@@ -84,10 +77,7 @@ pub fn read(
     sightings.rechunk_mut();
     known::settle(&mut sightings, &property.deer)?;
     Ok(Tagged {
-        sightings: Sightings {
-            cameras,
-            table: sightings,
-        },
+        sightings: Sightings { cameras, table: sightings },
         tagged: said.tagged,
         without_time,
         problems,
@@ -95,12 +85,24 @@ pub fn read(
     })
 }
 
-/// The person's notes in `sightings.csv`, one for each of the sightings without a picture, in their order.
-///
-/// # Errors
-/// When the file cannot be read.
-pub fn notes_without_picture(property: &Property, today: NaiveDate) -> Result<Vec<Option<String>>> {
-    rows::notes(property, today)
+/// The tags on pictures whose time is known, with that time; both tables have at most one row a picture number, or are
+/// in its order.
+fn timed(tags: &DataFrame, timeline: &DataFrame, pictures: usize) -> Result<DataFrame> {
+    let mut row_of: Vec<Option<IdxSize>> = vec![None; pictures];
+    for (row, picture) in (0..).zip(timeline.column("picture")?.u32()?.iter()) {
+        if let Some(picture) = picture {
+            row_of[picture as usize] = Some(row);
+        }
+    }
+    let of_tags = tags.column("picture")?.u32()?.iter();
+    let row_of = |picture: Option<u32>| *row_of.get(picture? as usize)?;
+    let both = (0..).zip(of_tags);
+    let rows = both.filter_map(|(row, picture)| Some((row, row_of(picture)?)));
+    let (tagged, times): (Vec<IdxSize>, Vec<IdxSize>) = rows.unzip();
+    let rows = |table: &DataFrame, numbers| table.take(&IdxCa::from_vec("row".into(), numbers));
+    let mut all = rows(timeline, times)?;
+    all.hstack_mut(rows(&tags.drop("picture")?, tagged)?.columns())?;
+    Ok(all.select(sightings::COLUMNS)?)
 }
 
 impl Tagged {

@@ -125,11 +125,7 @@ pub(super) fn settled(
     for picture in &own.pictures {
         tagged[*picture as usize] = true;
     }
-    let own_whos = if others.is_empty() {
-        Vec::new()
-    } else {
-        own.whos()
-    };
+    let own_whos = if others.is_empty() { Vec::new() } else { own.whos() };
     let mut all = own;
     for there in others.chunk_by(|a, b| a.picture == b.picture) {
         let (index, counts) = (there[0].picture, there[0].origin);
@@ -137,9 +133,7 @@ pub(super) fn settled(
             continue;
         };
         let begin = own_whos.partition_point(|(picture, _)| *picture < index);
-        let own_here = own_whos[begin..]
-            .iter()
-            .take_while(|(picture, _)| *picture == index);
+        let own_here = own_whos[begin..].iter().take_while(|(picture, _)| *picture == index);
         let own_here = own_here.map(|(_, who)| (Origin::Tags, *who));
         let others_here = there.iter().map(|e| (e.origin, e.tag.who));
         let whos: Vec<(Origin, Who)> = own_here.chain(others_here).collect();
@@ -150,10 +144,7 @@ pub(super) fn settled(
             }
         }
     }
-    Ok(Said {
-        table: all.into_table()?,
-        tagged,
-    })
+    Ok(Said { table: all.into_table()?, tagged })
 }
 
 /// Sources that see different kinds in one picture; the one that counts stands first.
@@ -174,10 +165,7 @@ fn conflict(picture: &Picture, whos: &[(Origin, Who)]) -> Option<Problem> {
     (!others.is_empty()).then(|| {
         Problem::file(
             &picture.path,
-            Cause::SourcesDiffer {
-                counts: says(counts),
-                other: others.join(", "),
-            },
+            Cause::SourcesDiffer { counts: says(counts), other: others.join(", ") },
         )
     })
 }

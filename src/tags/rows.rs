@@ -29,16 +29,15 @@ pub(super) fn read(
     let sheet = sheet.with_order(property.settings.date_order);
     let clocks = Clocks::of(property);
     let begin = || Part::of(&clocks, cameras);
-    let parts = sheet.in_parts(problems, begin, |part, row, problems| {
-        match moment_of(row, today) {
+    let parts =
+        sheet.in_parts(problems, begin, |part, row, problems| match moment_of(row, today) {
             Ok((camera, time, offset)) => {
                 if let Some(tag) = seen(row, FILE, problems) {
                     part.push(&clocks, camera, (time, offset), tag);
                 }
             }
             Err(problem) => problems.push(problem),
-        }
-    });
+        });
     let mut table: Option<DataFrame> = None;
     for part in parts {
         let part = part.into_table(cameras)?;
@@ -50,23 +49,6 @@ pub(super) fn read(
         }
     }
     Ok(table)
-}
-
-/// The person's notes beside the usable rows, in the order of the table that [`read`] makes.
-pub(super) fn notes(property: &Property, today: NaiveDate) -> Result<Vec<Option<String>>> {
-    let Some(sheet) = Sheet::read(&property.root, FILE, &HEADINGS, &mut Vec::new())? else {
-        return Ok(Vec::new());
-    };
-    let mut notes = Vec::new();
-    let sheet = sheet.with_order(property.settings.date_order);
-    sheet.for_each(&mut Vec::new(), |row, problems| {
-        if moment_of(row, today).is_ok()
-            && let Some(tag) = seen(row, FILE, problems)
-        {
-            notes.push(tag.note);
-        }
-    });
-    Ok(notes)
 }
 
 /// Some of the rows, with camera codes of their own where a camera was not known before.
@@ -81,11 +63,7 @@ impl<'a> Part<'a> {
     fn of(clocks: &Clocks<'a>, cameras: &CameraCodes) -> Self {
         Self {
             cameras: cameras.clone(),
-            clocks: cameras
-                .names()
-                .iter()
-                .map(|n| clocks.of_camera(n))
-                .collect(),
+            clocks: cameras.names().iter().map(|n| clocks.of_camera(n)).collect(),
             moments: Moments::default(),
             seen: SeenColumns::default(),
         }
@@ -114,12 +92,7 @@ impl<'a> Part<'a> {
 
     /// The rows with the codes that all parts share.
     fn into_table(mut self, cameras: &mut CameraCodes) -> Result<DataFrame> {
-        let codes: Vec<u32> = self
-            .cameras
-            .names()
-            .iter()
-            .map(|n| cameras.code(n))
-            .collect();
+        let codes: Vec<u32> = self.cameras.names().iter().map(|n| cameras.code(n)).collect();
         self.moments.recode(&codes);
         let columns = [self.moments.into_columns(), self.seen.into_columns()].concat();
         Ok(DataFrame::new_infer_height(columns)?)
@@ -131,21 +104,11 @@ type Moment<'a> = (&'a str, NaiveDateTime, Option<FixedOffset>);
 /// The camera and the moment of a row.
 fn moment_of<'a>(row: &'a Row, today: NaiveDate) -> Result<Moment<'a>, Problem> {
     let Some(camera) = row.some("camera") else {
-        return Err(Problem::cell(
-            FILE,
-            row.line,
-            "camera",
-            Cause::SightingWithoutCamera,
-        ));
+        return Err(Problem::cell(FILE, row.line, "camera", Cause::SightingWithoutCamera));
     };
     let (time, offset) = moment(row)?;
     if time.date() > today + Days::new(1) {
-        return Err(Problem::cell(
-            FILE,
-            row.line,
-            "time",
-            Cause::FutureSighting { time },
-        ));
+        return Err(Problem::cell(FILE, row.line, "time", Cause::FutureSighting { time }));
     }
     Ok((camera, time, offset))
 }
@@ -179,11 +142,7 @@ fn with_offset(text: &str) -> Option<DateTime<FixedOffset>> {
         "%Y-%m-%d %H:%M:%S%.f%:z",
         "%Y-%m-%d %H:%M:%S%.f %z",
     ];
-    let other = || {
-        SHAPES
-            .iter()
-            .find_map(|s| DateTime::parse_from_str(text, s).ok())
-    };
+    let other = || SHAPES.iter().find_map(|s| DateTime::parse_from_str(text, s).ok());
     DateTime::parse_from_rfc3339(text).ok().or_else(other)
 }
 

@@ -13,14 +13,13 @@ pub struct Sightings {
     pub cameras: CameraCodes,
     /// One row a sighting. Columns: those of [`crate::clock::Timeline::table`], of which `picture` is null
     /// for a row that came without one; `who` (`u32`, its place in [`Who::ALL`]), `count` (`u32`), `age`
-    /// (`f64`, years, null where nobody knows), and `name` (null where it has none).
+    /// (`f64`, years, null where nobody knows), `name` and `note` (null where it has none).
     pub table: DataFrame,
 }
 
 /// The table's columns, in order.
-pub(super) const COLUMNS: [&str; 9] = [
-    "picture", "camera", "utc_ms", "offset_s", "day", "who", "count", "age", "name",
-];
+pub(super) const COLUMNS: [&str; 10] =
+    ["picture", "camera", "utc_ms", "offset_s", "day", "who", "count", "age", "name", "note"];
 
 /// One row of the sightings table.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,6 +38,8 @@ pub struct Sighting<'a> {
     pub age: Option<f64>,
     /// The known individual.
     pub name: Option<&'a str>,
+    /// What the person wrote beside it.
+    pub note: Option<&'a str>,
 }
 
 impl Sightings {
@@ -66,6 +67,7 @@ impl Sightings {
             count: column("count")?.u32()?,
             age: column("age")?.f64()?,
             name: column("name")?.str()?,
+            note: column("note")?.str()?,
         })
     }
 
@@ -111,6 +113,7 @@ pub struct NumberedRows<'a> {
     count: &'a UInt32Chunked,
     age: &'a Float64Chunked,
     name: &'a StringChunked,
+    note: &'a StringChunked,
 }
 
 impl<'a> NumberedRows<'a> {
@@ -129,6 +132,7 @@ impl<'a> NumberedRows<'a> {
             count: self.count.get(row)?,
             age: self.age.get(row),
             name: self.name.get(row),
+            note: self.note.get(row),
         })
     }
 }
@@ -141,12 +145,17 @@ pub(super) struct SeenColumns {
     age: Vec<Option<f64>>,
     /// Few are of a known individual: the row, and its name.
     names: Vec<(usize, String)>,
+    /// Few have a note.
+    notes: Vec<(usize, String)>,
 }
 
 impl SeenColumns {
     pub fn push(&mut self, tag: Tag) {
         if let Some(name) = tag.name {
             self.names.push((self.who.len(), name));
+        }
+        if let Some(note) = tag.note {
+            self.notes.push((self.who.len(), note));
         }
         self.who.push(tag.who as u32);
         self.count.push(tag.count);
@@ -159,14 +168,20 @@ impl SeenColumns {
     }
 
     pub fn into_columns(self) -> Vec<Column> {
-        let mut named = self.names.iter().peekable();
-        let name = |row: usize| Some(named.next_if(|(at, _)| *at == row)?.1.as_str());
-        let names: StringChunked = (0..self.who.len()).map(name).collect();
+        let rows = self.who.len();
+        let column = |name: &str, few: Vec<(usize, String)>| {
+            let mut few = few.iter().peekable();
+            let cell = |row: usize| Some(few.next_if(|(at, _)| *at == row)?.1.as_str());
+            let cells: StringChunked = (0..rows).map(cell).collect();
+            cells.with_name(name.into()).into_column()
+        };
+        let (names, notes) = (column("name", self.names), column("note", self.notes));
         vec![
             Column::new("who".into(), self.who),
             Column::new("count".into(), self.count),
             Column::new("age".into(), self.age),
-            names.with_name("name".into()).into_column(),
+            names,
+            notes,
         ]
     }
 }

@@ -52,9 +52,7 @@ impl Who {
 
     /// The kind a word stands for, capitals or not.
     pub fn parse(word: &str) -> Option<Self> {
-        Self::ALL
-            .into_iter()
-            .find(|w| w.word().eq_ignore_ascii_case(word.trim()))
+        Self::ALL.into_iter().find(|w| w.word().eq_ignore_ascii_case(word.trim()))
     }
 
     /// Whether it is a deer of any kind.
@@ -92,18 +90,13 @@ pub(super) fn seen(row: &Row, file: &str, problems: &mut Vec<Problem>) -> Option
             file,
             row.line,
             "who",
-            Cause::UnknownWho {
-                text: row.get("who").to_owned(),
-            },
+            Cause::UnknownWho { text: row.get("who").to_owned() },
         ));
         return None;
     };
     let cells = ["count", "age", "name"].map(|column| row.some(column));
     let tag = seen_as(&Tag::of(who), cells, row.line, file, problems)?;
-    Some(Tag {
-        note: row.some("note").map(str::to_owned),
-        ..tag
-    })
+    Some(Tag { note: row.some("note").map(str::to_owned), ..tag })
 }
 
 /// A known tag with a row's count, age and name, where the row has them.
@@ -156,13 +149,7 @@ fn possible_age(who: Who, age: f64) -> bool {
 impl Tag {
     /// One of a kind, and nothing else known.
     pub fn of(who: Who) -> Self {
-        Self {
-            who,
-            count: 1,
-            age: None,
-            name: None,
-            note: None,
-        }
+        Self { who, count: 1, age: None, name: None, note: None }
     }
 
     /// Whether it can be: a number of animals and an age that are believed, a name and a note of one
@@ -182,15 +169,13 @@ impl Tag {
         }
         if self.name.is_some() && self.count > 1 {
             return Err(
-                "A named deer is one deer. Put the others on a line of their own.".to_owned(),
+                "A named deer is one deer. Put the others on a line of their own.".to_owned()
             );
         }
         let plain = |t: &String| t.chars().count() <= TEXT_MAX && !t.contains(char::is_control);
         for (what, text) in [("name", &self.name), ("note", &self.note)] {
             if !text.iter().all(plain) {
-                return Err(format!(
-                    "A {what} is one line of at most {TEXT_MAX} letters."
-                ));
+                return Err(format!("A {what} is one line of at most {TEXT_MAX} letters."));
             }
         }
         Ok(())

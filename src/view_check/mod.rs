@@ -114,17 +114,10 @@ fn of_camera(
     mut pictures: Vec<Dated>,
 ) -> Vec<ViewChange> {
     pictures.sort_by_key(|(t, _, p)| (*t, &p.path));
-    let chosen: Vec<(NaiveDate, &Picture)> = pictures
-        .chunk_by(|a, b| a.1 == b.1)
-        .flat_map(few_of_a_day)
-        .collect();
+    let chosen: Vec<(NaiveDate, &Picture)> =
+        pictures.chunk_by(|a, b| a.1 == b.1).flat_map(few_of_a_day).collect();
     let frames = chosen.iter().map(|_| OnceLock::new()).collect();
-    let views = Views {
-        property,
-        memory,
-        chosen,
-        frames,
-    };
+    let views = Views { property, memory, chosen, frames };
     changes(&views)
         .into_iter()
         .filter_map(|(at, alike)| {
@@ -157,19 +150,15 @@ fn few_of_a_day<'a>(day: &[Dated<'a>]) -> Vec<(NaiveDate, &'a Picture)> {
 /// Whether `cameras.csv` has another placement since.
 fn is_known(property: &Property, change: &ViewChange) -> bool {
     let on = |date| {
-        property
-            .placement(&change.camera, date)
-            .map(|p| (p.position, p.setting.as_str(), p.from))
+        property.placement(&change.camera, date).map(|p| (p.position, p.setting.as_str(), p.from))
     };
     on(change.before.1) != on(change.after.1)
 }
 
 /// The pictures at which the view changes, with the correlation over each change.
 fn changes(views: &Views) -> Vec<(usize, f64)> {
-    let tried: Vec<(usize, Option<f64>)> = suspected(views)
-        .into_par_iter()
-        .map(|at| (at, left(views, at)))
-        .collect();
+    let tried: Vec<(usize, Option<f64>)> =
+        suspected(views).into_par_iter().map(|at| (at, left(views, at))).collect();
     let mut found = Vec::new();
     let mut at = 0;
     while at < tried.len() {
@@ -180,9 +169,8 @@ fn changes(views: &Views) -> Vec<(usize, f64)> {
         }
         // Around a change the windows mix both views; the change is where least is left.
         let until = (at + WINDOW).min(tried.len());
-        let least = (at..until)
-            .filter_map(|t| Some((t, tried[t].1?)))
-            .min_by(|a, b| a.1.total_cmp(&b.1));
+        let least =
+            (at..until).filter_map(|t| Some((t, tried[t].1?))).min_by(|a, b| a.1.total_cmp(&b.1));
         found.extend(least.map(|(t, left)| (tried[t].0, left)));
         at = least.map_or(until, |(t, _)| (t + WINDOW).max(until));
     }
@@ -274,9 +262,5 @@ fn correlation(a: &[f32], b: &[f32]) -> f64 {
         aa += x * x;
         bb += y * y;
     }
-    if aa * bb <= 0.0 {
-        0.0
-    } else {
-        ab / (aa * bb).sqrt()
-    }
+    if aa * bb <= 0.0 { 0.0 } else { ab / (aa * bb).sqrt() }
 }

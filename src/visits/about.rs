@@ -98,13 +98,7 @@ mod tests {
     #[test]
     fn whom_the_tags_allow_to_speak_of() {
         let why = |deer, of_a_kind, bucks, aged, mature| {
-            let told = Told {
-                deer,
-                of_a_kind,
-                bucks,
-                aged,
-                mature,
-            };
+            let told = Told { deer, of_a_kind, bucks, aged, mature };
             About::of(told).why
         };
         assert_eq!(why(300, 300, 100, 80, 40), Why::Aged);

@@ -88,10 +88,7 @@ impl CameraDays {
     }
 
     fn day(&self, kind: Kind, i: usize) -> Day {
-        Day {
-            seen: self.visits[kind as usize].on(i),
-            worked: self.nights.on(i) > 0,
-        }
+        Day { seen: self.visits[kind as usize].on(i), worked: self.nights.on(i) > 0 }
     }
 
     /// Writes down some of its dates one by one.
@@ -158,11 +155,7 @@ impl DayTable {
         };
         let days = usize::try_from((last - first).num_days() + 1).unwrap_or(0);
         let camera = |c: &Camera| camera_days(c, first, days);
-        Self {
-            first,
-            days,
-            cameras: cameras.iter().map(camera).collect(),
-        }
+        Self { first, days, cameras: cameras.iter().map(camera).collect() }
     }
 
     /// The dates from one to another, both included, of one camera and kind, as far as it hung where it
@@ -178,10 +171,7 @@ impl DayTable {
         let count = usize::try_from(self.number(until) + 1 - start).unwrap_or(0);
         let mut days = vec![Day::default(); count];
         if let Some(here) = self.cameras.get(camera) {
-            for part in here.at(
-                here.place_on(self.number(as_on)),
-                self.within((from, until)),
-            ) {
+            for part in here.at(here.place_on(self.number(as_on)), self.within((from, until))) {
                 let within =
                     (part.start as i64 - start) as usize..(part.end as i64 - start) as usize;
                 here.fill(&mut days[within], kind, part);
@@ -213,8 +203,7 @@ impl DayTable {
     pub fn pictures(&self, camera: usize, date: NaiveDate) -> PicturesOn {
         let here = self.cameras.get(camera);
         let day = self.within((date, date)).next();
-        here.zip(day)
-            .map_or_else(PicturesOn::default, |(here, day)| here.pictures.on(day))
+        here.zip(day).map_or_else(PicturesOn::default, |(here, day)| here.pictures.on(day))
     }
 
     /// How many days a date lies after the first.
@@ -415,15 +404,7 @@ mod tests {
     fn days_together_are_the_days_one_by_one() {
         let table = moved_and_back();
         let date = |n: i64| table.first + chrono::TimeDelta::days(n);
-        for (from, until) in [
-            (-5, 40),
-            (0, 29),
-            (8, 12),
-            (11, 15),
-            (16, 17),
-            (-9, -2),
-            (35, 50),
-        ] {
+        for (from, until) in [(-5, 40), (0, 29), (8, 12), (11, 15), (16, 17), (-9, -2), (35, 50)] {
             for as_on in [-3, 4, 12, 20, 60] {
                 let (span, as_on) = ((date(from), date(until)), date(as_on));
                 let mut sum = DaysTogether::default();
@@ -437,24 +418,10 @@ mod tests {
                         sum.pictures += table.pictures(0, date(n));
                     }
                 }
-                assert_eq!(
-                    table.together(0, Kind::Deer, span, as_on),
-                    sum,
-                    "{from} {until}"
-                );
+                assert_eq!(table.together(0, Kind::Deer, span, as_on), sum, "{from} {until}");
             }
         }
-        assert_eq!(
-            table
-                .between(0, Kind::Deer, (date(5), date(4)), date(5))
-                .count(),
-            0
-        );
-        assert_eq!(
-            table
-                .between(7, Kind::Deer, (date(5), date(6)), date(5))
-                .count(),
-            2
-        );
+        assert_eq!(table.between(0, Kind::Deer, (date(5), date(4)), date(5)).count(), 0);
+        assert_eq!(table.between(7, Kind::Deer, (date(5), date(6)), date(5)).count(), 2);
     }
 }

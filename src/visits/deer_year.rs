@@ -19,15 +19,8 @@ impl DeerYear {
             // A start is a day of every year, so this cannot fail within the calendar.
             NaiveDate::from_ymd_opt(year, start.month, start.day).unwrap_or(date)
         };
-        let year = if date < begins(date.year()) {
-            date.year() - 1
-        } else {
-            date.year()
-        };
-        Self {
-            first: begins(year),
-            next: begins(year + 1),
-        }
+        let year = if date < begins(date.year()) { date.year() - 1 } else { date.year() };
+        Self { first: begins(year), next: begins(year + 1) }
     }
 
     /// Its first day.
@@ -73,10 +66,7 @@ mod tests {
         let june = DayOfYear { month: 6, day: 1 };
         let season = DeerYear::of(day(2026, 1, 15), june);
         assert_eq!(season.name(), "2025-26");
-        assert_eq!(
-            (season.first(), season.last()),
-            (day(2025, 6, 1), day(2026, 5, 31))
-        );
+        assert_eq!((season.first(), season.last()), (day(2025, 6, 1), day(2026, 5, 31)));
         assert!(season.contains(day(2026, 5, 31)) && !season.contains(day(2026, 6, 1)));
         assert_eq!(DeerYear::of(day(2026, 6, 1), june).years_after(season), 1);
         let january = DayOfYear { month: 1, day: 1 };

@@ -94,10 +94,7 @@ pub(super) fn effort(
             }
         }
     }
-    Effort {
-        dates: worked.into_iter().collect(),
-        silences,
-    }
+    Effort { dates: worked.into_iter().collect(), silences }
 }
 
 /// The stretches of time in which the camera hung, in order and apart from each other.
@@ -131,10 +128,7 @@ fn gaps(from: NaiveDate, until: NaiveDate, active: &[NaiveDate]) -> Vec<Silence>
     let mut next = from;
     for &date in active {
         if next < date {
-            gaps.push(Silence {
-                from: next,
-                until: date - Days::new(1),
-            });
+            gaps.push(Silence { from: next, until: date - Days::new(1) });
         }
         next = date + Days::new(1);
     }
@@ -166,12 +160,7 @@ impl Rhythm {
         for days in &silences_days {
             sums_days.push(sums_days[sums_days.len() - 1] + days);
         }
-        Self {
-            active: active.len(),
-            first_and_last,
-            silences_days,
-            sums_days,
-        }
+        Self { active: active.len(), first_and_last, silences_days, sums_days }
     }
 
     /// The longest silence that is still believed, in days: with a share `q` of days silent, `n` days of
@@ -236,13 +225,7 @@ mod tests {
     fn a_busy_camera_that_falls_silent_is_doubted() {
         let effort = effort(&active((0..30).chain(40..60)), &[], |_| false);
         assert_eq!(effort.nights(), 50);
-        assert_eq!(
-            effort.silences,
-            [Silence {
-                from: day(30),
-                until: day(39)
-            }]
-        );
+        assert_eq!(effort.silences, [Silence { from: day(30), until: day(39) }]);
         assert_eq!(effort.dates_between(day(28), day(41)).len(), 4);
     }
 
@@ -294,10 +277,7 @@ mod tests {
     fn two_bursts_far_apart_are_two_nights_and_a_range() {
         for apart in [28, 610] {
             let two = effort(&active([0, apart]), &[], |_| false);
-            assert_eq!(
-                (two.nights(), two.nights_at_most()),
-                (2, apart as usize + 1)
-            );
+            assert_eq!((two.nights(), two.nights_at_most()), (2, apart as usize + 1));
         }
     }
 
@@ -308,10 +288,8 @@ mod tests {
         let ended = |date| date == day(40);
         assert_eq!(effort(&busy, &[], ended).nights(), 60);
         // The silence at the end has not ended.
-        let placement = Placement {
-            until: Some(day(90)),
-            ..Placement::anywhere("x", Default::default())
-        };
+        let placement =
+            Placement { until: Some(day(90)), ..Placement::anywhere("x", Default::default()) };
         assert_eq!(effort(&busy, &[&placement], |_| true).nights(), 60);
         // No battery lasts a year and a half.
         assert_eq!(effort(&active([0, 610]), &[], |_| true).nights(), 2);

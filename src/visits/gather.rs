@@ -68,10 +68,7 @@ impl Gathered {
         let mut seen = Seen::default();
         for row in own {
             // The last code means several names.
-            let place = row
-                .name
-                .and_then(code)
-                .and_then(|n| u16::try_from(n + 1).ok());
+            let place = row.name.and_then(code).and_then(|n| u16::try_from(n + 1).ok());
             let named = place.filter(|n| *n < u16::MAX).unwrap_or(0);
             for kind in Kind::ALL {
                 if kind.includes(row.who, row.age, mature_age) {
@@ -167,20 +164,13 @@ fn rolls<'a>(
             let follows = |w: &&[(NaiveDate, u64)]| {
                 w[1].0 > w[0].0 && (w[0].1 + 1..=w[0].1 + SKIPPED).contains(&w[1].1)
             };
-            dates
-                .runs_on
-                .extend(all.windows(2).filter(follows).map(|w| w[1].0));
+            dates.runs_on.extend(all.windows(2).filter(follows).map(|w| w[1].0));
             let last = all.iter().map(|(date, _)| *date).max();
-            dates
-                .taken_on
-                .extend(last.filter(|_| roll.pulled.is_some()));
+            dates.taken_on.extend(last.filter(|_| roll.pulled.is_some()));
         }
         dates
     };
-    of_camera
-        .iter()
-        .map(|(name, places)| (*name, dates(places)))
-        .collect()
+    of_camera.iter().map(|(name, places)| (*name, dates(places))).collect()
 }
 
 /// A camera that takes a still and a clip at each trigger shows the same deer twice: a clip beside a
@@ -205,7 +195,5 @@ fn with_clips(crawl: &Crawl, tagged: &[bool]) -> Vec<bool> {
         })
     };
     let pictures = crawl.pictures.iter().zip(tagged);
-    pictures
-        .map(|(p, tagged)| *tagged || (p.clip && beside_still(p)))
-        .collect()
+    pictures.map(|(p, tagged)| *tagged || (p.clip && beside_still(p))).collect()
 }

@@ -20,13 +20,7 @@ pub enum Kind {
 
 impl Kind {
     /// Every kind, in the order of all tables.
-    pub const ALL: [Self; 5] = [
-        Self::MatureBuck,
-        Self::Buck,
-        Self::Doe,
-        Self::Fawn,
-        Self::Deer,
-    ];
+    pub const ALL: [Self; 5] = [Self::MatureBuck, Self::Buck, Self::Doe, Self::Fawn, Self::Deer];
 
     /// The word in files and tables.
     pub fn word(self) -> &'static str {

@@ -32,11 +32,8 @@ impl Season {
             .enumerate()
             .map(|(i, played)| self.replayed_camera(played, first, kind, |date| keeps(i, date)))
             .collect();
-        let mut years: Vec<DeerYear> = cameras
-            .iter()
-            .flat_map(|c| &c.effort.dates)
-            .map(|d| self.year_of(*d))
-            .collect();
+        let mut years: Vec<DeerYear> =
+            cameras.iter().flat_map(|c| &c.effort.dates).map(|d| self.year_of(*d)).collect();
         years.sort_unstable();
         years.dedup();
         Self {

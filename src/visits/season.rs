@@ -162,10 +162,7 @@ impl Camera {
             let week = weeks.entry(monday).or_default();
             *week += *on;
         }
-        weeks
-            .into_iter()
-            .filter(|(_, on)| !on.are_tagged() && on.untagged >= HANDFUL)
-            .collect()
+        weeks.into_iter().filter(|(_, on)| !on.are_tagged() && on.untagged >= HANDFUL).collect()
     }
 
     /// Its pictures, date by date.
@@ -241,10 +238,7 @@ impl Camera {
 
     /// Whether the camera hung elsewhere, or looked at something else, on another date.
     pub fn moved_between(&self, one: NaiveDate, other: NaiveDate) -> bool {
-        let what = |date| {
-            self.placement_on(date)
-                .map(|p| (p.position, p.setting.as_str()))
-        };
+        let what = |date| self.placement_on(date).map(|p| (p.position, p.setting.as_str()));
         what(one) != what(other)
     }
 }
@@ -303,9 +297,7 @@ impl Season {
             })
             .collect::<Result<Vec<_>>>()?;
         for camera in &mut cameras {
-            let mine = doubts
-                .iter()
-                .filter(|(name, _)| same_name(name, &camera.name));
+            let mine = doubts.iter().filter(|(name, _)| same_name(name, &camera.name));
             camera.clock_in_doubt = mine.map(|(_, dates)| *dates).collect();
         }
         Ok(Self {
@@ -419,11 +411,7 @@ fn camera(
     let placements: Vec<&Placement> = property.placements_of(&name).collect();
     let sun_on = |date| sun.get(date, property.position(&name, date));
     for date in most_counted(&gathered.untagged_at, &property.settings, sun_on)? {
-        gathered
-            .pictures_on
-            .entry(date)
-            .or_default()
-            .untagged_visits += 1;
+        gathered.pictures_on.entry(date).or_default().untagged_visits += 1;
     }
     let mut found: [Vec<Visit>; Kind::ALL.len()] = Default::default();
     let mut fewest: [Vec<NaiveDate>; Kind::ALL.len()] = Default::default();

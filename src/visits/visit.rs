@@ -66,11 +66,7 @@ impl Visit {
 
     /// The same visit so many days later, by the wall clock.
     pub(super) fn days_later(self, days: i64) -> Self {
-        Self {
-            first: self.first.days_later(days),
-            last: self.last.days_later(days),
-            ..self
-        }
+        Self { first: self.first.days_later(days), last: self.last.days_later(days), ..self }
     }
 
     /// The local date on which it began.
@@ -85,10 +81,7 @@ impl Visit {
 
     /// Sun-anchored minute of a day whose sunrise is at 6 hours and whose sunset at 18.
     pub fn sun_minute(&self) -> f64 {
-        let even = MeanDay {
-            sunrise_min: SUN_DAY_MIN / 4.0,
-            sunset_min: SUN_DAY_MIN * 3.0 / 4.0,
-        };
+        let even = MeanDay { sunrise_min: SUN_DAY_MIN / 4.0, sunset_min: SUN_DAY_MIN * 3.0 / 4.0 };
         even.anchor(self.after_sunrise_min, self.day_length_min())
     }
 
@@ -99,11 +92,7 @@ impl Visit {
             before_sunset_min: -self.first.minutes_since(day.sunset),
             ..*self
         };
-        [
-            there.after_sunrise_min,
-            there.before_sunset_min,
-            there.sun_minute(),
-        ]
+        [there.after_sunrise_min, there.before_sunset_min, there.sun_minute()]
     }
 
     /// Minutes from that date's sunrise to its sunset.
@@ -132,9 +121,7 @@ pub fn visits_of_one(
             named: 0,
         })
         .collect();
-    visits(&seen, &property.settings, |date| {
-        sun.day(date, property.position(camera, date))
-    })
+    visits(&seen, &property.settings, |date| sun.day(date, property.position(camera, date)))
 }
 
 /// Splits sightings of one kind at one camera, in order of time, into visits: a gap *over*
@@ -272,13 +259,7 @@ mod tests {
         let fewest = |seen: &[i64], untagged: &[i64]| {
             let seen: Vec<Moment> = seen
                 .iter()
-                .map(|m| Moment {
-                    time: at(*m),
-                    picture: None,
-                    count: 1,
-                    aged: false,
-                    named: 0,
-                })
+                .map(|m| Moment { time: at(*m), picture: None, count: 1, aged: false, named: 0 })
                 .collect();
             let untagged: Vec<LocalTime> = untagged.iter().map(|m| at(*m)).collect();
             let sun = |date| SunDay::on(date, settings.position);

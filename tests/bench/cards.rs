@@ -42,9 +42,7 @@ const END_OF_IMAGE: [u8; 2] = [0xff, 0xd9];
 fn main() {
     let asked: Vec<String> = std::env::args().collect();
     let asked_for = |part: &str| asked.iter().any(|a| a == part);
-    let none = !["--crawl", "--pull", "--memory"]
-        .iter()
-        .any(|p| asked_for(p));
+    let none = !["--crawl", "--pull", "--memory"].iter().any(|p| asked_for(p));
     if none || asked_for("--crawl") {
         crawl_part();
     }
@@ -124,10 +122,7 @@ fn read_bare(paths: &[PathBuf]) {
 fn exiv2_s(folder: &Path, paths: &[PathBuf]) -> Option<f64> {
     let names = paths.iter().filter_map(|p| p.file_name());
     let options = ["-g", "Exif.Photo.DateTimeOriginal", "-Pv"];
-    run(Command::new("exiv2")
-        .current_dir(folder)
-        .args(options)
-        .args(names))
+    run(Command::new("exiv2").current_dir(folder).args(options).args(names))
 }
 
 fn exiftool_s(folder: &Path) -> Option<f64> {
@@ -169,10 +164,7 @@ fn pull_part() {
         pull_best_s = lesser(pull_best_s, pulled);
         copy_best_s = lesser(copy_best_s, copied.map(|c| c.unsynced_s));
         synced_best_s = lesser(synced_best_s, copied.map(|c| c.synced_s));
-        equal_best_s = lesser(
-            equal_best_s,
-            equal_care_s(&card, &place.join("careful"), &sources),
-        );
+        equal_best_s = lesser(equal_best_s, equal_care_s(&card, &place.join("careful"), &sources));
         fs::remove_dir_all(&place).unwrap();
     }
 
@@ -188,11 +180,7 @@ fn pull_part() {
     print_ratio("pull / (cp + b3sum)", plain, AtMost(1.25));
     print_ratio("pull / (cp + b3sum + sync)", synced, AtMost(1.25));
     let equal = over(pull_best_s, equal_best_s);
-    print_ratio(
-        "pull / (cp + sync + b3sum from the disk)",
-        equal,
-        AtMost(0.9),
-    );
+    print_ratio("pull / (cp + sync + b3sum from the disk)", equal, AtMost(0.9));
 }
 
 fn pull_s(card: &Path, property: &Path) -> Option<f64> {
@@ -227,10 +215,7 @@ fn copy_s(card: &Path, sources: &[PathBuf], copy: &Path) -> Option<CopyTime> {
     let sums_s = run(Command::new("b3sum").args(sources).args(&copies))?;
     let sync_s = run(Command::new("sync").arg("-f").arg(copy))?;
     assert_eq!(copies.len(), sources.len());
-    Some(CopyTime {
-        unsynced_s: cp_s + sums_s,
-        synced_s: cp_s + sums_s + sync_s,
-    })
+    Some(CopyTime { unsynced_s: cp_s + sums_s, synced_s: cp_s + sums_s + sync_s })
 }
 
 /// The same care as a pull's: the copy synced, and both sides read anew from their disks and not from
@@ -255,10 +240,7 @@ fn memory_part() {
     let (card, property) = (temp.path().join("card"), temp.path().join("property"));
     fs::create_dir(&property).unwrap();
     write_property(&property);
-    for (folder, first) in (0..PULLED_FOR_MEMORY)
-        .step_by(FOLDER_FILES as usize)
-        .enumerate()
-    {
+    for (folder, first) in (0..PULLED_FOR_MEMORY).step_by(FOLDER_FILES as usize).enumerate() {
         let folder = card.join(format!("DCIM/{}MEDIA", 100 + folder));
         // Nothing at the end but the marker, without which the picture would count as cut short.
         let marker = END_OF_IMAGE.len() as u64;
@@ -277,11 +259,7 @@ fn memory_part() {
 
 /// The most memory that a program ever held, in megabytes.
 fn most_memory_mb(command: &mut Command) -> f64 {
-    let kb = if on_path("time") {
-        timed_memory_kb(command)
-    } else {
-        watched_memory_kb(command)
-    };
+    let kb = if on_path("time") { timed_memory_kb(command) } else { watched_memory_kb(command) };
     kb.unwrap_or(f64::NAN) / 1024.0
 }
 
@@ -340,24 +318,18 @@ fn write_pictures(folder: &Path, numbers: Range<u32>, bytes: u64, random_bytes: 
 
         let mut file = File::create(folder.join(format!("IMG_{number:04}.JPG"))).unwrap();
         file.write_all(&header).unwrap();
-        file.seek(SeekFrom::Start(bytes - end.len() as u64))
-            .unwrap();
+        file.seek(SeekFrom::Start(bytes - end.len() as u64)).unwrap();
         file.write_all(&end).unwrap();
     });
 }
 
 /// The beginning of a picture that was taken at a moment of its own: everything but the end marker.
 fn header(number: u32) -> Vec<u8> {
-    let first = NaiveDate::from_ymd_opt(2025, 9, 1)
-        .and_then(|d| d.and_hms_opt(0, 0, 0))
-        .unwrap();
+    let first = NaiveDate::from_ymd_opt(2025, 9, 1).and_then(|d| d.and_hms_opt(0, 0, 0)).unwrap();
     let time = first + TimeDelta::seconds(30 * i64::from(number));
     let digits = time.format("%Y:%m:%d %H:%M:%S").to_string();
     let mut header = TEMPLATE.strip_suffix(&END_OF_IMAGE).unwrap().to_vec();
-    let at = header
-        .windows(TAKEN.len())
-        .position(|w| w == TAKEN)
-        .unwrap();
+    let at = header.windows(TAKEN.len()).position(|w| w == TAKEN).unwrap();
     header[at..at + TAKEN.len()].copy_from_slice(digits.as_bytes());
     header
 }

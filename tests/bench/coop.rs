@@ -43,10 +43,7 @@ fn often(hits: usize, all: usize) -> String {
 }
 
 fn all(world: &CoopWorld, worlds: u64) -> Vec<Played> {
-    (0..worlds)
-        .into_par_iter()
-        .map(|seed| play(world, seed))
-        .collect()
+    (0..worlds).into_par_iter().map(|seed| play(world, seed)).collect()
 }
 
 fn nothing_planted(worlds: u64) {
@@ -91,15 +88,9 @@ fn planted(worlds: u64) {
             count(&|a, p| a.new_property.is_some_and(|e| is_in(e, p.new)))
         );
     }
-    let everywhere = CoopWorld {
-        controls: 0,
-        change: (-0.8, 0.0),
-        ..STILL
-    };
+    let everywhere = CoopWorld { controls: 0, change: (-0.8, 0.0), ..STILL };
     let none = all(&everywhere, worlds.div_ceil(10));
-    let verdicts = none
-        .iter()
-        .filter(|p| of(p, Question::Share).verdict != CoopVerdict::NoControl);
+    let verdicts = none.iter().filter(|p| of(p, Question::Share).verdict != CoopVerdict::NoControl);
     println!(
         "\nAt every property on one date: a verdict in {} of {} worlds.",
         verdicts.count(),

@@ -48,13 +48,8 @@ fn make(folder: &Path, base: &Path) {
         .into_par_iter()
         .map(|seed| {
             let place = folder.join(format!("season-{seed}"));
-            let options = Options {
-                seed,
-                weeks: 20,
-                size: 5.4,
-                pictures: false,
-                ..Options::default()
-            };
+            let options =
+                Options { seed, weeks: 20, size: 5.4, pictures: false, ..Options::default() };
             practice::write(&place, &options, &ProgressBar::hidden()).unwrap();
             let today = NaiveDate::from_ymd_opt(2026, 3, 1).unwrap();
             Debrief::of(&place, today, &ProgressBar::hidden()).unwrap()
@@ -74,16 +69,8 @@ fn copy(base: &Path, set: &Path, number: usize) -> std::path::PathBuf {
     for i in 0..number {
         for table in ["days", "visits"] {
             let from = base.join(format!("{table}/property=base-{}", i as u64 % DIFFERENT));
-            let season = from
-                .read_dir()
-                .unwrap()
-                .next()
-                .unwrap()
-                .unwrap()
-                .file_name();
-            let to = set
-                .join(format!("{table}/property=farm-{i:04}"))
-                .join(&season);
+            let season = from.read_dir().unwrap().next().unwrap().unwrap().file_name();
+            let to = set.join(format!("{table}/property=farm-{i:04}")).join(&season);
             fs::create_dir_all(&to).unwrap();
             let [from, to] = [from.join(&season), to].map(|f| f.join("part.parquet"));
             later(&from, &to, i as i64 / DIFFERENT as i64);
@@ -99,27 +86,17 @@ fn copy(base: &Path, set: &Path, number: usize) -> std::path::PathBuf {
 /// A table without its first days: properties that say the same would be taken for one.
 fn later(from: &Path, to: &Path, days: i64) {
     const DAY_MS: i64 = 86_400_000;
-    let mut table = ParquetReader::new(fs::File::open(from).unwrap())
-        .finish()
-        .unwrap();
+    let mut table = ParquetReader::new(fs::File::open(from).unwrap()).finish().unwrap();
     let (column, day) = match table.column("date") {
         Ok(column) => (column, 1),
         Err(_) => (table.column("first_local").unwrap(), DAY_MS),
     };
-    let of = column
-        .cast(&DataType::Int64)
-        .unwrap()
-        .i64()
-        .unwrap()
-        .clone();
+    let of = column.cast(&DataType::Int64).unwrap().i64().unwrap().clone();
     let first = NaiveDate::from_ymd_opt(2025, 9, 1).unwrap();
     let first = i64::from(first.to_epoch_days()) + days;
     let keep: BooleanChunked = of.iter().map(|t| Some(t? >= first * day)).collect();
     table = table.filter(&keep).unwrap();
-    let version = (
-        dataset::VERSION_KEY.to_owned(),
-        dataset::DATASET_VERSION.to_owned(),
-    );
+    let version = (dataset::VERSION_KEY.to_owned(), dataset::DATASET_VERSION.to_owned());
     ParquetWriter::new(fs::File::create(to).unwrap())
         .with_key_value_metadata(Some(KeyValueMetadata::from_static(vec![version])))
         .finish(&mut table)

@@ -64,28 +64,10 @@ pub const STILL: CoopWorld = CoopWorld {
 pub fn without_an_effect() -> Vec<CoopWorld> {
     vec![
         STILL,
-        CoopWorld {
-            name: "few visits",
-            rate: 0.08,
-            ..STILL
-        },
-        CoopWorld {
-            name: "six and six properties",
-            exposed: 6,
-            controls: 6,
-            ..STILL
-        },
-        CoopWorld {
-            name: "habits that last",
-            habits: 0.7,
-            ..STILL
-        },
-        CoopWorld {
-            name: "one as large as all others",
-            largest: 30.0,
-            habits: 0.4,
-            ..STILL
-        },
+        CoopWorld { name: "few visits", rate: 0.08, ..STILL },
+        CoopWorld { name: "six and six properties", exposed: 6, controls: 6, ..STILL },
+        CoopWorld { name: "habits that last", habits: 0.7, ..STILL },
+        CoopWorld { name: "one as large as all others", largest: 30.0, habits: 0.4, ..STILL },
         CoopWorld {
             name: "two regions with weather of their own",
             regions: 0.3,
@@ -111,23 +93,14 @@ pub fn without_an_effect() -> Vec<CoopWorld> {
             habits: 0.3,
             ..STILL
         },
-        CoopWorld {
-            name: "dates of their own, controls",
-            dates_within: 60,
-            habits: 0.3,
-            ..STILL
-        },
+        CoopWorld { name: "dates of their own, controls", dates_within: 60, habits: 0.3, ..STILL },
     ]
 }
 
 /// Worlds in which the share falls where it happened.
 #[allow(dead_code, reason = "the test plants its own")]
 pub fn with_an_effect() -> Vec<CoopWorld> {
-    let half = CoopWorld {
-        name: "odds times 0.61",
-        change: (-0.5, 0.0),
-        ..STILL
-    };
+    let half = CoopWorld { name: "odds times 0.61", change: (-0.5, 0.0), ..STILL };
     let unequal = CoopWorld {
         name: "the same, unequal, with habits that last",
         change: (-0.5, 0.3),
@@ -139,11 +112,8 @@ pub fn with_an_effect() -> Vec<CoopWorld> {
         change: (-0.8, 0.5),
         ..unequal
     };
-    let own_dates = CoopWorld {
-        name: "the last, on dates of their own",
-        dates_within: 60,
-        ..large
-    };
+    let own_dates =
+        CoopWorld { name: "the last, on dates of their own", dates_within: 60, ..large };
     let passing = CoopWorld {
         name: "the same, gone by half after five days (the range holds the first day's change)",
         passes: 7.0,
@@ -213,10 +183,7 @@ pub fn play(world: &CoopWorld, seed: u64) -> Played {
         let days = PropertyDays::of(rows).unwrap();
         records.push(Record::of(&id, &days, &question).unwrap());
     }
-    Played {
-        answers: Answers::of(records, Vec::new(), &question),
-        new: change.sample(&mut rng),
-    }
+    Played { answers: Answers::of(records, Vec::new(), &question), new: change.sample(&mut rng) }
 }
 
 fn property(
@@ -230,11 +197,7 @@ fn property(
     let normal = Normal::new(0.0, 1.0).unwrap();
     let cameras = rng.random_range(2..=6);
     let share = -0.8 + 0.5 * normal.sample(rng);
-    let later = if after.is_some() {
-        world.rut_later
-    } else {
-        0.0
-    };
+    let later = if after.is_some() { world.rut_later } else { 0.0 };
     let rut_day = 72.0 + later + 4.0 * normal.sample(rng);
     let rut = world.rut * (1.0 + 0.3 * normal.sample(rng));
     let [light_habits, rate_habits] =
@@ -249,21 +212,14 @@ fn property(
             let changed = match after {
                 Some((own, change)) if day >= own => {
                     let gone = (day - own) as f64;
-                    change
-                        * if world.passes > 0.0 {
-                            (-gone / world.passes).exp()
-                        } else {
-                            1.0
-                        }
+                    change * if world.passes > 0.0 { (-gone / world.passes).exp() } else { 1.0 }
                 }
                 _ => 0.0,
             };
             let mean = rate * (wave + shared[d] + rate_habits[d]).exp();
             let visits = Poisson::new(mean.max(1e-9)).unwrap().sample(rng) as u64;
             let logit = own_share + wave + shared[d] + light_habits[d] + changed;
-            let light = Binomial::new(visits, 1.0 / (1.0 + (-logit).exp()))
-                .unwrap()
-                .sample(rng);
+            let light = Binomial::new(visits, 1.0 / (1.0 + (-logit).exp())).unwrap().sample(rng);
             let open = match after {
                 Some((own, _)) if day >= own => world.untagged_in_the_dark,
                 _ => 0.0,

@@ -46,11 +46,7 @@ fn main() {
 
     println!("\n{PICTURES} pictures, {ROWS_BEFORE} rows in tags.csv before\n");
     target("first screen after start, ms", first_screen_ms, 300.0);
-    target(
-        "next visit and its picture, 99th percentile, ms",
-        high(&next_ms),
-        50.0,
-    );
+    target("next visit and its picture, 99th percentile, ms", high(&next_ms), 50.0);
     println!("  (half of them under {:.1} ms)", middle(&next_ms));
     target("tag to saved, 99th percentile, ms", high(&saved_ms), 20.0);
     println!("  (half of them under {:.1} ms)", middle(&saved_ms));
@@ -109,15 +105,9 @@ impl Desk {
             .spawn()
             .unwrap();
         let mut line = String::new();
-        BufReader::new(child.stdout.take().unwrap())
-            .read_line(&mut line)
-            .unwrap();
+        BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
         let parts: Vec<&str> = line.trim().split('/').collect();
-        Self {
-            child,
-            host: parts[2].to_owned(),
-            secret: parts[3].to_owned(),
-        }
+        Self { child, host: parts[2].to_owned(), secret: parts[3].to_owned() }
     }
 
     fn ask(&self, method: &str, path: &str, body: &str) -> Vec<u8> {
@@ -150,13 +140,7 @@ impl Desk {
 
     /// The page, its script and style, the state, the first visit and its picture.
     fn first_screen(&self) -> Value {
-        for file in [
-            "visits.html",
-            "desk.css",
-            "shared.js",
-            "visits.js",
-            "api/state",
-        ] {
+        for file in ["visits.html", "desk.css", "shared.js", "visits.js", "api/state"] {
             self.ask("GET", file, "");
         }
         let visit = self.json("api/visit?go=untagged")["visit"].clone();
@@ -265,15 +249,10 @@ fn jpeg(across: u32, down: u32) -> Vec<u8> {
 
 /// Ten minutes apart, so that each is a visit of its own.
 fn with_time(jpeg: &[u8], number: usize) -> Vec<u8> {
-    let first = NaiveDate::from_ymd_opt(2025, 1, 1)
-        .and_then(|d| d.and_hms_opt(0, 0, 0))
-        .unwrap();
+    let first = NaiveDate::from_ymd_opt(2025, 1, 1).and_then(|d| d.and_hms_opt(0, 0, 0)).unwrap();
     let time = first + TimeDelta::minutes(10 * number as i64);
     let mut bytes = jpeg.to_vec();
-    let at = bytes
-        .windows(TAKEN.len())
-        .position(|w| w == TAKEN.as_bytes())
-        .unwrap();
+    let at = bytes.windows(TAKEN.len()).position(|w| w == TAKEN.as_bytes()).unwrap();
     let text = time.format("%Y:%m:%d %H:%M:%S").to_string();
     bytes[at..at + TAKEN.len()].copy_from_slice(text.as_bytes());
     bytes

@@ -14,10 +14,7 @@ use seasons::{
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|a| !a.starts_with("--"));
-    let seasons: u64 = arguments
-        .next()
-        .and_then(|a| a.parse().ok())
-        .unwrap_or(2000);
+    let seasons: u64 = arguments.next().and_then(|a| a.parse().ok()).unwrap_or(2000);
     let wanted = arguments.next().unwrap_or_default();
     println!("# Measured error rates\n");
     println!(
@@ -39,10 +36,7 @@ fn main() {
     println!("| --- | --- | --- | --- | --- | --- |");
     for (name, options) in sorts() {
         if name.contains(&wanted) {
-            row(
-                &format!("practice: {name}"),
-                &without_effect(&options, seasons),
-            );
+            row(&format!("practice: {name}"), &without_effect(&options, seasons));
         }
     }
     for world in worlds() {
@@ -78,17 +72,9 @@ fn promises(seasons: u64) {
         world("steady, 0.55 visits a night", Law::Steady, 0.55),
         world("steady, 1 visit a night", Law::Steady, 1.0),
         world("steady, 2 visits a night", Law::Steady, 2.0),
-        world(
-            "unequal season, 1.5 visits a night",
-            Law::UnequalSeason,
-            1.5,
-        ),
+        world("unequal season, 1.5 visits a night", Law::UnequalSeason, 1.5),
         world("wandering, 1.5 visits a night", Law::Wandering, 1.5),
-        world(
-            "residents for weeks, 1.5 visits a night",
-            Law::Residents,
-            1.5,
-        ),
+        world("residents for weeks, 1.5 visits a night", Law::Residents, 1.5),
     ] {
         let p = promise(&world, seasons);
         println!(
@@ -120,51 +106,21 @@ fn ranges(seasons: u64) {
     );
     println!("| --- | --- | --- | --- | --- | --- |");
     let or_none = |t: Tally| {
-        if t.trials > 0 {
-            t.percent()
-        } else {
-            "–".to_owned()
-        }
+        if t.trials > 0 { t.percent() } else { "–".to_owned() }
     };
-    let effect = |rate| {
-        World::new("an effect", Law::Effect)
-            .rate(rate)
-            .days(Some(21), 112)
-    };
+    let effect = |rate| World::new("an effect", Law::Effect).rate(rate).days(Some(21), 112);
     // Long-run shares and rates: of the last two by a million days played.
     for (world, share, rate) in [
         (World::new("steady", Law::Steady).rate(1.5), 0.55, 1.5),
-        (
-            World::new("bucks shared by cameras", Law::SharedBucks),
-            0.546,
-            0.0,
-        ),
-        (
-            World::new("wandering", Law::Wandering).rate(1.5),
-            0.545,
-            1.5,
-        ),
-        (
-            World::new("residents for weeks", Law::Residents).rate(1.65),
-            0.543,
-            0.0,
-        ),
-        (
-            World::new("the same bucks with names", Law::Residents)
-                .rate(1.65)
-                .named(),
-            0.543,
-            0.0,
-        ),
+        (World::new("bucks shared by cameras", Law::SharedBucks), 0.546, 0.0),
+        (World::new("wandering", Law::Wandering).rate(1.5), 0.545, 1.5),
+        (World::new("residents for weeks", Law::Residents).rate(1.65), 0.543, 0.0),
+        (World::new("the same bucks with names", Law::Residents).rate(1.65).named(), 0.543, 0.0),
         (effect(1.1), 0.45, 1.1),
         (effect(2.2), 0.45, 2.2),
     ] {
         let c = covered(&world, (share, rate), seasons);
-        let of_rate = if rate > 0.0 {
-            or_none(c.rate)
-        } else {
-            "–".to_owned()
-        };
+        let of_rate = if rate > 0.0 { or_none(c.rate) } else { "–".to_owned() };
         println!(
             "| {}, {} visits a night | {} | {of_rate} | {} | {} | {} |",
             world.name,

@@ -30,10 +30,7 @@ fn main() {
     let pool = rayon::ThreadPoolBuilder::new().stack_size(STACK_BYTES);
     pool.build_global().unwrap();
     let mut arguments = std::env::args().skip(1).filter(|a| !a.starts_with("--"));
-    let seasons: u64 = arguments
-        .next()
-        .and_then(|a| a.parse().ok())
-        .unwrap_or(1000);
+    let seasons: u64 = arguments.next().and_then(|a| a.parse().ok()).unwrap_or(1000);
     let wanted = arguments.next().unwrap_or_default();
     let asks = |part: &str| wanted.is_empty() || wanted == part;
     println!("# What is said for the next season\n");
@@ -82,10 +79,7 @@ fn season(world: &World, seed: u64, sits: bool) -> (tempfile::TempDir, Debrief) 
     put("hours.csv", hours(world.length, &mut rng));
     if sits {
         let first = NaiveDate::from_ymd_opt(2025, 8, 30).unwrap();
-        put(
-            "stands.csv",
-            "stand,near,winds\nA,C00,NW;N;W\nB,C02,S;SW;SE\n".to_owned(),
-        );
+        put("stands.csv", "stand,near,winds\nA,C00,NW;N;W\nB,C02,S;SW;SE\n".to_owned());
         let mut rows = "stand,start,end\n".to_owned();
         for _ in 0..24 {
             let date = first + Days::new(rng.random_range(0..world.length as u64));
@@ -190,10 +184,7 @@ fn planted(size: f64, seed: u64) -> Planted {
     let today = NaiveDate::from_ymd_opt(2026, 8, 1).unwrap();
     let debrief = Debrief::of(folder.path(), today, &ProgressBar::hidden()).unwrap();
     let rows = &debrief.outlook.conditions.rows;
-    let front = rows
-        .iter()
-        .find(|r| r.belief.word() == "cold front")
-        .unwrap();
+    let front = rows.iter().find(|r| r.belief.word() == "cold front").unwrap();
     let is_other = |word: &str| !word.starts_with("cold");
     let is_told = |held: Held| matches!(held, Held::More | Held::Fewer);
     let sits = |what: &str| {
@@ -207,9 +198,7 @@ fn planted(size: f64, seed: u64) -> Planted {
     Planted {
         visits: debrief.outlook.conditions.all.visits,
         front: front.held == Held::More,
-        other_weather: rows
-            .iter()
-            .any(|r| is_other(r.belief.word()) && is_told(r.held)),
+        other_weather: rows.iter().any(|r| is_other(r.belief.word()) && is_told(r.held)),
         costly: sits("Sits on Clover stand"),
         free: sits("Sits on Ridge stand"),
         corn: ground("River bottom"),
@@ -233,10 +222,7 @@ fn front_planted(seasons: u64) {
     );
     println!("| --- | --- | --- | --- | --- | --- | --- | --- |");
     for size in [0.5, 1.0, 2.0, 4.0] {
-        let all: Vec<Planted> = (0..seasons)
-            .into_par_iter()
-            .map(|s| planted(size, s))
-            .collect();
+        let all: Vec<Planted> = (0..seasons).into_par_iter().map(|s| planted(size, s)).collect();
         let count = |of: fn(&Planted) -> bool| {
             percent(all.iter().filter(|p| of(p)).count() as u64, seasons)
         };
@@ -266,19 +252,10 @@ fn ranges(seasons: u64) {
     println!("| --- | --- |");
     type Draw = fn(&mut ChaCha8Rng) -> f64;
     let draw: [(&str, Draw); 4] = [
-        ("log-normal, 0.1", |rng| {
-            LogNormal::new(-1.6, 0.1).unwrap().sample(rng)
-        }),
-        ("log-normal, 0.5", |rng| {
-            LogNormal::new(-1.6, 0.5).unwrap().sample(rng)
-        }),
-        ("log-normal, 1.0", |rng| {
-            LogNormal::new(-1.6, 1.0).unwrap().sample(rng)
-        }),
-        (
-            "two sorts",
-            |rng| if rng.random_bool(0.3) { 0.8 } else { 0.1 },
-        ),
+        ("log-normal, 0.1", |rng| LogNormal::new(-1.6, 0.1).unwrap().sample(rng)),
+        ("log-normal, 0.5", |rng| LogNormal::new(-1.6, 0.5).unwrap().sample(rng)),
+        ("log-normal, 1.0", |rng| LogNormal::new(-1.6, 1.0).unwrap().sample(rng)),
+        ("two sorts", |rng| if rng.random_bool(0.3) { 0.8 } else { 0.1 }),
     ];
     for (name, draw) in draw {
         let one = |seed: u64| {
@@ -307,25 +284,14 @@ fn ranges(seasons: u64) {
     println!("| world | holds |");
     println!("| --- | --- |");
     for (world, per_evening) in [
-        (
-            World::new("steady", Law::Steady).rate(1.5).even(),
-            1.5 * 0.55,
-        ),
-        (
-            World::new("wandering", Law::Wandering).rate(1.5).even(),
-            f64::NAN,
-        ),
+        (World::new("steady", Law::Steady).rate(1.5).even(), 1.5 * 0.55),
+        (World::new("wandering", Law::Wandering).rate(1.5).even(), f64::NAN),
     ] {
         let seasons = seasons.div_ceil(5);
         let one = |seed: u64| {
             let (_folder, debrief) = season(&world, seed, false);
             let (mut held, mut all) = (0, 0);
-            for row in debrief
-                .outlook
-                .stands
-                .iter()
-                .filter(|r| r.part == "October")
-            {
+            for row in debrief.outlook.stands.iter().filter(|r| r.part == "October") {
                 let Some(range) = row.per_ten else { continue };
                 // In light visits come evenly from 8 to 16 o'clock; the sun's noon is the border.
                 let truth = match per_evening.is_nan() {
@@ -345,15 +311,9 @@ fn ranges(seasons: u64) {
 
 /// The part of all visits in light that fall into a half of the day, over all cameras and the whole season.
 fn whole(debrief: &Debrief, half: graylight::outlook::Half) -> f64 {
-    let visits = debrief
-        .season
-        .cameras
-        .iter()
-        .flat_map(|c| c.visits(Kind::MatureBuck));
+    let visits = debrief.season.cameras.iter().flat_map(|c| c.visits(Kind::MatureBuck));
     let in_light: Vec<_> = visits.filter(|v| v.counted).collect();
-    let here = in_light
-        .iter()
-        .filter(|v| graylight::outlook::Half::of(v) == half);
+    let here = in_light.iter().filter(|v| graylight::outlook::Half::of(v) == half);
     here.count() as f64 / in_light.len().max(1) as f64
 }
 
@@ -379,15 +339,9 @@ fn foretold(seasons: u64) {
     println!("| --- | --- | --- |");
     for world in [
         World::new("steady, 0.55 visits a night", Law::Steady).days(Some(30), 84),
-        World::new("steady, 1.5 visits a night", Law::Steady)
-            .rate(1.5)
-            .days(Some(30), 84),
-        World::new("wandering, 1.5 visits a night", Law::Wandering)
-            .rate(1.5)
-            .days(Some(30), 84),
-        World::new("residents for weeks", Law::Residents)
-            .rate(1.0)
-            .days(Some(30), 84),
+        World::new("steady, 1.5 visits a night", Law::Steady).rate(1.5).days(Some(30), 84),
+        World::new("wandering, 1.5 visits a night", Law::Wandering).rate(1.5).days(Some(30), 84),
+        World::new("residents for weeks", Law::Residents).rate(1.0).days(Some(30), 84),
     ] {
         let told = |seed: u64| {
             let (_folder, debrief) = season(&world, seed, false);
@@ -406,20 +360,12 @@ fn foretold(seasons: u64) {
         };
         let came = |seed: u64| {
             let (_folder, debrief) = season(&world.halved(), seed + 10_000, false);
-            let row = debrief
-                .shifts
-                .together("event", debrief.season.about.kind)
-                .unwrap();
+            let row = debrief.shifts.together("event", debrief.season.about.kind).unwrap();
             row.light_verdict.word() == "clear drop"
         };
         let told: f64 = (0..seasons).into_par_iter().map(told).sum::<f64>() / seasons as f64;
         let more = 4 * seasons;
         let came = (0..more).into_par_iter().filter(|s| came(*s)).count() as u64;
-        println!(
-            "| {} | {:.0} % | {} |",
-            world.name,
-            100.0 * told,
-            percent(came, more)
-        );
+        println!("| {} | {:.0} % | {} |", world.name, 100.0 * told, percent(came, more));
     }
 }

@@ -34,10 +34,7 @@ impl Tally {
     }
 
     fn merge(self, other: Self) -> Self {
-        Self {
-            hits: self.hits + other.hits,
-            trials: self.trials + other.trials,
-        }
+        Self { hits: self.hits + other.hits, trials: self.trials + other.trials }
     }
 
     pub fn share(self) -> f64 {
@@ -87,8 +84,7 @@ impl Outcome {
         let clear = |r: &Shift| is_null(r) && (r.verdict.is_clear() || r.light_verdict.is_clear());
         let near = |r: &Shift| r.role == Role::Near && r.kind == Kind::MatureBuck;
         self.any.add(shifts.rows.iter().any(clear));
-        self.near
-            .add(shifts.rows.iter().any(|r| near(r) && clear(r)));
+        self.near.add(shifts.rows.iter().any(|r| near(r) && clear(r)));
         let holds = |e: Estimate, value: f64| e.low <= value && e.high >= value;
         let rows = shifts.rows.iter();
         for row in rows.filter(|r| r.kind == Kind::MatureBuck && r.camera.is_some() && is_null(r)) {
@@ -139,30 +135,14 @@ pub fn in_world(world: &World, seasons: u64) -> Outcome {
 pub fn sorts() -> [(&'static str, Options); 6] {
     [
         ("plain", Trouble::None, 7),
-        (
-            "strong season shared by all cameras",
-            Trouble::StrongSeason,
-            7,
-        ),
+        ("strong season shared by all cameras", Trouble::StrongSeason, 7),
         ("streaks of a resident buck", Trouble::Streaks, 7),
-        (
-            "camera dead for a third of the days after",
-            Trouble::DeadCamera,
-            7,
-        ),
-        (
-            "one-hour clock change, accounted for",
-            Trouble::ClockChange,
-            7,
-        ),
+        ("camera dead for a third of the days after", Trouble::DeadCamera, 7),
+        ("one-hour clock change, accounted for", Trouble::ClockChange, 7),
         ("ten cameras looked at together", Trouble::None, 10),
     ]
     .map(|(name, trouble, cameras)| {
-        let options = Options {
-            trouble,
-            cameras,
-            ..Options::default()
-        };
+        let options = Options { trouble, cameras, ..Options::default() };
         (name, options)
     })
 }
@@ -204,19 +184,11 @@ pub fn covered(world: &World, (share, rate): (f64, f64), seasons: u64) -> Covere
         let mut covered = Covered::default();
         let holds = |e: Estimate, value: f64| e.low <= value && value <= e.high;
         let is_control = |c: Option<usize>| c.is_some_and(|c| c >= world.near);
-        for answer in debrief
-            .daylight
-            .iter()
-            .filter(|a| a.kind == Kind::MatureBuck)
-        {
+        for answer in debrief.daylight.iter().filter(|a| a.kind == Kind::MatureBuck) {
             if is_control(answer.camera) {
-                covered
-                    .share
-                    .add(answer.share.is_some_and(|s| holds(s, share)));
+                covered.share.add(answer.share.is_some_and(|s| holds(s, share)));
                 let per_100 = answer.per_100_nights;
-                covered
-                    .rate
-                    .add(per_100.is_some_and(|r| holds(r, 100.0 * share * rate)));
+                covered.rate.add(per_100.is_some_and(|r| holds(r, 100.0 * share * rate)));
             }
         }
         let near = |r: &&Shift| r.camera == Some(0) && r.kind == Kind::MatureBuck;
@@ -229,9 +201,7 @@ pub fn covered(world: &World, (share, rate): (f64, f64), seasons: u64) -> Covere
         }
         if let Some(onset) = row.onset.filter(|_| is_effect) {
             let date = debrief.property.disturbances[0].start.date();
-            covered
-                .onset
-                .add(onset.interval.0 <= date && date <= onset.interval.1);
+            covered.onset.add(onset.interval.0 <= date && date <= onset.interval.1);
             covered.returned.add(onset.recovered_after_days.is_some());
         }
         covered
@@ -264,20 +234,13 @@ fn over_seeds<T: Default + Send>(
 ) -> T {
     let workers = std::thread::available_parallelism().map_or(1, |n| n.get() as u64);
     let of_worker = |worker: u64| {
-        (1..=seeds)
-            .filter(|seed| seed % workers == worker)
-            .map(&one)
-            .fold(T::default(), &merge)
+        (1..=seeds).filter(|seed| seed % workers == worker).map(&one).fold(T::default(), &merge)
     };
     std::thread::scope(|scope| {
         let of_worker = &of_worker;
-        let running: Vec<_> = (0..workers)
-            .map(|worker| scope.spawn(move || of_worker(worker)))
-            .collect();
-        running
-            .into_iter()
-            .map(|thread| thread.join().unwrap())
-            .fold(T::default(), &merge)
+        let running: Vec<_> =
+            (0..workers).map(|worker| scope.spawn(move || of_worker(worker))).collect();
+        running.into_iter().map(|thread| thread.join().unwrap()).fold(T::default(), &merge)
     })
 }
 
@@ -314,9 +277,7 @@ pub fn power(rate: f64, seasons: u64) -> Power {
         };
         power.light.add(row.light_verdict == Verdict::ClearDrop);
         power.share.add(row.verdict == Verdict::ClearDrop);
-        power
-            .share_alone
-            .add(row.p_value.is_some_and(|p| p <= 0.05));
+        power.share_alone.add(row.p_value.is_some_and(|p| p <= 0.05));
         power.fisher.add(fisher(row) <= 0.05);
         power
     };
@@ -328,11 +289,7 @@ pub fn power(rate: f64, seasons: u64) -> Power {
         share_alone: a.share_alone.merge(b.share_alone),
         fisher: a.fisher.merge(b.fisher),
     });
-    Power {
-        before: sum.before / seasons as f64,
-        after: sum.after / seasons as f64,
-        ..sum
-    }
+    Power { before: sum.before / seasons as f64, after: sum.after / seasons as f64, ..sum }
 }
 
 /// What was promised before the days after were looked at, and what was kept.
@@ -394,9 +351,5 @@ pub fn fisher_table(a: u64, b: u64, c: u64, d: u64) -> f64 {
     let seen = tables.pmf(a) * (1.0 + 1e-7);
     let least = (a + b).saturating_sub(b + d);
     let most = (a + b).min(a + c);
-    (least..=most)
-        .map(|k| tables.pmf(k))
-        .filter(|p| *p <= seen)
-        .sum::<f64>()
-        .min(1.0)
+    (least..=most).map(|k| tables.pmf(k)).filter(|p| *p <= seen).sum::<f64>().min(1.0)
 }

@@ -57,10 +57,7 @@ fn main() {
 
 fn gathered(seed: u64) -> Gathered {
     let folder = tempfile::tempdir().unwrap();
-    let options = Options {
-        seed,
-        ..Options::default()
-    };
+    let options = Options { seed, ..Options::default() };
     practice::write(folder.path(), &options, &ProgressBar::hidden()).unwrap();
     let truth = truth(&std::fs::read_to_string(folder.path().join("tags.csv")).unwrap());
     let property = Property::open(folder.path()).unwrap();
@@ -75,16 +72,10 @@ fn gathered(seed: u64) -> Gathered {
     };
     for (pictures, quiet) in visits {
         let paths = pictures.iter().map(|p| &crawl.pictures[*p as usize].path);
-        let kinds: HashSet<&str> = paths
-            .filter_map(|p| truth.get(p.as_str()))
-            .flatten()
-            .map(String::as_str)
-            .collect();
+        let kinds: HashSet<&str> =
+            paths.filter_map(|p| truth.get(p.as_str())).flatten().map(String::as_str).collect();
         let quiet = usize::from(quiet == Some(true));
-        if kinds
-            .iter()
-            .any(|k| ["buck", "doe", "fawn", "deer"].contains(k))
-        {
+        if kinds.iter().any(|k| ["buck", "doe", "fawn", "deer"].contains(k)) {
             gathered.deer += 1;
             gathered.deer_gathered += quiet;
         } else if kinds.len() == 1 && kinds.contains("empty") {
@@ -99,10 +90,7 @@ fn truth(tags: &str) -> HashMap<String, Vec<String>> {
     let mut truth: HashMap<String, Vec<String>> = HashMap::new();
     for record in csv::Reader::from_reader(tags.as_bytes()).records() {
         let record = record.unwrap();
-        truth
-            .entry(record[0].to_owned())
-            .or_default()
-            .push(record[1].to_owned());
+        truth.entry(record[0].to_owned()).or_default().push(record[1].to_owned());
     }
     truth
 }

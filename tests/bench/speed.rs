@@ -23,10 +23,7 @@ fn main() {
         let parts = ["sightings", "pictures"];
         asked.iter().any(|a| a == part) || !asked.iter().any(|a| parts.contains(&a.as_str()))
     };
-    println!(
-        "# Speed\n\nWritten by `cargo bench --bench speed` on {}.",
-        machine()
-    );
+    println!("# Speed\n\nWritten by `cargo bench --bench speed` on {}.", machine());
     if wanted("sightings") {
         sightings();
         cameras();
@@ -43,19 +40,12 @@ fn main() {
 fn machine() -> String {
     let read = |file: &str| std::fs::read_to_string(file).unwrap_or_default();
     let cpu = read("/proc/cpuinfo");
-    let model = cpu
-        .lines()
-        .find_map(|l| l.strip_prefix("model name")?.split_once(": "));
+    let model = cpu.lines().find_map(|l| l.strip_prefix("model name")?.split_once(": "));
     let cores = rayon::current_num_threads();
     let memory = read("/proc/meminfo");
-    let kb = memory.lines().find_map(|l| {
-        l.strip_prefix("MemTotal:")?
-            .trim()
-            .split(' ')
-            .next()?
-            .parse::<u64>()
-            .ok()
-    });
+    let kb = memory
+        .lines()
+        .find_map(|l| l.strip_prefix("MemTotal:")?.trim().split(' ').next()?.parse::<u64>().ok());
     format!(
         "{cores} cores of {}, {} GB",
         model.map_or("an unknown processor", |m| m.1),
@@ -93,10 +83,7 @@ fn cameras() {
         let folder = tempfile::tempdir().unwrap();
         write_property(folder.path(), 100_000, cameras);
         let (s, _) = analysed(folder.path());
-        println!(
-            "| {cameras} | {s:.2} | {:.1} |",
-            s / *first.get_or_insert(s)
-        );
+        println!("| {cameras} | {s:.2} | {:.1} |", s / *first.get_or_insert(s));
     }
 }
 
@@ -118,10 +105,7 @@ fn analysed(folder: &std::path::Path) -> (f64, f64) {
     if first.0 > LONG_S {
         return first;
     }
-    [first, run(), run()]
-        .into_iter()
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .unwrap_or(first)
+    [first, run(), run()].into_iter().min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or(first)
 }
 
 fn seconds(work: impl FnOnce()) -> f64 {

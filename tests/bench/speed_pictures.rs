@@ -38,23 +38,15 @@ pub fn run() {
         "\n{PICTURES} real pictures of {CAMERAS} cameras, {megabytes} MB, in memory\n\n| what | s |\n| --- | --- |"
     );
     std::thread::sleep(SETTLED);
-    let names: Vec<&Path> = files
-        .iter()
-        .map(|f| f.strip_prefix(folder.path()).unwrap())
-        .collect();
+    let names: Vec<&Path> = files.iter().map(|f| f.strip_prefix(folder.path()).unwrap()).collect();
     let read_64k_s = best(|| read_heads(&files, 64 << 10));
     let exiv2_s = best(|| {
         let options = ["-g", "Exif.Photo.DateTimeOriginal", "-Pv"];
-        ran(Command::new("exiv2")
-            .current_dir(folder.path())
-            .args(options)
-            .args(&names));
+        ran(Command::new("exiv2").current_dir(folder.path()).args(options).args(&names));
     });
     let exiftool_s = seconds(|| {
         let options = ["-fast2", "-r", "-csv", "-DateTimeOriginal"];
-        ran(Command::new("exiftool")
-            .args(options)
-            .arg(folder.path().join("cards")));
+        ran(Command::new("exiftool").args(options).arg(folder.path().join("cards")));
     });
     let memory = folder.path().join("catalogue");
     let command = |word: &str| {
@@ -118,27 +110,17 @@ fn ratio(what: &str, ratio: f64, most: f64) {
 }
 
 fn best(work: impl Fn()) -> f64 {
-    (0..ROUNDS)
-        .map(|_| seconds(&work))
-        .fold(f64::INFINITY, f64::min)
+    (0..ROUNDS).map(|_| seconds(&work)).fold(f64::INFINITY, f64::min)
 }
 
 fn ran(command: &mut Command) {
-    let _ = command
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .status()
-        .unwrap();
+    let _ = command.stdout(Stdio::null()).stderr(Stdio::null()).status().unwrap();
 }
 
 fn read_heads(files: &[PathBuf], bytes: u64) {
     files.par_iter().for_each(|path| {
         let mut head = Vec::with_capacity(bytes as usize);
-        fs::File::open(path)
-            .unwrap()
-            .take(bytes)
-            .read_to_end(&mut head)
-            .unwrap();
+        fs::File::open(path).unwrap().take(bytes).read_to_end(&mut head).unwrap();
         black_box(head);
     });
 }
@@ -147,15 +129,11 @@ fn read_heads(files: &[PathBuf], bytes: u64) {
 fn photographs() -> Vec<Vec<u8>> {
     let out = tempfile::tempdir().unwrap();
     real_cameras(out.path());
-    let mut paths: Vec<PathBuf> = fs::read_dir(out.path())
-        .unwrap()
-        .map(|e| e.unwrap().path())
-        .collect();
+    let mut paths: Vec<PathBuf> =
+        fs::read_dir(out.path()).unwrap().map(|e| e.unwrap().path()).collect();
     paths.sort();
     let pictures = paths.iter().map(|p| fs::read(p).unwrap());
-    pictures
-        .filter(|p| p.starts_with(&[0xff, 0xd8]) && !times(p).is_empty())
-        .collect()
+    pictures.filter(|p| p.starts_with(&[0xff, 0xd8]) && !times(p).is_empty()).collect()
 }
 
 /// Where in the first bytes `2025:11:08 06:41:27` and its likes stand.
@@ -189,18 +167,13 @@ fn write_property(folder: &Path) -> (Vec<PathBuf>, u64) {
         let of = (n / CAMERAS) % photographs.len();
         let mut picture = photographs[of].clone();
         let share = n as f64 / PICTURES as f64;
-        let start = NaiveDate::from_ymd_opt(2025, 9, 1)
-            .unwrap()
-            .and_hms_opt(0, 0, 0)
-            .unwrap();
+        let start = NaiveDate::from_ymd_opt(2025, 9, 1).unwrap().and_hms_opt(0, 0, 0).unwrap();
         let time = start + TimeDelta::seconds((share * DAYS as f64 * 86_400.0) as i64);
         let text = time.format("%Y:%m:%d %H:%M:%S").to_string();
         for at in &places[of] {
             picture[*at..*at + 19].copy_from_slice(text.as_bytes());
         }
-        let path = folder.join(format!(
-            "cards/Camera {camera}/DCIM/100MEDIA/IMG_{n:05}.JPG"
-        ));
+        let path = folder.join(format!("cards/Camera {camera}/DCIM/100MEDIA/IMG_{n:05}.JPG"));
         fs::create_dir_all(path.parent().unwrap()).unwrap();
         bytes += picture.len() as u64;
         fs::write(&path, picture).unwrap();

@@ -142,10 +142,8 @@ impl World {
 
     /// Whether nothing that is tested of a camera changed: a control that was moved or fed did.
     pub fn is_null(&self, camera: usize) -> bool {
-        let changed = matches!(
-            self.law,
-            Law::DisplacedOntoControl | Law::ControlMoved | Law::WeakControl
-        );
+        let changed =
+            matches!(self.law, Law::DisplacedOntoControl | Law::ControlMoved | Law::WeakControl);
         !(changed && camera == 1)
     }
 
@@ -170,9 +168,7 @@ impl World {
                 rows_of_a_day(&mut rows, camera, day(d), &seen, &mut rng);
             }
         }
-        let days = self
-            .days
-            .map_or_else(String::new, |d| format!("[shift]\ndays = {d}\n"));
+        let days = self.days.map_or_else(String::new, |d| format!("[shift]\ndays = {d}\n"));
         let put = |name: &str, text: String| std::fs::write(folder.join(name), text).unwrap();
         put(
             "property.toml",
@@ -198,9 +194,8 @@ impl World {
     /// Turns the near camera's rows into pictures and tags, and gives back the others'.
     fn photographed(&self, folder: &Path, rows: &str, date: NaiveDate) -> String {
         let near = name(0);
-        let (own, others): (Vec<&str>, Vec<&str>) = rows
-            .lines()
-            .partition(|l| l.split(',').next() == Some(near.as_str()));
+        let (own, others): (Vec<&str>, Vec<&str>) =
+            rows.lines().partition(|l| l.split(',').next() == Some(near.as_str()));
         let mut own: Vec<(NaiveDateTime, &str)> = own
             .into_iter()
             .map(|line| {
@@ -270,11 +265,7 @@ impl World {
             };
             let mut all: Vec<Vec<Day>> = Vec::new();
             for c in 0..self.cameras {
-                all.push(if c < self.near {
-                    near(rng)
-                } else {
-                    camera(c, rng)
-                });
+                all.push(if c < self.near { near(rng) } else { camera(c, rng) });
             }
             return all;
         }
@@ -308,12 +299,7 @@ impl World {
         match self.law {
             Law::Steady | Law::SharedBucks => days.map(|_| (rate, 0.55)).collect(),
             Law::SharedSeason => days
-                .map(|d| {
-                    (
-                        rate * (1.0 + 2.0 * swell(d)),
-                        0.55 + 0.25 * (swell(d) - 0.5),
-                    )
-                })
+                .map(|d| (rate * (1.0 + 2.0 * swell(d)), 0.55 + 0.25 * (swell(d) - 0.5)))
                 .collect(),
             Law::UnequalSeason => {
                 let (more, lighter) = (normal(0.7, 0.5, rng), normal(0.5, 0.5, rng));
@@ -336,38 +322,20 @@ impl World {
                 both.map(|(m, l)| (rate * (0.6 * m - 0.18).exp(), logistic(0.2 + 0.6 * l)))
                     .collect()
             }
-            Law::DisplacedOntoControl if is_second => days
-                .map(|d| {
-                    if d < date {
-                        (rate, 0.55)
-                    } else {
-                        (2.5 * rate, 0.75)
-                    }
-                })
-                .collect(),
-            Law::ControlMoved if is_second => days
-                .map(|d| {
-                    if d < date {
-                        (rate, 0.55)
-                    } else {
-                        (0.4 * rate, 0.3)
-                    }
-                })
-                .collect(),
+            Law::DisplacedOntoControl if is_second => {
+                days.map(|d| if d < date { (rate, 0.55) } else { (2.5 * rate, 0.75) }).collect()
+            }
+            Law::ControlMoved if is_second => {
+                days.map(|d| if d < date { (rate, 0.55) } else { (0.4 * rate, 0.3) }).collect()
+            }
             Law::WeakControl if is_second => days.map(|d| (rate * weak(d), 0.55)).collect(),
             Law::WeakNear if camera < self.near => days.map(|d| (rate * weak(d), 0.55)).collect(),
             Law::DisplacedOntoControl | Law::ControlMoved | Law::WeakControl | Law::WeakNear => {
                 days.map(|_| (rate, 0.55)).collect()
             }
-            Law::Effect if camera < self.near => days
-                .map(|d| {
-                    if d < date {
-                        (rate, 0.45)
-                    } else {
-                        (0.5 * rate, 0.2)
-                    }
-                })
-                .collect(),
+            Law::Effect if camera < self.near => {
+                days.map(|d| if d < date { (rate, 0.45) } else { (0.5 * rate, 0.2) }).collect()
+            }
             Law::Effect => days.map(|_| (rate, 0.45)).collect(),
         }
     }
@@ -377,9 +345,8 @@ impl World {
     fn residents(&self, camera: usize, passing: f64, each: f64, rng: &mut ChaCha8Rng) -> Vec<Day> {
         const STAY: f64 = 21.0;
         let length = self.length as f64;
-        let mut days: Vec<Day> = (0..self.length)
-            .map(|_| vec![(BUCK.to_owned(), emit(passing, 0.55, rng))])
-            .collect();
+        let mut days: Vec<Day> =
+            (0..self.length).map(|_| vec![(BUCK.to_owned(), emit(passing, 0.55, rng))]).collect();
         let span = length + 3.0 * STAY;
         let number = Poisson::new(1.5 * span / STAY).unwrap().sample(rng) as usize;
         for buck in 0..number {
@@ -467,9 +434,7 @@ fn emit(rate: f64, share: f64, rng: &mut impl Rng) -> [u64; 2] {
         return [0, 0];
     }
     let all = Poisson::new(rate).unwrap().sample(rng) as u64;
-    let light = Binomial::new(all, share.clamp(0.0, 1.0))
-        .unwrap()
-        .sample(rng);
+    let light = Binomial::new(all, share.clamp(0.0, 1.0)).unwrap().sample(rng);
     [light, all]
 }
 
@@ -487,12 +452,8 @@ fn rows_of_a_day(
     let _ = writeln!(rows, "{camera},{date}T12:03,empty,,");
     // From 8 in the morning for eight hours, and from 19:30 until midnight and on from midnight.
     let mut slots = [
-        (0..15)
-            .map(|i| 8 * 60 + i * APART_MIN)
-            .collect::<Vec<u64>>(),
-        (0..16)
-            .map(|i| (19 * 60 + 30 + i * APART_MIN) % 1440)
-            .collect(),
+        (0..15).map(|i| 8 * 60 + i * APART_MIN).collect::<Vec<u64>>(),
+        (0..16).map(|i| (19 * 60 + 30 + i * APART_MIN) % 1440).collect(),
     ];
     for (who, [light, all]) in seen {
         for (slots, number) in slots.iter_mut().zip([*light, all - light]) {
@@ -522,36 +483,19 @@ pub fn worlds() -> Vec<World> {
         World::new("steady", Steady),
         World::new("steady, days chosen by the program", Steady).days(None, 84),
         World::new("one season shared by all", SharedSeason),
-        World::new("unequal season, 1.5 visits a night", UnequalSeason)
-            .rate(1.5)
-            .even(),
-        World::new("unequal season, 4 visits a night", UnequalSeason)
-            .rate(4.0)
-            .even(),
+        World::new("unequal season, 1.5 visits a night", UnequalSeason).rate(1.5).even(),
+        World::new("unequal season, 4 visits a night", UnequalSeason).rate(4.0).even(),
         World::new("unequal season, days chosen by the program", UnequalSeason)
             .rate(1.5)
             .even()
             .days(None, 126),
-        World::new("unequal rut, 14 days", UnequalRut)
-            .rate(1.5)
-            .even()
-            .days(Some(14), 84),
-        World::new("unequal rut, 30 days", UnequalRut)
-            .rate(1.5)
-            .even()
-            .days(Some(30), 126),
-        World::new("unequal rut, 60 days", UnequalRut)
-            .rate(1.5)
-            .even()
-            .days(Some(60), 126),
+        World::new("unequal rut, 14 days", UnequalRut).rate(1.5).even().days(Some(14), 84),
+        World::new("unequal rut, 30 days", UnequalRut).rate(1.5).even().days(Some(30), 126),
+        World::new("unequal rut, 60 days", UnequalRut).rate(1.5).even().days(Some(60), 126),
         World::new("residents for weeks everywhere", Residents),
         World::new("residents everywhere, three times as busy", Residents).rate(1.65),
         World::new("residents for weeks at the near camera", ResidentsNear),
-        World::new(
-            "residents at the near camera, three times as busy",
-            ResidentsNear,
-        )
-        .rate(1.65),
+        World::new("residents at the near camera, three times as busy", ResidentsNear).rate(1.65),
         World::new("residents at the near camera, 14 days", ResidentsNear)
             .rate(1.65)
             .days(Some(14), 126),
@@ -561,16 +505,11 @@ pub fn worlds() -> Vec<World> {
         World::new("residents at the near camera, 60 days", ResidentsNear)
             .rate(1.65)
             .days(Some(60), 126),
-        World::new(
-            "residents at the near camera, days chosen by the program",
-            ResidentsNear,
-        )
-        .rate(1.65)
-        .days(None, 126),
+        World::new("residents at the near camera, days chosen by the program", ResidentsNear)
+            .rate(1.65)
+            .days(None, 126),
         World::new("wandering rates and shares", Wandering).rate(1.5),
-        World::new("wandering rates and shares, 45 days", Wandering)
-            .rate(1.5)
-            .days(Some(45), 126),
+        World::new("wandering rates and shares, 45 days", Wandering).rate(1.5).days(Some(45), 126),
         World::new("three near of nine that wander together", NearTogether)
             .rate(1.5)
             .even()
@@ -581,22 +520,10 @@ pub fn worlds() -> Vec<World> {
         World::new("a control is moved, unrecorded", ControlMoved).rate(1.5),
         World::new("a control's battery runs down", WeakControl).rate(1.5),
         World::new("the near camera's battery runs down", WeakNear).rate(1.5),
-        World::new("one control, unequal season", UnequalSeason)
-            .rate(1.5)
-            .even()
-            .cameras(2),
-        World::new("two controls, unequal season", UnequalSeason)
-            .rate(1.5)
-            .even()
-            .cameras(3),
-        World::new("three near of seven, unequal season", UnequalSeason)
-            .rate(1.5)
-            .even()
-            .near(3),
-        World::new("25 cameras, unequal season", UnequalSeason)
-            .rate(1.5)
-            .even()
-            .cameras(25),
+        World::new("one control, unequal season", UnequalSeason).rate(1.5).even().cameras(2),
+        World::new("two controls, unequal season", UnequalSeason).rate(1.5).even().cameras(3),
+        World::new("three near of seven, unequal season", UnequalSeason).rate(1.5).even().near(3),
+        World::new("25 cameras, unequal season", UnequalSeason).rate(1.5).even().cameras(25),
         World::new("the near camera's last days are not tagged", Steady)
             .rate(1.5)
             .tagged(Tagging::Tail),

@@ -29,11 +29,7 @@ pub const TAB: char = '\u{e004}';
 impl Browser {
     /// Opens a window of a size, in the light or in the dark.
     pub fn open(width: u32, height: u32, dark: bool) -> Self {
-        let port = TcpListener::bind("127.0.0.1:0")
-            .unwrap()
-            .local_addr()
-            .unwrap()
-            .port();
+        let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
         let driver = Command::new("chromedriver")
             .arg(format!("--port={port}"))
             .stdout(Stdio::null())
@@ -60,12 +56,7 @@ impl Browser {
         });
         let runtime = Runtime::new().unwrap();
         let client = runtime.block_on(connect(port, &wanted));
-        Self {
-            runtime,
-            client,
-            driver,
-            _profile: profile,
-        }
+        Self { runtime, client, driver, _profile: profile }
     }
 
     /// Opens a window whose page has a size, whatever the browser puts around it.
@@ -97,9 +88,7 @@ impl Browser {
     /// A command of the browser's own protocol (Chrome DevTools Protocol).
     fn command(&self, name: &'static str, parameters: Value) -> Value {
         let command = OwnCommand { name, parameters };
-        self.runtime
-            .block_on(self.client.issue_cmd(command))
-            .unwrap()
+        self.runtime.block_on(self.client.issue_cmd(command)).unwrap()
     }
 
     pub fn go(&self, address: &str) {
@@ -109,9 +98,7 @@ impl Browser {
     /// What a script returns.
     pub fn js(&self, script: &str) -> Value {
         let answer = self.client.execute(script, Vec::new());
-        self.runtime
-            .block_on(answer)
-            .unwrap_or_else(|e| panic!("{script}: {e}"))
+        self.runtime.block_on(answer).unwrap_or_else(|e| panic!("{script}: {e}"))
     }
 
     /// What an asynchronous script hands to its last argument.
@@ -131,10 +118,7 @@ impl Browser {
         let start = Instant::now();
         while !truthy(&self.js(script)) {
             let shown = self.text("body");
-            assert!(
-                start.elapsed() < Duration::from_secs(20),
-                "{script}: {shown}"
-            );
+            assert!(start.elapsed() < Duration::from_secs(20), "{script}: {shown}");
             std::thread::sleep(Duration::from_millis(5));
         }
     }
@@ -143,13 +127,9 @@ impl Browser {
     pub fn press(&self, keys: &str) {
         let mut actions = KeyActions::new("keyboard".to_owned());
         for value in keys.chars() {
-            actions = actions
-                .then(KeyAction::Down { value })
-                .then(KeyAction::Up { value });
+            actions = actions.then(KeyAction::Down { value }).then(KeyAction::Up { value });
         }
-        self.runtime
-            .block_on(self.client.perform_actions(actions))
-            .unwrap();
+        self.runtime.block_on(self.client.perform_actions(actions)).unwrap();
     }
 
     /// Presses a key while another is held.
@@ -159,9 +139,7 @@ impl Browser {
             .then(KeyAction::Down { value })
             .then(KeyAction::Up { value })
             .then(KeyAction::Up { value: held });
-        self.runtime
-            .block_on(self.client.perform_actions(actions))
-            .unwrap();
+        self.runtime.block_on(self.client.perform_actions(actions)).unwrap();
     }
 }
 

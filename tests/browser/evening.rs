@@ -30,19 +30,11 @@ fn truth(place: &Place) -> Truth {
 fn findings(place: &Place) -> Value {
     let out = place.path().join("reports");
     let mut debrief = graylight();
-    debrief
-        .arg("debrief")
-        .arg(place.path())
-        .arg("--out")
-        .arg(&out);
+    debrief.arg("debrief").arg(place.path()).arg("--out").arg(&out);
     assert!(debrief.output().unwrap().status.success());
     let findings: Value =
         serde_json::from_slice(&fs::read(out.join("findings.json")).unwrap()).unwrap();
-    json!([
-        findings["pictures"],
-        findings["daylight"],
-        findings["shifts"]
-    ])
+    json!([findings["pictures"], findings["daylight"], findings["shifts"]])
 }
 
 /// A visit that came up by itself must be looked at for so long before a key can pass it by.
@@ -131,9 +123,7 @@ fn a_season_is_tagged_by_keyboard_and_comes_out_as_it_was() {
         if nothing {
             std::thread::sleep(TO_LOOK);
         }
-        let known_left = desk.get("api/state").json()["counts"]["untagged"]
-            .as_u64()
-            .unwrap();
+        let known_left = desk.get("api/state").json()["counts"]["untagged"].as_u64().unwrap();
         let unknown = unknown_visits(&desk, &truth);
         if known_left <= unknown {
             break;
@@ -195,9 +185,7 @@ fn sweep(browser: &Browser, desk: &Running, truth: &Truth) {
         let path = visit["pictures"][0]["path"].as_str().unwrap();
         let nothing = truth.get(path).is_some_and(|rows| rows[0][0] == "empty");
         if !nothing {
-            browser.js(&format!(
-                "document.querySelectorAll('#sheet input')[{i}].click()"
-            ));
+            browser.js(&format!("document.querySelectorAll('#sheet input')[{i}].click()"));
             chosen -= 1;
         }
     }
@@ -249,10 +237,7 @@ fn a_slip_of_the_hand_tags_nothing_unseen() {
     // A key pressed twice passes no visit that has only just come up.
     browser.press("nn");
     said("only just come up");
-    assert_eq!(
-        (&tags(1)[0]["who"], &tags(2)),
-        (&json!("empty"), &json!([]))
-    );
+    assert_eq!((&tags(1)[0]["who"], &tags(2)), (&json!("empty"), &json!([])));
 
     // An age with a point is an age, and a digit corrected is a digit.
     std::thread::sleep(TO_LOOK);
@@ -260,10 +245,7 @@ fn a_slip_of_the_hand_tags_nothing_unseen() {
     browser.press("2");
     browser.press("a3.5");
     said("choose the age class again");
-    assert_eq!(
-        (&tags(2)[0]["count"], &tags(2)[0]["age"]),
-        (&json!(2), &json!(3.5))
-    );
+    assert_eq!((&tags(2)[0]["count"], &tags(2)[0]["age"]), (&json!(2), &json!(3.5)));
 
     // Tags go only when that is meant.
     browser.press("n");
@@ -335,12 +317,9 @@ fn no_page_shuts_anybody_out() {
     let output = Command::new(reference("axe")).output().unwrap();
     let path = String::from_utf8(output.stdout).unwrap();
     let axe = fs::read_to_string(path.trim()).unwrap_or_else(|e| panic!("axe-core at {path}: {e}"));
-    for (width, height, dark) in [
-        (1280, 900, false),
-        (1280, 900, true),
-        (500, 900, false),
-        (500, 900, true),
-    ] {
+    for (width, height, dark) in
+        [(1280, 900, false), (1280, 900, true), (500, 900, false), (500, 900, true)]
+    {
         let browser = Browser::open(width, height, dark);
         for page in [
             "visits.html",
@@ -363,16 +342,10 @@ fn no_page_shuts_anybody_out() {
             );
             let violations = found["violations"].as_array().unwrap();
             let passes = found["passes"].as_array().map_or(0, Vec::len);
-            assert!(
-                violations.is_empty(),
-                "{page} {width} {dark}: {violations:#?}"
-            );
+            assert!(violations.is_empty(), "{page} {width} {dark}: {violations:#?}");
             assert!(passes > 15, "{page}: only {passes} rules were tried");
             let wide = browser.js("return document.documentElement.scrollWidth - document.documentElement.clientWidth");
-            assert!(
-                wide.as_i64().unwrap() <= 0,
-                "{page} scrolls sideways at {width}"
-            );
+            assert!(wide.as_i64().unwrap() <= 0, "{page} scrolls sideways at {width}");
         }
     }
 }

@@ -21,13 +21,7 @@ impl Place {
 pub fn graylight() -> Command {
     let test = std::env::current_exe().unwrap();
     let release = test.parent().and_then(Path::parent).unwrap();
-    let program = release
-        .join("graylight")
-        .with_extension(std::env::consts::EXE_EXTENSION);
-    assert!(
-        program.exists(),
-        "{} is not built; cargo build --release first",
-        program.display()
-    );
+    let program = release.join("graylight").with_extension(std::env::consts::EXE_EXTENSION);
+    assert!(program.exists(), "{} is not built; cargo build --release first", program.display());
     Command::new(program)
 }

@@ -15,20 +15,14 @@ fn home() -> Place {
     let home = Place::empty();
     fs::create_dir_all(home.path().join("reader")).unwrap();
     let folders = home.path().join("reader").display().to_string();
-    home.put(
-        ".config/graylight/window.toml",
-        format!("card_folders = [{folders:?}]\n"),
-    );
+    home.put(".config/graylight/window.toml", format!("card_folders = [{folders:?}]\n"));
     home
 }
 
 fn insert_card(home: &Place) {
     for i in 0..8 {
         let time = format!("2025:11:{:02} 06:{:02}:07", 1 + i / 2, 20 * (i % 2));
-        home.put(
-            &format!("reader/CARD/DCIM/100CAM/IMG_{i:04}.JPG"),
-            picture_at(&time),
-        );
+        home.put(&format!("reader/CARD/DCIM/100CAM/IMG_{i:04}.JPG"), picture_at(&time));
     }
 }
 
@@ -50,10 +44,7 @@ impl Keyboard<'_> {
             }
             self.0.press(&TAB.to_string());
         }
-        panic!(
-            "{selector} cannot be reached by Tab: {}",
-            self.0.text("body")
-        );
+        panic!("{selector} cannot be reached by Tab: {}", self.0.text("body"));
     }
 }
 
@@ -90,9 +81,7 @@ impl Hand for Finger<'_> {
 
     fn write(&self, selector: &str, text: &str) {
         self.touch(selector);
-        self.0.wait_until(&format!(
-            "return document.activeElement.matches({selector:?})"
-        ));
+        self.0.wait_until(&format!("return document.activeElement.matches({selector:?})"));
         self.0.js("document.activeElement.select?.()");
         self.0.press(text);
     }
@@ -122,11 +111,7 @@ fn evening(browser: &Browser, hand: &dyn Hand, home: &Place) {
     insert_card(home);
     let start = Instant::now();
     browser.wait_until("return document.querySelector('#reader button.main')");
-    assert!(
-        start.elapsed() < Duration::from_secs(3),
-        "{:?}",
-        start.elapsed()
-    );
+    assert!(start.elapsed() < Duration::from_secs(3), "{:?}", start.elapsed());
     hand.press("#reader button.main");
     browser.wait_until("return !document.getElementById('question').hidden");
     hand.write("[name=camera]", "North Fence");
@@ -180,11 +165,7 @@ fn evening(browser: &Browser, hand: &dyn Hand, home: &Place) {
     browser.wait_until(
         "return document.getElementById('steps')?.textContent.includes('All 8 visits tagged')",
     );
-    assert!(
-        browser.text("#steps").contains("1 card pulled on"),
-        "{}",
-        browser.text("#steps")
-    );
+    assert!(browser.text("#steps").contains("1 card pulled on"), "{}", browser.text("#steps"));
     assert_tags(home.path());
 }
 
@@ -228,10 +209,7 @@ fn the_picture_is_the_room() {
                  return (k * {across} * k * {down}) / (innerWidth * innerHeight)"
             ));
             let share = share.as_f64().unwrap();
-            println!(
-                "{width}×{height}, {across}:{down}: {:.0} % of the window",
-                share * 100.0
-            );
+            println!("{width}×{height}, {across}:{down}: {:.0} % of the window", share * 100.0);
             assert!(share >= 0.6, "{width}×{height} {across}:{down}: {share}");
         }
         let folded = browser.js("const rail = document.getElementById('rail'); return rail.scrollHeight - rail.clientHeight");
@@ -247,10 +225,7 @@ fn the_picture_is_the_room() {
     browser.js("document.getElementById('rail').scrollTop = 5000; scrollTo(0, 5000)");
     let top = browser.js("const r = document.getElementById('picture').getBoundingClientRect(); return [r.top, r.bottom, innerHeight, document.documentElement.scrollWidth - innerWidth]");
     let n = |i: usize| top[i].as_f64().unwrap();
-    assert!(
-        n(0) >= 0.0 && n(1) <= n(2) && n(1) - n(0) > 300.0 && n(3) <= 0.0,
-        "{top}"
-    );
+    assert!(n(0) >= 0.0 && n(1) <= n(2) && n(1) - n(0) > 300.0 && n(3) <= 0.0, "{top}");
 }
 
 /// Controls stay where they are, whatever is tagged.
@@ -258,10 +233,7 @@ fn the_picture_is_the_room() {
 fn nothing_moves_under_the_hand() {
     let place = Place::new();
     for n in 1..=3 {
-        place.put(
-            &format!("cards/Oak/IMG_{n}.JPG"),
-            picture_at(&format!("2025:11:0{n} 06:41:27")),
-        );
+        place.put(&format!("cards/Oak/IMG_{n}.JPG"), picture_at(&format!("2025:11:0{n} 06:41:27")));
     }
     let desk = Running::on(place.path());
     let browser = Browser::open_inner(1024, 600);
@@ -321,9 +293,8 @@ fn a_camera_is_placed_on_the_sketch() {
     browser.tap(at[0].as_f64().unwrap(), at[1].as_f64().unwrap());
     let read = || -> [f64; 2] {
         ["latitude", "longitude"].map(|n| {
-            let text = browser.js(&format!(
-                "return document.querySelector('form [name={n}]').value"
-            ));
+            let text =
+                browser.js(&format!("return document.querySelector('form [name={n}]').value"));
             text.as_str().unwrap().parse().unwrap_or(0.0)
         })
     };
@@ -352,25 +323,12 @@ fn a_number_leads_to_its_visits() {
     browser.wait_until("return Boolean(document.getElementById('report')?.contentDocument?.querySelector('td [data-of=season] a'))");
     let words = browser.js("const a = document.getElementById('report').contentDocument.querySelector('td [data-of=season] a'); const words = a.textContent; a.click(); return words");
     let words = words.as_str().unwrap();
-    let number = |n: usize| {
-        words
-            .split([' ', '\u{a0}'])
-            .nth(n)
-            .unwrap()
-            .replace(',', "")
-    };
+    let number = |n: usize| words.split([' ', '\u{a0}']).nth(n).unwrap().replace(',', "");
     let (counted, all) = (number(0), number(2));
     browser.wait_until("return document.querySelectorAll('#behind li').length");
     let said = browser.text("#behind strong");
-    assert!(
-        said.starts_with(&format!("{counted} of {all} visits")),
-        "{words}: {said}"
-    );
-    let shown = || {
-        browser
-            .js("return document.querySelectorAll('#behind li').length")
-            .to_string()
-    };
+    assert!(said.starts_with(&format!("{counted} of {all} visits")), "{words}: {said}");
+    let shown = || browser.js("return document.querySelectorAll('#behind li').length").to_string();
     assert_eq!(shown(), all);
     browser.js("document.querySelector('#behind input').click()");
     assert_eq!(shown(), counted);

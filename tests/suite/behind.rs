@@ -37,19 +37,13 @@ fn numbers(page: &str) -> Vec<Number> {
             let plain = value.replace("&quot;", "\"").replace("&amp;", "&");
             (name.to_owned(), plain)
         });
-        numbers.push(Number {
-            words: words.to_owned(),
-            carried: carried.collect(),
-        });
+        numbers.push(Number { words: words.to_owned(), carried: carried.collect() });
     }
     numbers
 }
 
 fn page(debrief: &Debrief) -> String {
-    let options = ReportOptions {
-        with_places: false,
-        with_photos: false,
-    };
+    let options = ReportOptions { with_places: false, with_photos: false };
     let files = report::files(debrief, options).unwrap();
     let page = files.iter().find(|(name, _)| name == "report.html");
     String::from_utf8(page.unwrap().1.clone()).unwrap()
@@ -72,13 +66,8 @@ fn told(words: &str) -> (Option<usize>, Option<usize>) {
 
 #[test]
 fn behind_every_number_lie_as_many_visits() {
-    let three_seasons = Options {
-        seasons: 3,
-        weeks: 8,
-        size: 2.0,
-        pictures: false,
-        ..Options::default()
-    };
+    let three_seasons =
+        Options { seasons: 3, weeks: 8, size: 2.0, pictures: false, ..Options::default() };
     let one_disturbance = Options {
         with_last_season: true,
         with_country: true,
@@ -102,12 +91,7 @@ fn behind_every_number_lie_as_many_visits() {
                 let (light, all) = told(&number.words);
                 let expected = (light.unwrap_or(counted), all.unwrap_or(visits.len()));
                 told_of += usize::from(all.is_some());
-                assert_eq!(
-                    (counted, visits.len()),
-                    expected,
-                    "{} {asked:?}",
-                    number.words
-                );
+                assert_eq!((counted, visits.len()), expected, "{} {asked:?}", number.words);
             }
             of_one_deer += usize::from(number.carried.contains_key("deer"));
             only_light += usize::from(number.carried.contains_key("only"));
@@ -125,11 +109,7 @@ fn behind_every_number_lie_as_many_visits() {
 
 #[test]
 fn a_number_leads_to_pictures_of_its_visits() {
-    let place = Place::practice(&Options {
-        weeks: 5,
-        pixel: 2,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { weeks: 5, pixel: 2, ..Options::default() });
     let debrief = place.debrief();
     let number = numbers(&page(&debrief)).into_iter().find(|n| {
         n.carried["of"] == "change" && n.carried.contains_key("camera") && !n.is_hidden_way()
@@ -171,14 +151,7 @@ fn a_number_leads_to_pictures_of_its_visits() {
 }
 
 fn url(carried: &BTreeMap<String, String>) -> String {
-    let safe = |text: &str| {
-        text.replace('%', "%25")
-            .replace(' ', "%20")
-            .replace('&', "%26")
-    };
-    let pairs: Vec<String> = carried
-        .iter()
-        .map(|(k, v)| format!("{k}={}", safe(v)))
-        .collect();
+    let safe = |text: &str| text.replace('%', "%25").replace(' ', "%20").replace('&', "%26");
+    let pairs: Vec<String> = carried.iter().map(|(k, v)| format!("{k}={}", safe(v))).collect();
     format!("api/behind?{}", pairs.join("&"))
 }

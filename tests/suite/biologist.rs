@@ -36,12 +36,7 @@ fn steady(cameras: &[&str], length: u64) -> String {
 /// The report's page.
 fn page(place: &Place) -> String {
     let out = tempfile::tempdir().unwrap();
-    graylight()
-        .arg("debrief")
-        .arg(place.path())
-        .arg("--out")
-        .arg(out.path())
-        .succeeds();
+    graylight().arg("debrief").arg(place.path()).arg("--out").arg(out.path()).succeeds();
     std::fs::read_to_string(out.path().join("report.html")).unwrap()
 }
 
@@ -56,23 +51,17 @@ fn all_near_cameras_are_one_question_asked_first() {
         .collect();
     let rows = near + &steady(&CONTROLS, 84);
     place.put("sightings.csv", format!("camera,time,who,age\n{rows}"));
-    place.put(
-        "disturbances.csv",
-        "id,start,near\nfeeder,2025-10-13,N1;N22;N333\n",
-    );
+    place.put("disturbances.csv", "id,start,near\nfeeder,2025-10-13,N1;N22;N333\n");
     let debrief = place.debrief();
     let shifts = &debrief.shifts;
     let together = shifts.together("feeder", Kind::MatureBuck).unwrap();
     assert_eq!((together.camera, together.role), (None, Role::Near));
     assert_eq!(together.light_verdict, Verdict::ClearDrop);
-    let near: Vec<_> = shifts
-        .of("feeder", Kind::MatureBuck)
-        .filter(|r| r.role == Role::Near)
-        .collect();
+    let near: Vec<_> =
+        shifts.of("feeder", Kind::MatureBuck).filter(|r| r.role == Role::Near).collect();
     assert_eq!(near.len(), 3);
     let sum = |of: fn(&graylight::shift::Side) -> usize| -> (usize, usize) {
-        near.iter()
-            .fold((0, 0), |s, r| (s.0 + of(&r.before), s.1 + of(&r.after)))
+        near.iter().fold((0, 0), |s, r| (s.0 + of(&r.before), s.1 + of(&r.after)))
     };
     let told =
         |of: fn(&graylight::shift::Side) -> usize| (of(&together.before), of(&together.after));
@@ -82,18 +71,10 @@ fn all_near_cameras_are_one_question_asked_first() {
     // No camera is more certain than all of them, which were asked first.
     let first = together.light_p_adjusted.unwrap();
     assert!(near.iter().all(|r| r.light_p_adjusted.unwrap() >= first));
-    let out = graylight()
-        .arg("shift")
-        .arg(place.path())
-        .arg("--json")
-        .output()
-        .unwrap();
+    let out = graylight().arg("shift").arg(place.path()).arg("--json").output().unwrap();
     let json: Value = serde_json::from_slice(&out.stdout).unwrap();
     let row = &json["shifts"][0];
-    assert_eq!(
-        (&row["camera"], &row["role"]),
-        (&"*".into(), &"near".into())
-    );
+    assert_eq!((&row["camera"], &row["role"]), (&"*".into(), &"near".into()));
     assert_eq!(row["light_visits_verdict"], "clear drop");
     assert_eq!(row["season"], "2025-26");
 }
@@ -106,10 +87,7 @@ fn the_days_are_chosen_before_looking() {
         let before = days("Near", 0..60, 6, 6);
         let after = days("Near", 60..120, after.0, after.1);
         let controls: String = CONTROLS.iter().map(|c| days(c, 0..120, 6, 6)).collect();
-        place.put(
-            "sightings.csv",
-            format!("camera,time,who,age\n{before}{after}{controls}"),
-        );
+        place.put("sightings.csv", format!("camera,time,who,age\n{before}{after}{controls}"));
         place.put("disturbances.csv", "id,start,near\nroad,2025-10-31,Near\n");
         place.add_settings(settings);
         let debrief = place.debrief();
@@ -129,12 +107,8 @@ fn the_days_are_chosen_before_looking() {
 /// Three seasons with new owners in May: told season by season, and found where they are.
 #[test]
 fn seasons_are_told_apart() {
-    let place = Place::practice(&Options {
-        seasons: 3,
-        size: 1.5,
-        pictures: false,
-        ..Options::default()
-    });
+    let place =
+        Place::practice(&Options { seasons: 3, size: 1.5, pictures: false, ..Options::default() });
     let debrief = place.debrief();
     let names: Vec<String> = debrief.season.years.iter().map(|y| y.name()).collect();
     assert_eq!(names, ["2023-24", "2024-25", "2025-26"]);
@@ -142,10 +116,7 @@ fn seasons_are_told_apart() {
     // The headline is the newest season's, and the seasons add up to all visits.
     let whole = |kind| debrief.daylight_of(None, kind).unwrap();
     assert_eq!(whole(Kind::Deer).season, newest);
-    let every = debrief
-        .daylight
-        .iter()
-        .filter(|a| a.camera.is_none() && a.kind == Kind::Deer);
+    let every = debrief.daylight.iter().filter(|a| a.camera.is_none() && a.kind == Kind::Deer);
     let cameras = debrief.season.cameras.iter();
     let all: usize = cameras.map(|c| c.visits(Kind::Deer).len()).sum();
     assert_eq!(every.map(|a| a.visits).sum::<usize>(), all);
@@ -158,27 +129,17 @@ fn seasons_are_told_apart() {
         row.map(|y| (y.with.name(), y.shift.light_verdict))
     };
     let near = "North Fence";
-    assert_eq!(
-        with_last(near),
-        Some(("2024-25".into(), Verdict::ClearDrop))
-    );
+    assert_eq!(with_last(near), Some(("2024-25".into(), Verdict::ClearDrop)));
     for camera in debrief.season.cameras.iter().filter(|c| c.name != near) {
         // A camera that was turned, bought or retired in between is not compared with itself.
-        assert!(
-            with_last(&camera.name).is_none_or(|(_, v)| !v.is_clear()),
-            "{}",
-            camera.name
-        );
+        assert!(with_last(&camera.name).is_none_or(|(_, v)| !v.is_clear()), "{}", camera.name);
     }
     let turned = with_last("Spring Seep");
     assert!(turned.is_none(), "turned before the last season");
     // The event lies between two seasons, so these are compared.
     let plan = debrief.shifts.plan("new-owner").unwrap();
     assert_eq!(plan.chosen.why, WhyDays::Seasons);
-    let row = debrief
-        .shifts
-        .together("new-owner", Kind::MatureBuck)
-        .unwrap();
+    let row = debrief.shifts.together("new-owner", Kind::MatureBuck).unwrap();
     assert_eq!(row.light_verdict, Verdict::ClearDrop);
     assert!(row.rest_is_named(), "{:?}", row.rests_on);
 
@@ -186,12 +147,7 @@ fn seasons_are_told_apart() {
     let page = page(&place);
     assert!(page.contains("Against 2023-24: cannot be told"));
     assert!(!page.contains("no camera clearly had more or fewer"));
-    let out = graylight()
-        .arg("years")
-        .arg(place.path())
-        .arg("--json")
-        .output()
-        .unwrap();
+    let out = graylight().arg("years").arg(place.path()).arg("--json").output().unwrap();
     let json: Value = serde_json::from_slice(&out.stdout).unwrap();
     let years = json["years"].as_array().unwrap();
     assert!(years.iter().all(|y| y["season"] == "2025-26"));
@@ -220,36 +176,24 @@ fn a_season_starts_on_the_day_that_the_property_sets() {
         place.put("sightings.csv", format!("camera,time,who,age\n{rows}"));
         place.add_settings(settings);
         let debrief = place.debrief();
-        debrief
-            .season
-            .years
-            .iter()
-            .map(|y| y.name())
-            .collect::<Vec<_>>()
+        debrief.season.years.iter().map(|y| y.name()).collect::<Vec<_>>()
     };
     assert_eq!(years(""), ["2024-25", "2025-26"]);
-    assert_eq!(
-        years("\n[season]\nstarts = \"03-01\"\n"),
-        ["2024-25", "2025-26"]
-    );
+    assert_eq!(years("\n[season]\nstarts = \"03-01\"\n"), ["2024-25", "2025-26"]);
     assert_eq!(years("\n[season]\nstarts = \"01-01\"\n"), ["2025"]);
     let place = Place::new();
     place.add_settings("\n[season]\nstarts = \"02-29\"\n");
     let out = graylight().arg("years").arg(place.path()).output().unwrap();
     let said = String::from_utf8(out.stderr).unwrap();
-    assert!(
-        !out.status.success() && said.contains("02-29") && said.contains("06-01"),
-        "{said}"
-    );
+    assert!(!out.status.success() && said.contains("02-29") && said.contains("06-01"), "{said}");
 }
 
 /// Nine Saturday hunts, each followed by two quiet days, are one question, and cost no other its clarity.
 #[test]
 fn the_same_act_nine_times_is_one_exposure() {
     let place = Place::new();
-    let hunts: Vec<u64> = (0..120)
-        .filter(|d| date(*d).weekday() == Weekday::Sat && (d / 7) % 2 == 0)
-        .collect();
+    let hunts: Vec<u64> =
+        (0..120).filter(|d| date(*d).weekday() == Weekday::Sat && (d / 7) % 2 == 0).collect();
     assert_eq!(hunts.len(), 9);
     let mut rows = steady(&CONTROLS, 120);
     for day in 0..120 {
@@ -268,10 +212,7 @@ fn the_same_act_nine_times_is_one_exposure() {
     let shifts = &debrief.shifts;
     assert!(shifts.rows.iter().all(|r| r.disturbance == "blind"));
     let sits = &shifts.repeated[0];
-    assert_eq!(
-        (sits.what.as_str(), sits.times),
-        ("Sat in the oak stand", 9)
-    );
+    assert_eq!((sits.what.as_str(), sits.times), ("Sat in the oak stand", 9));
     assert_eq!(sits.verdict, Verdict::ClearDrop, "{sits:?}");
     assert!(sits.ratio.unwrap().high < 0.5);
     // The day itself and the two after it are quiet; the third is as ever.
@@ -288,10 +229,7 @@ fn stayed_is_said_only_where_it_is_shown() {
         let place = Place::new();
         let near = days("Near", 0..84, visits, 5);
         let controls: String = CONTROLS.iter().map(|c| days(c, 0..84, visits, 5)).collect();
-        place.put(
-            "sightings.csv",
-            format!("camera,time,who,age\n{near}{controls}"),
-        );
+        place.put("sightings.csv", format!("camera,time,who,age\n{near}{controls}"));
         place.put("disturbances.csv", "id,start,near\nroad,2025-10-13,Near\n");
         place.add_settings("\n[shift]\ndays = 42\n");
         let debrief = place.debrief();
@@ -312,21 +250,14 @@ fn stayed_is_said_only_where_it_is_shown() {
 fn a_clear_row_and_its_intervals_agree() {
     let mut clear = 0;
     for seed in 1..=6 {
-        let debrief = Place::practice(&Options {
-            seed,
-            size: 2.0,
-            pictures: false,
-            ..Options::default()
-        })
-        .debrief();
+        let debrief =
+            Place::practice(&Options { seed, size: 2.0, pictures: false, ..Options::default() })
+                .debrief();
         for row in &debrief.shifts.rows {
             if row.light_verdict.is_clear() {
                 let against = row.rate_ratio_against_controls.unwrap();
                 assert!(against.high < 1.0 || against.low > 1.0, "{row:?}");
-                assert!(
-                    row.rate_ratio.is_none_or(|r| r.high < 1.0 || r.low > 1.0),
-                    "{row:?}"
-                );
+                assert!(row.rate_ratio.is_none_or(|r| r.high < 1.0 || r.low > 1.0), "{row:?}");
                 clear += 1;
             }
             if row.verdict.is_clear() {
@@ -360,18 +291,12 @@ fn untagged_is_not_tagged_and_never_nothing() {
         }
     }
     place.put("tags.csv", &tags);
-    place.put(
-        "sightings.csv",
-        format!("camera,time,who,age\n{}", steady(&CONTROLS, 60)),
-    );
+    place.put("sightings.csv", format!("camera,time,who,age\n{}", steady(&CONTROLS, 60)));
     place.put("disturbances.csv", "id,start,near\nroad,2025-10-01,Near\n");
     let debrief = place.debrief();
     let row = debrief.shifts.together("road", Kind::MatureBuck).unwrap();
     assert_eq!((row.before.counted, row.after.visits), (60, 0), "{row:?}");
-    assert_eq!(
-        (row.light_verdict, row.light_p_value),
-        (Verdict::NotTagged, None)
-    );
+    assert_eq!((row.light_verdict, row.light_p_value), (Verdict::NotTagged, None));
     // Who tags by day first, or by night, moves the share too.
     assert_eq!((row.verdict, row.p_value), (Verdict::NotTagged, None));
     let near = debrief.season.cameras.iter().position(|c| c.name == "Near");

@@ -12,10 +12,7 @@ fn exit_status_says_what_happened() {
     let output = graylight().args(["debrief", "/nowhere"]).output().unwrap();
     assert_eq!(output.status.code(), Some(1));
     let said = String::from_utf8(output.stderr).unwrap();
-    assert!(
-        said.contains("/nowhere") && said.contains("property.toml"),
-        "{said}"
-    );
+    assert!(said.contains("/nowhere") && said.contains("property.toml"), "{said}");
     assert!(output.stdout.is_empty());
 }
 
@@ -30,11 +27,7 @@ fn practice_does_not_write_over_anything() {
 fn a_settings_mistake_is_told_with_its_line() {
     let place = Place::new();
     place.put("property.toml", "name = \"x\"\nlatitude = north\n");
-    let output = graylight()
-        .arg("debrief")
-        .arg(place.path())
-        .output()
-        .unwrap();
+    let output = graylight().arg("debrief").arg(place.path()).output().unwrap();
     assert_eq!(output.status.code(), Some(1));
     let said = String::from_utf8(output.stderr).unwrap();
     assert!(said.contains("line 2"), "{said}");
@@ -49,10 +42,7 @@ fn the_sample_cards_give_their_known_answer() {
     // for each other with the processor running.
     let output = std::process::Command::new("bash")
         .envs([("RAYON_NUM_THREADS", "1"), ("POLARS_MAX_THREADS", "1")])
-        .args([
-            "-c",
-            "TIMEFORMAT='%U %S'; time \"$0\" debrief \"$1\" --out \"$2\" >/dev/null",
-        ])
+        .args(["-c", "TIMEFORMAT='%U %S'; time \"$0\" debrief \"$1\" --out \"$2\" >/dev/null"])
         .arg(&*crate::support::PROGRAM)
         .arg(&sample)
         .arg(out.path())
@@ -73,14 +63,7 @@ fn the_sample_cards_give_their_known_answer() {
     let found = findings["pictures"]["found"].as_f64().unwrap();
     println!("debrief of sample-cards: {seconds:.2} s, {found} pictures");
     assert!(seconds < MOST_S_A_PICTURE * found, "{seconds} s");
-    for key in [
-        "found",
-        "unreadable",
-        "duplicate",
-        "tagged",
-        "cut_short",
-        "not_timed",
-    ] {
+    for key in ["found", "unreadable", "duplicate", "tagged", "cut_short", "not_timed"] {
         assert_eq!(findings["pictures"][key], answer["files"][key], "{key}");
     }
     for known in answer["disturbances"].as_array().unwrap() {
@@ -114,12 +97,7 @@ fn the_committed_season_and_report_are_current() {
     same_files(&season, &root.join("sample-cards"));
 
     let report = fresh.path().join("report");
-    graylight()
-        .arg("debrief")
-        .arg(root.join("sample-cards"))
-        .arg("--out")
-        .arg(&report)
-        .succeeds();
+    graylight().arg("debrief").arg(root.join("sample-cards")).arg("--out").arg(&report).succeeds();
     same_files(&report, &root.join("reports"));
 }
 
@@ -140,11 +118,7 @@ fn same_files(fresh: &Path, committed: &Path) {
             std::fs::read(committed.join(below)).unwrap_or_default(),
         );
         let picture = below.extension().is_some_and(|e| e == "JPG");
-        let compared = if picture {
-            new.len().min(300)
-        } else {
-            new.len()
-        };
+        let compared = if picture { new.len().min(300) } else { new.len() };
         assert!(
             old.get(..compared) == Some(&new[..compared]),
             "{} is not what the program makes now; see DEVELOPERS.md, \"The committed season\"",

@@ -17,25 +17,14 @@ fn run(program: &str, args: &[&str]) -> String {
         .args(args)
         .output()
         .unwrap_or_else(|e| panic!("{program}: {e}; tests/tools installs it"));
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     String::from_utf8(output.stdout).unwrap()
 }
 
 /// A clip of a fifth of a second.
 fn clip(folder: &TempDir, name: &str, more: &[&str]) -> PathBuf {
     let path = folder.path().join(name);
-    let mut args = vec![
-        "-v",
-        "error",
-        "-f",
-        "lavfi",
-        "-i",
-        "color=s=32x32:r=10:d=0.2",
-    ];
+    let mut args = vec!["-v", "error", "-f", "lavfi", "-i", "color=s=32x32:r=10:d=0.2"];
     args.extend(["-c:v", "mjpeg", "-pix_fmt", "yuvj420p"]);
     args.extend(more);
     args.push(path.to_str().unwrap());
@@ -70,10 +59,7 @@ fn theirs(path: &Path) -> Option<NaiveDateTime> {
 /// Puts a text chunk in front of an AVI's first list inside its header list.
 fn with_chunk(avi: &Path, id: &[u8; 4], text: &[u8]) -> PathBuf {
     let mut bytes = fs::read(avi).unwrap();
-    assert_eq!(
-        (&bytes[12..16], &bytes[20..24]),
-        (&b"LIST"[..], &b"hdrl"[..])
-    );
+    assert_eq!((&bytes[12..16], &bytes[20..24]), (&b"LIST"[..], &b"hdrl"[..]));
     let mut chunk = id.to_vec();
     chunk.extend((text.len() as u32).to_le_bytes());
     chunk.extend(text);
@@ -108,27 +94,14 @@ fn counted_from_1970(mp4: &Path) -> PathBuf {
 fn container_times_agree_with_ffprobe() {
     let folder = TempDir::new().unwrap();
     let time = ["-metadata", "creation_time=2025-11-08T06:41:27Z"];
-    let front = [
-        "-metadata",
-        "creation_time=2024-02-29T23:59:59Z",
-        "-movflags",
-        "+faststart",
-    ];
+    let front = ["-metadata", "creation_time=2024-02-29T23:59:59Z", "-movflags", "+faststart"];
     let mut clips = vec![
         clip(&folder, "plain.mp4", &time),
         clip(&folder, "front.mp4", &front),
         clip(&folder, "plain.mov", &time),
-        clip(
-            &folder,
-            "old.mov",
-            &["-metadata", "creation_time=1999-12-31T00:00:00Z"],
-        ),
+        clip(&folder, "old.mov", &["-metadata", "creation_time=1999-12-31T00:00:00Z"]),
         clip(&folder, "none.mp4", &[]),
-        clip(
-            &folder,
-            "dated.avi",
-            &["-metadata", "date=2025-11-08 06:41:27"],
-        ),
+        clip(&folder, "dated.avi", &["-metadata", "date=2025-11-08 06:41:27"]),
     ];
     clips.push(counted_from_1970(&clips[0]));
     let none = clip(&folder, "none.avi", &[]);

@@ -63,10 +63,7 @@ fn score(fault: ClockFault, weeks: u32, named: Fault, truth_min: Option<f64>) ->
             [finding] if finding.fault == named => score.named += 1,
             other => score.missed.push(format!(
                 "{seed}: {:?}",
-                other
-                    .iter()
-                    .map(|f| (f.fault, f.shift_min))
-                    .collect::<Vec<_>>()
+                other.iter().map(|f| (f.fault, f.shift_min)).collect::<Vec<_>>()
             )),
         }
         let middle = |f: &graylight::clock_check::Finding| (f.low_min + f.high_min) / 2.0;
@@ -112,16 +109,10 @@ fn right_clocks_are_left_alone() {
         .into_par_iter()
         .map(|seed| {
             let place = Place::practice(&options(seed + 1000, ClockFault::None, 8));
-            clocks(&place)
-                .iter()
-                .filter(|c| !c.findings.is_empty())
-                .count()
+            clocks(&place).iter().filter(|c| !c.findings.is_empty()).count()
         })
         .sum();
-    println!(
-        "{accused} of {} healthy cameras accused over twelve weeks",
-        2 * SEEDS
-    );
+    println!("{accused} of {} healthy cameras accused over twelve weeks", 2 * SEEDS);
     assert!(accused < 1, "{accused} of {}", 2 * PROPERTIES);
 }
 
@@ -146,48 +137,23 @@ fn a_clock_left_alone_makes_no_shift_and_is_settled_by_its_row() {
     let faulty = before.season.cameras.iter().position(|c| c.name == FAULTY);
     let row = rows().find(|r| r.camera == faulty).unwrap();
     assert!(row.clock_in_doubt && !row.verdict.is_clear());
-    assert!(
-        rows()
-            .filter(|r| r.camera != faulty)
-            .all(|r| !r.clock_in_doubt)
-    );
+    assert!(rows().filter(|r| r.camera != faulty).all(|r| !r.clock_in_doubt));
 
     let written = "\u{feff}camera;why;shift_minutes;until;from\r\nOak;\"set; by hand\";5;;\r\n";
     let path = place.put("clocks.csv", written);
-    let asked = |more: &[&str]| {
-        graylight()
-            .arg("clock")
-            .arg(place.path())
-            .args(more)
-            .output()
-            .unwrap()
-    };
+    let asked =
+        |more: &[&str]| graylight().arg("clock").arg(place.path()).args(more).output().unwrap();
     let told = String::from_utf8(asked(&[]).stdout).unwrap();
-    assert!(
-        told.contains("one hour off since a daylight-time weekend"),
-        "{told}"
-    );
-    assert_eq!(
-        std::fs::read_to_string(&path).unwrap(),
-        written,
-        "changed unasked"
-    );
+    assert!(told.contains("one hour off since a daylight-time weekend"), "{told}");
+    assert_eq!(std::fs::read_to_string(&path).unwrap(), written, "changed unasked");
 
     assert!(asked(&["--accept"]).status.success());
     let now = std::fs::read_to_string(&path).unwrap();
     let added = now.strip_prefix(written).unwrap();
-    assert!(
-        added.starts_with("Walnut Draw;") && added.ends_with("\r\n"),
-        "{added}"
-    );
+    assert!(added.starts_with("Walnut Draw;") && added.ends_with("\r\n"), "{added}");
     assert!(added.contains(";-60;"), "{added}");
     let after = place.debrief();
-    assert_eq!(
-        after.wrong_clocks().count(),
-        0,
-        "{:?}",
-        after.wrong_clocks().next()
-    );
+    assert_eq!(after.wrong_clocks().count(), 0, "{:?}", after.wrong_clocks().next());
     assert!(after.shifts.rows.iter().all(|r| !r.clock_in_doubt));
 }
 
@@ -205,90 +171,42 @@ fn a_reset_is_put_back_to_within_a_day() {
     let off = finding.shift_min - truth_min;
     assert!(off.abs() <= 1500.0, "{off} minutes off: {finding:?}");
     let hour = off.rem_euclid(1440.0);
-    assert!(
-        hour.min(1440.0 - hour) < 20.0,
-        "{off} minutes off: {finding:?}"
-    );
+    assert!(hour.min(1440.0 - hour) < 20.0, "{off} minutes off: {finding:?}");
 }
 
 #[test]
 fn drift_year_and_a_known_moment() {
-    let drift = of(
-        &clocks(&Place::practice(&options(1, ClockFault::Drift, 12))),
-        FAULTY,
-    );
-    assert_eq!(
-        drift.findings[0].fault,
-        Fault::Drift,
-        "{:?}",
-        drift.findings
-    );
-    let year = of(
-        &clocks(&Place::practice(&options(1, ClockFault::WrongYear, 8))),
-        FAULTY,
-    );
+    let drift = of(&clocks(&Place::practice(&options(1, ClockFault::Drift, 12))), FAULTY);
+    assert_eq!(drift.findings[0].fault, Fault::Drift, "{:?}", drift.findings);
+    let year = of(&clocks(&Place::practice(&options(1, ClockFault::WrongYear, 8))), FAULTY);
     assert_eq!(year.findings[0].fault, Fault::WrongYear);
     assert_eq!(year.findings[0].shift_min, 365.0 * 1440.0);
 
     let place = Place::new();
     place.put("cards/Oak/IMG_0001.JPG", picture_at("2025:11:08 06:41:27"));
-    let args = [
-        "--picture",
-        "IMG_0001.JPG",
-        "--shows",
-        "2025-11-08T06:11:27",
-        "--accept",
-    ];
-    let output = graylight()
-        .arg("clock")
-        .arg(place.path())
-        .args(args)
-        .output()
-        .unwrap();
+    let args = ["--picture", "IMG_0001.JPG", "--shows", "2025-11-08T06:11:27", "--accept"];
+    let output = graylight().arg("clock").arg(place.path()).args(args).output().unwrap();
     assert!(output.status.success());
     let rows = std::fs::read_to_string(place.path().join("clocks.csv")).unwrap();
-    assert!(
-        rows.contains("Oak,2025-11-08T06:41:27,2025-11-08T06:41:27,-30,"),
-        "{rows}"
-    );
+    assert!(rows.contains("Oak,2025-11-08T06:41:27,2025-11-08T06:41:27,-30,"), "{rows}");
 }
 
 /// A remedy that is accepted stands: the clock is right afterwards, and the same row is not offered anew.
 #[test]
 fn an_accepted_remedy_is_the_end_of_it() {
-    for clock in [
-        ClockFault::WrongYear,
-        ClockFault::HalfDay,
-        ClockFault::Drift,
-        ClockFault::Reset,
-    ] {
+    for clock in [ClockFault::WrongYear, ClockFault::HalfDay, ClockFault::Drift, ClockFault::Reset]
+    {
         let place = Place::practice(&options(2, clock, 12));
         let asked = |more: &[&str]| {
-            let output = graylight()
-                .arg("clock")
-                .arg(place.path())
-                .args(more)
-                .output()
-                .unwrap();
-            assert!(
-                output.status.success(),
-                "{}",
-                String::from_utf8_lossy(&output.stderr)
-            );
+            let output = graylight().arg("clock").arg(place.path()).args(more).output().unwrap();
+            assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
             serde_json::from_slice::<serde_json::Value>(&output.stdout).unwrap()
         };
         let accepted = asked(&["--accept", "--json"]);
-        assert!(
-            accepted["accepted"][0]["done"].is_string(),
-            "{clock:?}: {accepted}"
-        );
+        assert!(accepted["accepted"][0]["done"].is_string(), "{clock:?}: {accepted}");
         let after = asked(&["--json"]);
         for camera in after["clocks"].as_array().unwrap() {
-            assert_eq!(
-                camera["findings"].as_array().unwrap().len(),
-                0,
-                "{clock:?}: {camera}"
-            );
+            assert_eq!(camera["findings"].as_array().unwrap().len(), 0, "{clock:?}: {camera}");
         }
         let rows = std::fs::read_to_string(place.path().join("clocks.csv")).unwrap();
         asked(&["--accept", "--json"]);
@@ -320,11 +238,7 @@ fn a_true_watch_on_a_standard_camera_changes_nothing() {
     assert_eq!(right.status.code(), Some(1));
     assert!(!place.path().join("clocks.csv").exists());
     // Two moments that differ make a row that grows.
-    assert!(
-        asked(&["2025-09-08T07:41:27", "2025-09-18T07:51:27"])
-            .status
-            .success()
-    );
+    assert!(asked(&["2025-09-08T07:41:27", "2025-09-18T07:51:27"]).status.success());
     let property = Property::open(place.path()).unwrap();
     let row = &property.corrections[0];
     assert_eq!((row.shift_min, row.until_shift_min), (0.0, Some(10.0)));
@@ -353,10 +267,7 @@ fn three_seasons_have_no_false_finding() {
                 let faults: Vec<_> = c.findings.iter().map(|f| (f.fault, f.shift_min)).collect();
                 (!faults.is_empty()).then(|| format!("{seed} {}: {faults:?}", c.camera))
             };
-            clocks(&place)
-                .into_iter()
-                .filter_map(told)
-                .collect::<Vec<_>>()
+            clocks(&place).into_iter().filter_map(told).collect::<Vec<_>>()
         })
         .collect();
     assert!(accused.is_empty(), "{accused:?}");
@@ -366,10 +277,7 @@ fn three_seasons_have_no_false_finding() {
 #[test]
 fn day_and_month_exchanged_are_named_and_put_right() {
     let place = Place::new();
-    place.put(
-        "cameras.csv",
-        "camera,from,until\nOak,2025-10-03,2025-11-20\n",
-    );
+    place.put("cameras.csv", "camera,from,until\nOak,2025-10-03,2025-11-20\n");
     for n in 0..40 {
         let day = chrono::NaiveDate::from_ymd_opt(2025, 3, 10).unwrap() + chrono::Days::new(n);
         let time = day.format("%Y:%m:%d 12:00:00").to_string();
@@ -379,11 +287,7 @@ fn day_and_month_exchanged_are_named_and_put_right() {
     assert_eq!(oak.findings.len(), 1, "{:?}", oak.findings);
     assert_eq!(oak.findings[0].fault, Fault::Swapped);
     assert_eq!(oak.findings[0].shift_min, 207.0 * 1440.0);
-    let accepted = graylight()
-        .arg("clock")
-        .arg(place.path())
-        .arg("--accept")
-        .output();
+    let accepted = graylight().arg("clock").arg(place.path()).arg("--accept").output();
     assert!(accepted.unwrap().status.success());
     assert!(of(&clocks(&place), "Oak").findings.is_empty());
     let first = place.debrief().season.span().unwrap().0;
@@ -398,27 +302,19 @@ fn two_cameras_a_year_apart_disagree_and_neither_is_accused() {
     for (camera, year) in [("Oak", 2024), ("Ash", 2025)] {
         for day in 1..=28 {
             let time = format!("{year}:10:{day:02} 12:00:00");
-            place.put(
-                &format!("cards/{camera}/IMG_{day:04}.JPG"),
-                picture_at(&time),
-            );
+            place.put(&format!("cards/{camera}/IMG_{day:04}.JPG"), picture_at(&time));
         }
     }
     assert!(clocks(&place).iter().all(|c| c.findings.is_empty()));
     let told = || {
         let problems = place.debrief().problems;
-        let apart = problems
-            .iter()
-            .filter(|p| p.what().contains("never at work together"));
+        let apart = problems.iter().filter(|p| p.what().contains("never at work together"));
         apart.count()
     };
     assert_eq!(told(), 1);
     let output = graylight().arg("clock").arg(place.path()).output().unwrap();
     let said = String::from_utf8(output.stdout).unwrap();
-    assert!(
-        said.contains("never at work together") && !said.contains("wrong year ("),
-        "{said}"
-    );
+    assert!(said.contains("never at work together") && !said.contains("wrong year ("), "{said}");
     place.put(
         "cameras.csv",
         "camera,from,until\nOak,2024-09-01,2024-12-01\nAsh,2025-09-01,2025-12-01\n",

@@ -12,10 +12,7 @@ use rayon::prelude::*;
 use crate::light_worlds::{Frame, Site, World, frames};
 use crate::support::Place;
 
-const SITE: Site = Site {
-    latitude_deg: 43.1,
-    longitude_deg: -90.7,
-};
+const SITE: Site = Site { latitude_deg: 43.1, longitude_deg: -90.7 };
 
 /// What a clock shows at an instant.
 type ClockShows = fn(DateTime<Utc>) -> NaiveDateTime;
@@ -67,12 +64,7 @@ fn accused(world: World, from: &str, days: u32, per_day: f64, seeds: u64) -> Vec
         .flat_map_iter(|seed| {
             let clock = judged(&property, &season(world, from, days, per_day, seed), right);
             let told = |f: &graylight::clock_check::Finding| {
-                format!(
-                    "{seed}: {} {:+} ({:?})",
-                    f.fault.word(),
-                    f.shift_min,
-                    clock.source
-                )
+                format!("{seed}: {} {:+} ({:?})", f.fault.word(), f.shift_min, clock.source)
             };
             clock.findings.iter().map(told).collect::<Vec<_>>()
         })
@@ -85,28 +77,16 @@ fn healthy_clocks_are_not_accused_in_any_world() {
     let mut worst = Vec::new();
     for world in World::ALL {
         let mut all = Vec::new();
-        for (from, days, per_day) in [
-            ("2025-09-01", 90, 6.0),
-            ("2025-10-20", 28, 8.0),
-            ("2025-01-10", 120, 4.0),
-        ] {
+        for (from, days, per_day) in
+            [("2025-09-01", 90, 6.0), ("2025-10-20", 28, 8.0), ("2025-01-10", 120, 4.0)]
+        {
             all.extend(accused(world, from, days, per_day, SEEDS));
         }
-        println!(
-            "{}: {} of {} accused {:?}",
-            world.name(),
-            all.len(),
-            3 * SEEDS,
-            all
-        );
+        println!("{}: {} of {} accused {:?}", world.name(), all.len(), 3 * SEEDS, all);
         worst.push((all.len(), world.name()));
     }
     for (count, world) in worst {
-        assert!(
-            count as f64 <= 0.01 * 3.0 * SEEDS as f64,
-            "{world}: {count} of {}",
-            3 * SEEDS
-        );
+        assert!(count as f64 <= 0.01 * 3.0 * SEEDS as f64, "{world}: {count} of {}", 3 * SEEDS);
     }
 }
 
@@ -125,12 +105,7 @@ const NAMED: [Fault; 6] = [
         from: "2025-09-10",
         days: 40,
     },
-    Fault {
-        name: "UTC",
-        shows: |u| u.naive_utc(),
-        from: "2025-09-10",
-        days: 60,
-    },
+    Fault { name: "UTC", shows: |u| u.naive_utc(), from: "2025-09-10", days: 60 },
     Fault {
         name: "a zone west",
         shows: |u| right(u) - TimeDelta::hours(1),
@@ -143,18 +118,8 @@ const NAMED: [Fault; 6] = [
         from: "2025-09-10",
         days: 45,
     },
-    Fault {
-        name: "not put back",
-        shows: not_put_back,
-        from: "2025-09-20",
-        days: 80,
-    },
-    Fault {
-        name: "never moved",
-        shows: never_moved,
-        from: "2025-09-10",
-        days: 90,
-    },
+    Fault { name: "not put back", shows: not_put_back, from: "2025-09-20", days: 80 },
+    Fault { name: "never moved", shows: never_moved, from: "2025-09-10", days: 90 },
 ];
 
 /// Daylight time ended on 2 November 2025 (15 U.S.C. 260a).
@@ -209,11 +174,7 @@ fn the_way_of_half_a_day_follows_from_where_the_camera_hung() {
         });
         let within: Vec<Frame> = within.cloned().collect();
         let (from, until) = (right(within[0].utc), right(within[within.len() - 1].utc));
-        let hung = property(&format!(
-            "camera,from,until\nOak,{},{}\n",
-            from.date(),
-            until.date()
-        ));
+        let hung = property(&format!("camera,from,until\nOak,{},{}\n", from.date(), until.date()));
         for (property, is_told) in [(hung, true), (property(""), false)] {
             let clock = judged(&property, &within, shows);
             let [finding] = &clock.findings[..] else {
@@ -237,9 +198,8 @@ fn an_hour_that_may_be_a_date_is_told_with_that_doubt() {
     const WORLDS: [World; 3] = [World::OrdinaryWoods, World::Canopy, World::NoMetadata];
     let property = property("");
     let doubts = |from: &str, days: u32, shows: ClockShows| -> (usize, usize) {
-        let seeds = WORLDS
-            .into_par_iter()
-            .flat_map_iter(|world| (0..SEEDS).map(move |s| (world, s)));
+        let seeds =
+            WORLDS.into_par_iter().flat_map_iter(|world| (0..SEEDS).map(move |s| (world, s)));
         let told: Vec<bool> = seeds
             .flat_map_iter(|(world, seed)| {
                 let frames = season(world, from, days, 9.0, seed);
@@ -286,10 +246,7 @@ fn wrong_clocks_are_found_and_mended() {
                     let missed = clock.findings.is_empty();
                     let mended = !missed && after < 12.0;
                     if !mended {
-                        let told = clock
-                            .findings
-                            .iter()
-                            .map(|f| (f.fault, f.shift_min, f.setting));
+                        let told = clock.findings.iter().map(|f| (f.fault, f.shift_min, f.setting));
                         println!(
                             "  {seed}: {:?} {after:.0} {:?} {:?}",
                             told.collect::<Vec<_>>(),

@@ -104,12 +104,8 @@ fn rows(folder: &Path, table: &str) -> Vec<BTreeMap<String, String>> {
 }
 
 fn kept(to: &Path) -> Vec<Record> {
-    let mut files: Vec<PathBuf> = to
-        .join("done")
-        .read_dir()
-        .unwrap()
-        .map(|e| e.unwrap().path())
-        .collect();
+    let mut files: Vec<PathBuf> =
+        to.join("done").read_dir().unwrap().map(|e| e.unwrap().path()).collect();
     files.sort();
     let record = |f: &PathBuf| {
         let text = fs::read_to_string(f).unwrap();
@@ -149,10 +145,7 @@ fn every_property_counts_what_duckdb_counts() {
     // Who took part, and what is told: nothing of fewer than five visits, no camera and no deer by name.
     let joined = rows(&to, "joined.csv");
     let part = |part: &str| joined.iter().filter(|r| r["part"] == part).count();
-    assert_eq!(
-        (part("happened"), part("did not happen"), part("not named")),
-        (5, 5, 2)
-    );
+    assert_eq!((part("happened"), part("did not happen"), part("not named")), (5, 5, 2));
     for row in rows(&to, "properties.csv") {
         let count = |name: &str| row[name].parse::<i64>().ok();
         match row["hidden"].as_str() {
@@ -163,12 +156,8 @@ fn every_property_counts_what_duckdb_counts() {
             }
         }
     }
-    let told = files(&to)
-        .into_values()
-        .map(|b| String::from_utf8(b).unwrap());
-    let told: String = told
-        .chain(kept(&to).iter().map(|r| format!("{r:?}")))
-        .collect();
+    let told = files(&to).into_values().map(|b| String::from_utf8(b).unwrap());
+    let told: String = told.chain(kept(&to).iter().map(|r| format!("{r:?}"))).collect();
     for name in ["North Fence", "Walnut Draw", "latitude", "A box blind"] {
         assert!(!told.contains(name), "{name}");
     }
@@ -213,16 +202,7 @@ fn a_broken_property_is_left_out_and_told() {
             fs::copy(file(table, "farm-00"), file(table, id)).unwrap();
         }
     };
-    for id in [
-        "x-copy",
-        "x-cut",
-        "x-gone",
-        "x-less",
-        "x-other",
-        "x-text",
-        "x-version",
-        "x-type",
-    ] {
+    for id in ["x-copy", "x-cut", "x-gone", "x-less", "x-other", "x-text", "x-version", "x-type"] {
         copy(id);
     }
     let bytes = fs::read(file("visits", "x-cut")).unwrap();
@@ -230,11 +210,7 @@ fn a_broken_property_is_left_out_and_told() {
     fs::remove_file(file("visits", "x-gone")).unwrap();
     fs::copy(file("visits", "farm-01"), file("visits", "x-other")).unwrap();
     fs::write(file("days", "x-text"), "camera,date\n").unwrap();
-    let read = |path: &Path| {
-        ParquetReader::new(fs::File::open(path).unwrap())
-            .finish()
-            .unwrap()
-    };
+    let read = |path: &Path| ParquetReader::new(fs::File::open(path).unwrap()).finish().unwrap();
     let mut days = read(&file("days", "x-less"));
     let visits = days.column("visits").unwrap().u32().unwrap().clone();
     let is_told: BooleanChunked = visits.iter().map(|n| Some(n == Some(0))).collect();
@@ -243,11 +219,7 @@ fn a_broken_property_is_left_out_and_told() {
     ParquetWriter::new(fs::File::create(file("days", "x-version")).unwrap())
         .finish(&mut days)
         .unwrap();
-    let text = days
-        .column("visits")
-        .unwrap()
-        .cast(&DataType::String)
-        .unwrap();
+    let text = days.column("visits").unwrap().cast(&DataType::String).unwrap();
     days.with_column(text).unwrap();
     write_with_version(&mut days, &file("days", "x-type"));
     let to = coop(folder.path(), "out");
@@ -257,28 +229,13 @@ fn a_broken_property_is_left_out_and_told() {
         .collect();
     let expected = [
         ("x-copy", "it says the same as farm-00 to the last visit"),
-        (
-            "x-cut",
-            "visits/property=x-cut/season=2025-26/part.parquet cannot be read",
-        ),
-        (
-            "x-gone",
-            "visits/property=x-gone/season=2025-26/part.parquet is missing",
-        ),
-        (
-            "x-less",
-            "there are visits on days that days do not tell of",
-        ),
+        ("x-cut", "visits/property=x-cut/season=2025-26/part.parquet cannot be read"),
+        ("x-gone", "visits/property=x-gone/season=2025-26/part.parquet is missing"),
+        ("x-less", "there are visits on days that days do not tell of"),
         ("x-other", "days and visits do not agree"),
-        (
-            "x-text",
-            "days/property=x-text/season=2025-26/part.parquet cannot be read",
-        ),
+        ("x-text", "days/property=x-text/season=2025-26/part.parquet cannot be read"),
         ("x-type", "column visits is not a whole number"),
-        (
-            "x-version",
-            "says no version of the data set, and this program reads version 2",
-        ),
+        ("x-version", "says no version of the data set, and this program reads version 2"),
     ];
     assert_eq!(left_out.len(), expected.len(), "{left_out:?}");
     for ((id, why), (expected_id, words)) in left_out.iter().zip(expected) {
@@ -287,23 +244,14 @@ fn a_broken_property_is_left_out_and_told() {
         assert!(!why.contains(folder.path().to_str().unwrap()), "{why}");
     }
     let (sound, broken) = (files(&sound), files(&to));
-    for table in [
-        "seasons.csv",
-        "properties.csv",
-        "event.csv",
-        "joined.csv",
-        "other-dates.csv",
-    ] {
+    for table in ["seasons.csv", "properties.csv", "event.csv", "joined.csv", "other-dates.csv"] {
         assert_eq!(sound[table], broken[table], "{table}");
     }
 }
 
 fn write_with_version(table: &mut DataFrame, path: &Path) {
     use polars::io::parquet::write::KeyValueMetadata;
-    let version = (
-        dataset::VERSION_KEY.to_owned(),
-        dataset::DATASET_VERSION.to_owned(),
-    );
+    let version = (dataset::VERSION_KEY.to_owned(), dataset::DATASET_VERSION.to_owned());
     ParquetWriter::new(fs::File::create(path).unwrap())
         .with_key_value_metadata(Some(KeyValueMetadata::from_static(vec![version])))
         .finish(table)
@@ -338,14 +286,8 @@ fn changes_and_means_are_those_of_statsmodels() {
             assert_eq!(theirs[1], 0.0);
             continue;
         };
-        assert!(
-            close(ours.log_ratio, theirs[0].as_f64().unwrap()),
-            "{unit:?}"
-        );
-        assert!(
-            close(ours.information, theirs[1].as_f64().unwrap()),
-            "{unit:?}"
-        );
+        assert!(close(ours.log_ratio, theirs[0].as_f64().unwrap()), "{unit:?}");
+        assert!(close(ours.information, theirs[1].as_f64().unwrap()), "{unit:?}");
         compared += 1;
     }
     assert!(compared > 30, "{compared}");
@@ -354,14 +296,9 @@ fn changes_and_means_are_those_of_statsmodels() {
         .map(|i| {
             let one = |rng: &mut ChaCha8Rng| {
                 let wide = f64::from(i % 5) / 4.0;
-                [
-                    rng.random_range(-1.0..1.0) * wide,
-                    rng.random_range(0.01..0.3),
-                ]
+                [rng.random_range(-1.0..1.0) * wide, rng.random_range(0.01..0.3)]
             };
-            (0..rng.random_range(2..=40))
-                .map(|_| one(&mut rng))
-                .collect()
+            (0..rng.random_range(2..=40)).map(|_| one(&mut rng)).collect()
         })
         .collect();
     let path = folder.path().join("effects.json");
@@ -371,10 +308,7 @@ fn changes_and_means_are_those_of_statsmodels() {
     for (group, theirs) in groups.iter().zip(theirs.as_array().unwrap()) {
         let effects: Vec<Effect> = group
             .iter()
-            .map(|[value, variance]| Effect {
-                value: *value,
-                variance: *variance,
-            })
+            .map(|[value, variance]| Effect { value: *value, variance: *variance })
             .collect();
         let ours = pooled(&effects).unwrap();
         let half = critical(ours.freedom) * ours.error;
@@ -402,9 +336,7 @@ fn clear(world: &CoopWorld, worlds: u64) -> usize {
     let is_clear = |seed: u64| {
         let played = play(world, seed);
         let answers = &played.answers.event.as_ref().unwrap().answers;
-        answers
-            .iter()
-            .any(|a| matches!(a.verdict, CoopVerdict::ClearDrop | CoopVerdict::ClearRise))
+        answers.iter().any(|a| matches!(a.verdict, CoopVerdict::ClearDrop | CoopVerdict::ClearRise))
     };
     (0..worlds).into_par_iter().filter(|s| is_clear(*s)).count()
 }
@@ -421,10 +353,7 @@ fn worlds_without_an_effect_are_seldom_called_clear() {
 
 #[test]
 fn an_effect_is_found_and_what_all_share_is_no_verdict() {
-    let effect = CoopWorld {
-        change: (-0.8, 0.2),
-        ..STILL
-    };
+    let effect = CoopWorld { change: (-0.8, 0.2), ..STILL };
     let (mut found, mut held) = (0, 0);
     for seed in 0..20 {
         let played = play(&effect, seed);
@@ -435,20 +364,14 @@ fn an_effect_is_found_and_what_all_share_is_no_verdict() {
     }
     assert!(found >= 16 && held >= 17, "{found} {held}");
     // At every property on one date: the rut alone would be called a change.
-    let everywhere = CoopWorld {
-        controls: 0,
-        ..effect
-    };
+    let everywhere = CoopWorld { controls: 0, ..effect };
     let played = play(&everywhere, 1);
     for answer in played.answers.event.unwrap().answers {
         assert_eq!(answer.verdict, CoopVerdict::NoControl);
         assert!(answer.own.is_some() && answer.against.is_none());
         assert!(answer.other_dates.len() >= 3);
     }
-    let few = CoopWorld {
-        exposed: 4,
-        ..effect
-    };
+    let few = CoopWorld { exposed: 4, ..effect };
     let played = play(&few, 1);
     for answer in played.answers.event.unwrap().answers {
         assert_eq!(answer.verdict, CoopVerdict::TooFewProperties);
@@ -459,10 +382,7 @@ fn an_effect_is_found_and_what_all_share_is_no_verdict() {
 /// Where it happened, every sixth visit in the dark has no tag from then on: it looks like more in light.
 #[test]
 fn pictures_that_nobody_tagged_after_it_happened_make_no_rise() {
-    let untagged = CoopWorld {
-        untagged_in_the_dark: 0.15,
-        ..STILL
-    };
+    let untagged = CoopWorld { untagged_in_the_dark: 0.15, ..STILL };
     let played: Vec<_> = (0..20).map(|seed| play(&untagged, seed)).collect();
     let of = |verdict: CoopVerdict| {
         let share = |p: &&coop_worlds::Played| {
@@ -489,36 +409,21 @@ fn the_table_of_an_event_is_read_as_people_save_it() {
     assert_eq!(all["farm-1"].unwrap().0.to_string(), "2025-11-15");
     assert_eq!(all["farm-2"], None);
     for (text, words) in [
-        (
-            "property,when\nfarm-1,2025-11-15\n",
-            "line 1: there is no column \"date\"",
-        ),
+        ("property,when\nfarm-1,2025-11-15\n", "line 1: there is no column \"date\""),
         ("property,date\nfarm-1,soon\n", "line 2"),
         (
             "property,date\nfarm-1,2025-11-15\nfarm-1,\n",
             "line 3: farm-1 stands there a second time",
         ),
-        (
-            "property,date\n,2025-11-15\n",
-            "line 2: no property is named",
-        ),
-        (
-            "property,date\nfarm-1,2025-11-15\nfarm-2\n",
-            "line 3: the row ends before the date",
-        ),
-        (
-            "property,date\nfarm-1,3/4/2025\n",
-            "line 2: \"3/4/2025\" is no date, or could be two",
-        ),
+        ("property,date\n,2025-11-15\n", "line 2: no property is named"),
+        ("property,date\nfarm-1,2025-11-15\nfarm-2\n", "line 3: the row ends before the date"),
+        ("property,date\nfarm-1,3/4/2025\n", "line 2: \"3/4/2025\" is no date, or could be two"),
         ("property,date\nfarm-1,\n", "nothing happened anywhere"),
     ] {
         let told = read(text).unwrap_err();
         assert!(told.contains(words), "{told}");
     }
-    assert!(matches!(
-        happened("2025-11-15"),
-        Ok(Happened::Everywhere(_))
-    ));
+    assert!(matches!(happened("2025-11-15"), Ok(Happened::Everywhere(_))));
     for text in ["15-11-25-1", "2025-13-01", "2999-01-01"] {
         let told = happened(text).unwrap_err().to_string();
         assert!(told.contains("no date"), "{told}");

@@ -14,11 +14,7 @@ use crate::support::{Ends, Place, graylight};
 
 fn debrief(place: &Place, out: &Path) -> Value {
     let mut command = graylight();
-    command
-        .arg("debrief")
-        .arg(place.path())
-        .arg("--out")
-        .arg(out);
+    command.arg("debrief").arg(place.path()).arg("--out").arg(out);
     command.succeeds();
     serde_json::from_slice(&fs::read(out.join("findings.json")).unwrap()).unwrap()
 }
@@ -58,10 +54,7 @@ fn rows(out: &Path) -> Vec<Row> {
 
 /// A season in which the touched camera was moved nine days before the blind went up.
 fn with_a_move() -> Place {
-    let place = Place::practice(&Options {
-        pictures: false,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { pictures: false, ..Options::default() });
     let path = place.path().join("cameras.csv");
     let table = fs::read_to_string(&path).unwrap();
     let headings: Vec<&str> = table.lines().next().unwrap().split(',').collect();
@@ -90,28 +83,18 @@ fn every_count_of_the_report_is_a_sum_of_days() {
     let sum = |wanted: &dyn Fn(&Row) -> bool| {
         let mine = rows.iter().filter(|r| wanted(r));
         mine.fold((0, 0, 0), |(light, all, nights), r| {
-            (
-                light + r.light_visits,
-                all + r.visits,
-                nights + u64::from(r.worked),
-            )
+            (light + r.light_visits, all + r.visits, nights + u64::from(r.worked))
         })
     };
     for answer in findings["daylight"].as_array().unwrap() {
-        let (camera, who) = (
-            answer["camera"].as_str().unwrap(),
-            answer["who"].as_str().unwrap(),
-        );
+        let (camera, who) = (answer["camera"].as_str().unwrap(), answer["who"].as_str().unwrap());
         let (light, all, _) = sum(&|r| (camera == "*" || r.camera == camera) && r.kind == who);
         assert_eq!(answer["legal_light_visits"], light, "{camera} {who}");
         assert_eq!(answer["visits"], all, "{camera} {who}");
     }
     let mut moved = 0;
     for shift in findings["shifts"].as_array().unwrap() {
-        let (camera, who) = (
-            shift["camera"].as_str().unwrap(),
-            shift["who"].as_str().unwrap(),
-        );
+        let (camera, who) = (shift["camera"].as_str().unwrap(), shift["who"].as_str().unwrap());
         let day = |side: &str, end: &str| -> NaiveDate {
             shift[side][end].as_str().unwrap().parse().unwrap()
         };
@@ -129,8 +112,7 @@ fn every_count_of_the_report_is_a_sum_of_days() {
         // A camera that was moved is another camera: only days at the place of the day itself count.
         let place_of = |camera: &str| {
             let mut here = rows.iter();
-            here.find(|r| r.camera == camera && r.date == first_after)
-                .map(|r| r.placement)
+            here.find(|r| r.camera == camera && r.date == first_after).map(|r| r.placement)
         };
         for side in ["before", "after"] {
             let (from, until) = (day(side, "from"), day(side, "until"));
@@ -160,28 +142,15 @@ fn every_count_of_the_report_is_a_sum_of_days() {
 fn plots(out: &Path) -> BTreeMap<String, Vec<u8>> {
     let entries = fs::read_dir(out).unwrap().map(Result::unwrap);
     let plots = entries.filter(|e| e.path().extension().is_some_and(|e| e == "svg"));
-    plots
-        .map(|e| {
-            (
-                e.file_name().into_string().unwrap(),
-                fs::read(e.path()).unwrap(),
-            )
-        })
-        .collect()
+    plots.map(|e| (e.file_name().into_string().unwrap(), fs::read(e.path()).unwrap())).collect()
 }
 
 #[test]
 fn plots_keep_their_names_and_go_when_they_are_no_more() {
-    let place = Place::practice(&Options {
-        pictures: false,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { pictures: false, ..Options::default() });
     // Chosen by the program, the days compared would follow what is logged around them.
     let settings = fs::read_to_string(place.path().join("property.toml")).unwrap();
-    place.put(
-        "property.toml",
-        settings.replace("# days = 21 ", "days = 21 # "),
-    );
+    place.put("property.toml", settings.replace("# days = 21 ", "days = 21 # "));
     let out = tempfile::tempdir().unwrap();
     debrief(&place, out.path());
     let before = plots(out.path());
@@ -225,11 +194,7 @@ fn plots_keep_their_names_and_go_when_they_are_no_more() {
     }
     // The report does not go among the property's own tables.
     let mut into_itself = graylight();
-    into_itself
-        .arg("debrief")
-        .arg(place.path())
-        .arg("--out")
-        .arg(place.path());
+    into_itself.arg("debrief").arg(place.path()).arg("--out").arg(place.path());
     assert_eq!(into_itself.ends(), 1);
     assert_eq!(left, before.into_keys().collect());
 }
@@ -257,10 +222,7 @@ fn the_order_of_cameras_changes_nothing() {
     let table = fs::read_to_string(place.path().join("cameras.csv")).unwrap();
     let (headings, rows) = table.split_once('\n').unwrap();
     let turned: Vec<&str> = rows.lines().rev().collect();
-    place.put(
-        "cameras.csv",
-        format!("{headings}\n{}\n", turned.join("\n")),
-    );
+    place.put("cameras.csv", format!("{headings}\n{}\n", turned.join("\n")));
     debrief(&place, out[1].path());
     let [first, second] = out.map(|out| files(out.path()));
     assert!(first.contains_key("conditions.csv") && first.contains_key("herd.csv"));
@@ -273,12 +235,8 @@ fn the_order_of_cameras_changes_nothing() {
 /// What a person has put among a report's files, or changed there, is never written over.
 #[test]
 fn what_no_report_left_is_kept() {
-    let place = Place::practice(&Options {
-        pictures: false,
-        cameras: 2,
-        weeks: 6,
-        ..Options::default()
-    });
+    let place =
+        Place::practice(&Options { pictures: false, cameras: 2, weeks: 6, ..Options::default() });
     let out = tempfile::tempdir().unwrap();
     let out = out.path();
     fs::write(out.join("ranking.svg"), "<svg>drawn by hand</svg>").unwrap();
@@ -312,41 +270,27 @@ fn what_no_report_left_is_kept() {
     fs::write(out.join("season.svg"), "<svg>over it</svg>").unwrap();
     debrief(&place, out);
     assert_eq!(kept("season.kept-1.svg"), "<svg>over it</svg>");
-    let names = files(out)
-        .into_keys()
-        .filter(|n| n.contains("kept"))
-        .count();
+    let names = files(out).into_keys().filter(|n| n.contains("kept")).count();
     assert_eq!(names, 5);
 }
 
 /// Two disturbances whose ids differ in capitals alone are one id twice.
 #[test]
 fn ids_are_the_same_in_any_capitals() {
-    let place = Place::practice(&Options {
-        pictures: false,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { pictures: false, ..Options::default() });
     let log = "id,start,end,by,what,latitude,longitude,near\nblind,2025-10-11,,neighbour,A blind,,,North Fence\nBlind,2025-10-20,,own,Another,,,Walnut Draw\n";
     place.put("disturbances.csv", log);
     let read = place.debrief();
     assert_eq!(read.property.disturbances.len(), 1);
     let told: Vec<String> = read.problems.iter().map(ToString::to_string).collect();
-    assert!(
-        told.iter()
-            .any(|p| p.contains("disturbances.csv") && p.contains("Blind")),
-        "{told:?}"
-    );
+    assert!(told.iter().any(|p| p.contains("disturbances.csv") && p.contains("Blind")), "{told:?}");
 }
 
 /// One camera alone, and its deer went dark: the numbers are told, and nothing is called clear, since the
 /// season itself may have done it.
 #[test]
 fn without_anything_to_compare_with_nothing_is_clear() {
-    let place = Place::practice(&Options {
-        size: 3.0,
-        pictures: false,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { size: 3.0, pictures: false, ..Options::default() });
     let verdict = || {
         let debrief = place.debrief();
         let row = debrief
@@ -363,37 +307,23 @@ fn without_anything_to_compare_with_nothing_is_clear() {
     let sightings = fs::read_to_string(place.path().join("sightings.csv")).unwrap();
     let (headings, rows) = sightings.split_once('\n').unwrap();
     let of_one = rows.lines().filter(|l| l.contains("North Fence"));
-    let text = [headings]
-        .into_iter()
-        .chain(of_one)
-        .collect::<Vec<_>>()
-        .join("\n");
+    let text = [headings].into_iter().chain(of_one).collect::<Vec<_>>().join("\n");
     place.put("sightings.csv", text + "\n");
     let cameras = fs::read_to_string(place.path().join("cameras.csv")).unwrap();
-    let of_one = cameras
-        .lines()
-        .take(1)
-        .chain(cameras.lines().filter(|l| l.contains("North Fence")));
+    let of_one =
+        cameras.lines().take(1).chain(cameras.lines().filter(|l| l.contains("North Fence")));
     place.put("cameras.csv", of_one.collect::<Vec<_>>().join("\n") + "\n");
     assert_eq!(verdict(), (Verdict::NoControl, None));
     assert!(place.debrief().shifts.unlogged.is_empty());
     let said = graylight().arg("shift").arg(place.path()).output().unwrap();
-    assert!(
-        String::from_utf8(said.stdout)
-            .unwrap()
-            .contains("no control")
-    );
+    assert!(String::from_utf8(said.stdout).unwrap().contains("no control"));
 }
 
 /// Most people give no ages, and some tell no bucks apart: then the page is about whom it can speak of, says so
 /// once, and has no rows of nothing.
 #[test]
 fn the_page_is_about_whom_the_tags_tell_of() {
-    let place = Place::practice(&Options {
-        size: 2.0,
-        pictures: false,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { size: 2.0, pictures: false, ..Options::default() });
     // Years of birth would give ages back.
     fs::remove_file(place.path().join("deer.csv")).unwrap();
     let path = place.path().join("sightings.csv");
@@ -434,16 +364,9 @@ fn the_page_is_about_whom_the_tags_tell_of() {
     );
     let (kind, page) = told(&|_, c| c[age].clear());
     assert_eq!(kind, "buck");
-    assert!(
-        page.contains("None of") && page.contains("bucks in legal light fell"),
-        "{page}"
-    );
+    assert!(page.contains("None of") && page.contains("bucks in legal light fell"), "{page}");
     let lower = page.to_lowercase();
-    assert_eq!(
-        lower.matches("mature buck").count(),
-        1,
-        "once, in what ages would add"
-    );
+    assert_eq!(lower.matches("mature buck").count(), 1, "once, in what ages would add");
     let (kind, page) = told(&|_, c| {
         c[age].clear();
         c[who] = "deer".to_owned();
@@ -455,10 +378,7 @@ fn the_page_is_about_whom_the_tags_tell_of() {
     // Told apart, and there is none; every buck aged, and none mature.
     let (kind, page) = told(&|_, c| c[who] = "doe".to_owned());
     assert_eq!(kind, "deer");
-    assert!(
-        page.contains("None of") && page.contains("are of bucks"),
-        "{page}"
-    );
+    assert!(page.contains("None of") && page.contains("are of bucks"), "{page}");
     let (kind, page) = told(&|_, c| {
         if c[who] == "buck" {
             c[age] = "1.5".to_owned();
@@ -474,11 +394,7 @@ fn one_stray_visit_is_no_control() {
     let rows = |before_of_five: u32, after_of_five: u32| -> String {
         let day = |day: u64| {
             let date = NaiveDate::from_ymd_opt(2025, 9, 10).unwrap() + chrono::Days::new(day);
-            let in_light = if day < 21 {
-                before_of_five
-            } else {
-                after_of_five
-            };
+            let in_light = if day < 21 { before_of_five } else { after_of_five };
             let visit = |n: u64| {
                 let light = (day * 2 + n) % 5 < u64::from(in_light);
                 let hour = if light { 17 } else { 22 };
@@ -490,15 +406,10 @@ fn one_stray_visit_is_no_control() {
     };
     let verdict = |others: &str| {
         let place = Place::new();
-        place.put(
-            "sightings.csv",
-            format!("camera,time,who,age\n{}{others}", rows(5, 0)),
-        );
+        place.put("sightings.csv", format!("camera,time,who,age\n{}{others}", rows(5, 0)));
         place.put("disturbances.csv", "id,start,near\nblind,2025-10-01,Solo\n");
         let debrief = place.debrief();
-        let mut of_blind = debrief
-            .shifts
-            .of("blind", graylight::visits::Kind::MatureBuck);
+        let mut of_blind = debrief.shifts.of("blind", graylight::visits::Kind::MatureBuck);
         let solo = of_blind.find(|r| r.role == graylight::shift::Role::Near);
         (solo.unwrap().verdict, debrief.shifts.could_be_watched)
     };
@@ -524,10 +435,7 @@ fn one_stray_visit_is_no_control() {
 /// With a tenth of the pictures tagged a share is a share of that tenth, and the first sentence says so.
 #[test]
 fn the_first_sentence_says_how_far_the_tagging_has_come() {
-    let place = Place::practice(&Options {
-        weeks: 4,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { weeks: 4, ..Options::default() });
     let page = || {
         let out = tempfile::tempdir().unwrap();
         debrief(&place, out.path());
@@ -540,8 +448,5 @@ fn the_first_sentence_says_how_far_the_tagging_has_come() {
     place.put("tags.csv", some.join("\n") + "\n");
     let said = page();
     let first = said.split("<div class=\"say").nth(1).unwrap();
-    assert!(
-        first.contains("<strong>Only ") && first.contains("tagged so far"),
-        "{first}"
-    );
+    assert!(first.contains("<strong>Only ") && first.contains("tagged so far"), "{first}");
 }

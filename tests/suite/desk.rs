@@ -43,11 +43,7 @@ fn nobody_else_is_let_in() {
     assert_eq!(status("GET", &path, &[&local]), 200);
 
     // Another name that was made to point here, and none.
-    for host in [
-        "Host: pictures.example",
-        "Host: 127.0.0.1",
-        "Host: 127.0.0.1:1",
-    ] {
+    for host in ["Host: pictures.example", "Host: 127.0.0.1", "Host: 127.0.0.1:1"] {
         assert_eq!(status("GET", &path, &[host]), 403, "{host}");
     }
     assert!([400, 403].contains(&status("GET", &path, &[])));
@@ -66,16 +62,10 @@ fn nobody_else_is_let_in() {
         [&host, foreign[1], &own],
     ] {
         let head: Vec<&str> = twice.into_iter().chain([json]).collect();
-        assert!(
-            [400, 403].contains(&status("POST", &undo, &head)),
-            "{head:?}"
-        );
+        assert!([400, 403].contains(&status("POST", &undo, &head)), "{head:?}");
     }
-    for origin in [
-        "Origin: http://pictures.example",
-        "Origin: null",
-        "Origin: http://127.0.0.1:1",
-    ] {
+    for origin in ["Origin: http://pictures.example", "Origin: null", "Origin: http://127.0.0.1:1"]
+    {
         assert_eq!(status("POST", &undo, &[&host, origin]), 403, "{origin}");
         assert_eq!(status("GET", &path, &[&host, origin]), 403, "{origin}");
     }
@@ -86,10 +76,7 @@ fn nobody_else_is_let_in() {
     }
     // A form can send text, not JSON.
     let plain = [host.as_str(), own.as_str(), "Content-Type: text/plain"];
-    assert_eq!(
-        status("POST", &format!("/{}/api/tag", desk.secret), &plain),
-        422
-    );
+    assert_eq!(status("POST", &format!("/{}/api/tag", desk.secret), &plain), 422);
     // Without the secret, or with another.
     let other = format!("/{}/api/state", "0".repeat(desk.secret.len()));
     for path in ["/", "/api/state", "/visits.html", other.as_str()] {
@@ -129,11 +116,7 @@ fn nobody_else_is_let_in() {
 fn a_secret_is_used_once_and_other_computers_are_refused() {
     let place = small();
     let first = Running::on(place.path());
-    let second = graylight()
-        .arg("tag")
-        .arg(place.path())
-        .arg("--no-browser")
-        .output();
+    let second = graylight().arg("tag").arg(place.path()).arg("--no-browser").output();
     let said = String::from_utf8_lossy(&second.unwrap().stderr).into_owned();
     assert!(said.contains("open on this property already"), "{said}");
     let secret = first.secret.clone();
@@ -204,10 +187,7 @@ fn what_is_said_to_be_saved_is_in_the_file() {
         assert!(undone["undone"].as_str().unwrap().starts_with("undone: "));
     }
     assert_eq!(tags(&place), "picture,who,count,age,name,note\n");
-    assert_eq!(
-        desk.post("api/undo", &json!({})).json()["undone"],
-        Value::Null
-    );
+    assert_eq!(desk.post("api/undo", &json!({})).json()["undone"], Value::Null);
     // What cannot be is refused, and nothing is written.
     for odd in [
         json!([{ "who": "bear" }]),
@@ -220,11 +200,7 @@ fn what_is_said_to_be_saved_is_in_the_file() {
         assert_eq!(desk.tag(0, &odd).status, 422, "{odd}");
     }
     assert_eq!(tags(&place), "picture,who,count,age,name,note\n");
-    assert_eq!(
-        hashes(&place.path().join("cards")),
-        before,
-        "pictures are never changed"
-    );
+    assert_eq!(hashes(&place.path().join("cards")), before, "pictures are never changed");
 }
 
 /// Killed a hundred times while tags pour in: what was answered is there, and at most the one in
@@ -236,16 +212,13 @@ fn killed_at_any_moment_no_saved_tag_is_lost() {
     let mut in_flight_kept = 0;
     for round in 0..100_u32 {
         let mut desk = Running::on(place.path());
-        let visits = desk.get("api/state").json()["counts"]["visits"]
-            .as_u64()
-            .unwrap();
+        let visits = desk.get("api/state").json()["counts"]["visits"].as_u64().unwrap();
         let answered = AtomicUsize::new(0);
         let wait = Duration::from_micros(rng.random_range(0..20_000));
         let process = desk.process();
         // From visit to visit: appended where it has no tags yet, replaced where it has.
-        let sent: Vec<(u64, u32)> = (0..400)
-            .map(|i| (rng.random_range(0..visits), round * 1000 + i))
-            .collect();
+        let sent: Vec<(u64, u32)> =
+            (0..400).map(|i| (rng.random_range(0..visits), round * 1000 + i)).collect();
         let views: Vec<Value> = (0..visits).map(|id| desk.visit(id)).collect();
         std::thread::scope(|s| {
             s.spawn(|| {
@@ -273,18 +246,13 @@ fn killed_at_any_moment_no_saved_tag_is_lost() {
             wanted.iter().all(|(id, note)| {
                 let visit = desk.visit(*id);
                 let pictures = visit["pictures"].as_array().unwrap();
-                pictures
-                    .iter()
-                    .all(|p| p["tags"][0]["note"] == json!(note.to_string()))
+                pictures.iter().all(|p| p["tags"][0]["note"] == json!(note.to_string()))
             })
         };
         let before = holds(&expected(answered));
         let with_next = holds(&expected((answered + 1).min(sent.len())));
         let there = |(id, note): &(u64, u32)| (*id, *note, desk.visit(*id)["pictures"].clone());
-        let sent: Vec<_> = sent[..(answered + 1).min(sent.len())]
-            .iter()
-            .map(there)
-            .collect();
+        let sent: Vec<_> = sent[..(answered + 1).min(sent.len())].iter().map(there).collect();
         assert!(
             before || with_next,
             "round {round}: {answered} answered of {sent:#?}\n{}",
@@ -301,14 +269,10 @@ fn killed_at_any_moment_no_saved_tag_is_lost() {
 fn an_interrupt_ends_it_whoever_holds_on() {
     let place = small();
     let mut desk = Running::on(place.path());
-    let idle: Vec<_> = (0..20)
-        .map(|_| std::net::TcpStream::connect(&desk.host).unwrap())
-        .collect();
+    let idle: Vec<_> = (0..20).map(|_| std::net::TcpStream::connect(&desk.host).unwrap()).collect();
     let half = std::net::TcpStream::connect(&desk.host).unwrap();
     std::io::Write::write_all(&mut &half, b"GET / HTTP/1.1\r\nHost: ").unwrap();
-    let _ = std::process::Command::new("kill")
-        .args(["-INT", &desk.process().to_string()])
-        .status();
+    let _ = std::process::Command::new("kill").args(["-INT", &desk.process().to_string()]).status();
     let start = std::time::Instant::now();
     while desk.is_running() {
         assert!(start.elapsed() < Duration::from_secs(2), "still running");
@@ -318,9 +282,7 @@ fn an_interrupt_ends_it_whoever_holds_on() {
 }
 
 fn kill(process: u32) {
-    let _ = std::process::Command::new("kill")
-        .args(["-9", &process.to_string()])
-        .status();
+    let _ = std::process::Command::new("kill").args(["-9", &process.to_string()]).status();
 }
 
 #[test]
@@ -333,9 +295,7 @@ fn named_deer_are_counted_as_the_debrief_counts() {
     assert!(all["law"].as_str().unwrap().contains("local regulations"));
     // Counted here by hand: visits are at least thirty minutes apart.
     let name = named[0]["name"].as_str().unwrap();
-    let one = desk
-        .get(&format!("api/deer?name={}", name.replace(' ', "%20")))
-        .json();
+    let one = desk.get(&format!("api/deer?name={}", name.replace(' ', "%20"))).json();
     let mut moments: Vec<(String, chrono::NaiveDateTime)> = one["pictures"]
         .as_array()
         .unwrap()
@@ -355,15 +315,9 @@ fn named_deer_are_counted_as_the_debrief_counts() {
     let visits = (0..moments.len()).filter(begins).count();
     assert_eq!(named[0]["visits"], json!(visits));
     let share = named[0]["share"].as_str().unwrap();
-    assert!(
-        share.contains(&format!("of {visits} visits in legal light")),
-        "{share}"
-    );
+    assert!(share.contains(&format!("of {visits} visits in legal light")), "{share}");
     let rows = fs::read_to_string(place.path().join("tags.csv")).unwrap();
-    let tagged = rows
-        .lines()
-        .filter(|l| l.contains(&format!(",{name},")))
-        .count();
+    let tagged = rows.lines().filter(|l| l.contains(&format!(",{name},"))).count();
     assert_eq!(named[0]["pictures"], json!(tagged));
 }
 
@@ -374,16 +328,12 @@ fn filters_and_sweeps() {
     fs::remove_file(place.path().join("tags.csv")).unwrap();
     let desk = Running::on(place.path());
     desk.wait_until_sorted();
-    let quiet = desk
-        .get("api/sheet?who=untagged&quiet=yes&limit=200")
-        .json();
+    let quiet = desk.get("api/sheet?who=untagged&quiet=yes&limit=200").json();
     let visits: Vec<Value> = quiet["visits"].as_array().unwrap().clone();
     assert!(visits.len() > 50);
     let sweep = |visits: &[Value], who: &str| {
-        let sent: Vec<Value> = visits
-            .iter()
-            .map(|v| json!({ "id": v["id"], "version": v["version"] }))
-            .collect();
+        let sent: Vec<Value> =
+            visits.iter().map(|v| json!({ "id": v["id"], "version": v["version"] })).collect();
         let body =
             json!({ "generation": quiet["visits"][0]["generation"], "visits": sent, "who": who });
         desk.post("api/sweep", &body).json()
@@ -394,11 +344,7 @@ fn filters_and_sweeps() {
     let swept = sweep(&visits, "empty");
     assert_eq!(swept["changed_meanwhile"], 1);
     assert_eq!(swept["saved"], json!(visits.len() - 1));
-    let is_deer = |line: &str| {
-        [",buck,", ",doe,", ",fawn,"]
-            .iter()
-            .any(|w| line.contains(w))
-    };
+    let is_deer = |line: &str| [",buck,", ",doe,", ",fawn,"].iter().any(|w| line.contains(w));
     let wrong = tags(&place)
         .lines()
         .filter(|line| line.contains(",empty,"))
@@ -409,26 +355,12 @@ fn filters_and_sweeps() {
         .count();
     // Of what is put together one visit in forty is a deer's (`cargo bench --bench sorting`), which is why a person looks
     // at it first.
-    assert!(
-        wrong * 20 <= visits.len(),
-        "{wrong} of {} swept with deer in them",
-        visits.len()
-    );
-    assert!(
-        desk.post("api/undo", &json!({})).json()["undone"]
-            .as_str()
-            .unwrap()
-            .contains("swept")
-    );
-    assert_eq!(
-        tags(&place).lines().count(),
-        1 + visits[0]["pictures"].as_u64().unwrap() as usize
-    );
+    assert!(wrong * 20 <= visits.len(), "{wrong} of {} swept with deer in them", visits.len());
+    assert!(desk.post("api/undo", &json!({})).json()["undone"].as_str().unwrap().contains("swept"));
+    assert_eq!(tags(&place).lines().count(), 1 + visits[0]["pictures"].as_u64().unwrap() as usize);
 
     let of = |query: &str| {
-        desk.get(&format!("api/visit?go=here&{query}")).json()["matching"]
-            .as_u64()
-            .unwrap()
+        desk.get(&format!("api/visit?go=here&{query}")).json()["matching"].as_u64().unwrap()
     };
     let all = of("");
     assert_eq!(

@@ -19,10 +19,7 @@ fn two_windows_and_a_spreadsheet_agree() {
     let (seen_here, seen_there) = (desk.visit(3), desk.visit(3));
     let buck = json!([{ "who": "buck", "count": 1 }]);
     let doe = json!([{ "who": "doe", "count": 1 }]);
-    assert_eq!(
-        desk.post("api/tag", &tagging(&seen_here, &buck)).status,
-        200
-    );
+    assert_eq!(desk.post("api/tag", &tagging(&seen_here, &buck)).status, 200);
     let late = desk.post("api/tag", &tagging(&seen_there, &doe));
     assert_eq!(late.status, 409);
     assert_eq!(late.json()["visit"]["tags"][0]["who"], "buck");
@@ -36,35 +33,18 @@ fn two_windows_and_a_spreadsheet_agree() {
     let first = desk.visit(0);
     assert_eq!(first["pictures"][0]["tags"][0]["who"], "doe");
     assert_eq!(first["state"], "partly");
-    assert_eq!(
-        desk.post("api/tag", &tagging(&seen_there, &doe)).status,
-        409
-    );
+    assert_eq!(desk.post("api/tag", &tagging(&seen_there, &doe)).status, 409);
     assert_eq!(desk.tag(5, &doe).status, 200);
     let now = tags(&place);
-    assert!(
-        now.starts_with("\u{feff}who;picture;mine;count;age;name;note\r\n"),
-        "{now}"
-    );
-    assert!(
-        now.contains("\r\ndoe;IMG_0000.JPG;left ear torn\r\n"),
-        "{now}"
-    );
-    assert!(
-        now.ends_with("doe;cards/Oak/IMG_0011.JPG;;1;;;\r\n"),
-        "{now}"
-    );
+    assert!(now.starts_with("\u{feff}who;picture;mine;count;age;name;note\r\n"), "{now}");
+    assert!(now.contains("\r\ndoe;IMG_0000.JPG;left ear torn\r\n"), "{now}");
+    assert!(now.ends_with("doe;cards/Oak/IMG_0011.JPG;;1;;;\r\n"), "{now}");
     // A step whose pictures were changed elsewhere since is not taken back.
-    let other = now.replace(
-        "doe;cards/Oak/IMG_0011.JPG;;1;;;",
-        "fawn;cards/Oak/IMG_0011.JPG;;1;;;",
-    );
+    let other =
+        now.replace("doe;cards/Oak/IMG_0011.JPG;;1;;;", "fawn;cards/Oak/IMG_0011.JPG;;1;;;");
     fs::write(place.path().join("tags.csv"), &other).unwrap();
     let undone = desk.post("api/undo", &json!({})).json();
-    assert!(
-        undone["undone"].as_str().unwrap().contains("not undone"),
-        "{undone}"
-    );
+    assert!(undone["undone"].as_str().unwrap().contains("not undone"), "{undone}");
     assert_eq!(tags(&place), other);
 }
 
@@ -76,9 +56,7 @@ fn a_file_that_is_being_written_is_waited_for() {
     let doe = json!([{ "who": "doe", "count": 1 }]);
     assert_eq!(desk.tag(0, &doe).status, 200);
     let path = place.path().join("tags.csv");
-    let theirs: String = (0..30)
-        .map(|n| format!("cards/Oak/IMG_{n:04}.JPG,buck,1,,,\n"))
-        .collect();
+    let theirs: String = (0..30).map(|n| format!("cards/Oak/IMG_{n:04}.JPG,buck,1,,,\n")).collect();
     let theirs = format!("picture,who,count,age,name,note\n{theirs}");
     let (first, second) = theirs.split_at(400);
     let mut file = fs::File::create(&path).unwrap();
@@ -123,14 +101,9 @@ fn a_persons_own_columns_stay() {
     desk.post("api/undo", &json!({}));
     assert!(tags(&place).contains("ladder 3,cards/Oak/IMG_0000.JPG,buck,1,4.5,,\n"));
     // So it is with several rows, though one took their place in between.
-    set(
-        0,
-        json!([{ "who": "buck", "count": 1 }, { "who": "doe", "count": 1 }]),
-    );
-    let two = tags(&place).replace(
-        ",cards/Oak/IMG_0000.JPG,doe",
-        "plot,cards/Oak/IMG_0000.JPG,doe",
-    );
+    set(0, json!([{ "who": "buck", "count": 1 }, { "who": "doe", "count": 1 }]));
+    let two =
+        tags(&place).replace(",cards/Oak/IMG_0000.JPG,doe", "plot,cards/Oak/IMG_0000.JPG,doe");
     fs::write(place.path().join("tags.csv"), two).unwrap();
     std::thread::sleep(THROUGH);
     set(0, json!([{ "who": "deer", "count": 1 }]));
@@ -188,19 +161,12 @@ fn wait_for(mut is_so: impl FnMut() -> bool) {
 #[test]
 fn a_half_written_last_line_is_taken_away_and_told() {
     let whole = "picture,who,count,age,name,note\ncards/Oak/IMG_0000.JPG,buck,1,,,\n";
-    for cut in [
-        "cards/Oak/IMG_0001.JPG,bu",
-        "cards/Oak/IMG_0001.JPG,buck,1,3",
-        "card",
-    ] {
+    for cut in ["cards/Oak/IMG_0001.JPG,bu", "cards/Oak/IMG_0001.JPG,buck,1,3", "card"] {
         let place = small();
         place.put("tags.csv", format!("{whole}{cut}"));
         let desk = Running::on(place.path());
         let notices = desk.get("api/state").json()["notices"].to_string();
-        assert!(
-            notices.contains("cut short") && notices.contains(cut),
-            "{notices}"
-        );
+        assert!(notices.contains("cut short") && notices.contains(cut), "{notices}");
         assert_eq!(tags(&place), whole);
         let aside = fs::read_to_string(place.path().join("tags-cut-short.txt")).unwrap();
         assert_eq!(aside.trim_end(), cut);
@@ -247,24 +213,12 @@ fn the_log_is_changed_row_by_row_and_never_written_over() {
     assert_eq!(rows(&desk).as_array().unwrap().len(), 3);
     for (cells, column) in [
         (corn, "id"),
-        (
-            json!({ "id": "x", "start": "5/11/2025", "by": "own" }),
-            "start",
-        ),
-        (
-            json!({ "id": "x", "start": "2025-11-06", "end": "2025-11-01", "by": "own" }),
-            "end",
-        ),
-        (
-            json!({ "id": "x", "start": "2025-11-06", "by": "me" }),
-            "by",
-        ),
+        (json!({ "id": "x", "start": "5/11/2025", "by": "own" }), "start"),
+        (json!({ "id": "x", "start": "2025-11-06", "end": "2025-11-01", "by": "own" }), "end"),
+        (json!({ "id": "x", "start": "2025-11-06", "by": "me" }), "by"),
         (json!({ "start": "2025-11-06" }), "id"),
         // Years ahead is a slip of the hand.
-        (
-            json!({ "id": "x", "start": "2052-11-06", "by": "own" }),
-            "start",
-        ),
+        (json!({ "id": "x", "start": "2052-11-06", "by": "own" }), "start"),
     ] {
         let refused = desk.post("api/log", &add(cells.clone()));
         assert_eq!(refused.status, 422, "{cells}");

@@ -38,12 +38,7 @@ fn lost(desk: &Running) -> u64 {
 fn put_back(desk: &Running) {
     let rows = lost(desk);
     let reply = desk.post("api/lost", &json!({ "decision": "put_back", "rows": rows }));
-    assert_eq!(
-        reply.status,
-        200,
-        "{:?}",
-        String::from_utf8_lossy(&reply.body)
-    );
+    assert_eq!(reply.status, 200, "{:?}", String::from_utf8_lossy(&reply.body));
 }
 
 #[test]
@@ -68,10 +63,7 @@ fn rows_that_vanish_are_told_and_put_back_as_they_were() {
     assert_eq!(desk.post("api/undo", &json!({})).status, 503);
     put_back(&desk);
     assert_eq!(text(&place), all, "byte for byte");
-    assert_eq!(
-        (lost(&desk), &desk.visit(5)["state"]),
-        (0, &json!("tagged"))
-    );
+    assert_eq!((lost(&desk), &desk.visit(5)["state"]), (0, &json!("tagged")));
     let undone = desk.post("api/undo", &json!({})).json();
     assert_eq!(undone["visit"]["id"], 11, "{undone}");
 
@@ -94,10 +86,7 @@ fn rows_that_vanish_are_told_and_put_back_as_they_were() {
     fs::write(place.path().join("tags.csv"), changed).unwrap();
     std::thread::sleep(THROUGH);
     let refused = desk.post("api/undo", &json!({})).json();
-    assert!(
-        refused["undone"].as_str().unwrap().contains("not undone"),
-        "{refused}"
-    );
+    assert!(refused["undone"].as_str().unwrap().contains("not undone"), "{refused}");
     fs::write(place.path().join("tags.csv"), &all).unwrap();
     std::thread::sleep(THROUGH);
     for id in [1, 0] {
@@ -158,11 +147,8 @@ fn rows_that_vanish_while_it_is_closed_are_missed() {
     drop(desk);
     let lines: Vec<String> = text(&place).lines().map(str::to_owned).collect();
     let changed = lines[1].replace(",doe,", ",buck,");
-    fs::write(
-        place.path().join("tags.csv"),
-        format!("{}\n{changed}\n{}\n", lines[0], lines[2]),
-    )
-    .unwrap();
+    fs::write(place.path().join("tags.csv"), format!("{}\n{changed}\n{}\n", lines[0], lines[2]))
+        .unwrap();
     let desk = Running::on(place.path());
     std::thread::sleep(THROUGH);
     assert_eq!(lost(&desk), 4);
@@ -304,11 +290,7 @@ fn a_folder_whose_drive_went_away_gets_no_new_file() {
     }
     std::thread::sleep(Duration::from_secs(6));
     assert_eq!(fs::read_dir(&root).unwrap().count(), 0);
-    assert_eq!(
-        desk.visit(0)["state"],
-        "tagged",
-        "what is known stays on the screen"
-    );
+    assert_eq!(desk.visit(0)["state"], "tagged", "what is known stays on the screen");
     fs::remove_dir(&root).unwrap();
     fs::rename(&away, &root).unwrap();
     assert_eq!(desk.post("api/tag", &tagging(&view, &doe(""))).status, 200);
@@ -329,15 +311,9 @@ fn steps_are_taken_back_after_a_restart() {
     drop(desk);
     let desk = Running::on(place.path());
     let last = desk.post("api/undo", &json!({})).json();
-    assert_eq!(
-        (&last["visit"]["id"], &last["left"]),
-        (&json!(2), &json!(0))
-    );
+    assert_eq!((&last["visit"]["id"], &last["left"]), (&json!(2), &json!(0)));
     assert!(rows(&text(&place)).is_empty());
-    assert_eq!(
-        desk.post("api/undo", &json!({})).json()["undone"],
-        Value::Null
-    );
+    assert_eq!(desk.post("api/undo", &json!({})).json()["undone"], Value::Null);
 }
 
 /// Pictures that arrive while somebody types: nothing that was typed is refused for it.
@@ -347,12 +323,8 @@ fn pictures_that_arrive_refuse_no_tag() {
     let desk = Running::on(place.path());
     let typed = |id: u64| {
         let view = desk.visit(id);
-        let paths: Vec<&Value> = view["pictures"]
-            .as_array()
-            .unwrap()
-            .iter()
-            .map(|p| &p["path"])
-            .collect();
+        let paths: Vec<&Value> =
+            view["pictures"].as_array().unwrap().iter().map(|p| &p["path"]).collect();
         let mut body = tagging(&view, &doe("typed before"));
         body["paths"] = json!(paths);
         body
@@ -367,10 +339,7 @@ fn pictures_that_arrive_refuse_no_tag() {
     }
     let reply = desk.post("api/tag", &one);
     assert_eq!(reply.status, 200);
-    assert_eq!(
-        reply.json()["visit"]["pictures"][0]["path"],
-        one["paths"][0]
-    );
+    assert_eq!(reply.json()["visit"]["pictures"][0]["path"], one["paths"][0]);
     assert_eq!(rows(&text(&place)).len(), 2);
     // Unless somebody else has tagged them since.
     let now = reply.json()["visit"]["id"].as_u64().unwrap() + 1;
@@ -401,24 +370,14 @@ fn silent_connections_do_not_live() {
         .collect();
     let start = Instant::now();
     assert_eq!(desk.get("api/state").status, 200);
-    assert!(
-        start.elapsed() < Duration::from_secs(2),
-        "{:?}",
-        start.elapsed()
-    );
+    assert!(start.elapsed() < Duration::from_secs(2), "{:?}", start.elapsed());
     for stream in &mut idle {
-        stream
-            .set_read_timeout(Some(Duration::from_secs(15)))
-            .unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(15))).unwrap();
         let mut answer = Vec::new();
         stream.read_to_end(&mut answer).expect("closed by the desk");
         assert!(!answer.starts_with(b"HTTP/1.1 200"));
     }
-    assert!(
-        start.elapsed() < Duration::from_secs(15),
-        "{:?}",
-        start.elapsed()
-    );
+    assert!(start.elapsed() < Duration::from_secs(15), "{:?}", start.elapsed());
 }
 
 /// JPEGs that claim to be as large as the format allows: a baseline one and progressive ones, of which
@@ -465,19 +424,11 @@ fn pictures_that_claim_to_be_enormous_are_not_decoded() {
             // Within the limit for a browser, though not for this program's own decoding.
             let is_heavy = path.contains("HEAVY") || path.contains("MANY");
             let is_light = path.contains("MANY") && size == "screen";
-            let wanted = if is_heavy && (size == "full" || is_light) {
-                200
-            } else {
-                404
-            };
+            let wanted = if is_heavy && (size == "full" || is_light) { 200 } else { 404 };
             assert_eq!(reply.status, wanted, "{} {size}", visit["path"]);
         }
     }
-    assert!(
-        start.elapsed() < Duration::from_secs(2),
-        "{:?}",
-        start.elapsed()
-    );
+    assert!(start.elapsed() < Duration::from_secs(2), "{:?}", start.elapsed());
     #[cfg(target_os = "linux")]
     {
         let status = fs::read_to_string(format!("/proc/{}/status", desk.process())).unwrap();

@@ -93,9 +93,7 @@ impl Running {
     /// A request with a head of the caller's own making.
     pub fn raw(&self, method: &str, path: &str, head: &[&str], body: &str) -> Option<Reply> {
         let mut stream = TcpStream::connect(&self.host).ok()?;
-        stream
-            .set_read_timeout(Some(Duration::from_secs(20)))
-            .ok()?;
+        stream.set_read_timeout(Some(Duration::from_secs(20))).ok()?;
         let head: String = head.iter().map(|line| format!("{line}\r\n")).collect();
         let length = body.len();
         let request = format!(

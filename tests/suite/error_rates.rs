@@ -15,18 +15,8 @@ const SEASONS: u64 = 40;
 /// ten runs would show one. The seeds are fixed, so it shows once or never.
 const MOST_WRONG: u64 = 6;
 fn check(sort: &str, outcome: &Outcome) {
-    let Outcome {
-        near,
-        any,
-        alarm,
-        share,
-        light,
-        ..
-    } = outcome;
-    assert!(
-        near.hits <= MOST_WRONG && any.hits <= MOST_WRONG,
-        "{sort}: {near:?} {any:?}"
-    );
+    let Outcome { near, any, alarm, share, light, .. } = outcome;
+    assert!(near.hits <= MOST_WRONG && any.hits <= MOST_WRONG, "{sort}: {near:?} {any:?}");
     assert!(alarm.hits <= MOST_WRONG, "{sort}: {alarm:?}");
     assert!(share.share() >= 0.91, "{sort}: {share:?}");
     assert!(light.share() >= 0.91, "{sort}: {light:?}");
@@ -71,9 +61,7 @@ fn ranges_hold_what_they_say() {
     let named = World::new("named", Law::Residents).rate(1.65).named();
     let c = covered(&named, (0.543, 0.0), 25);
     assert!(c.share.trials == 150 && c.share.share() >= 0.8, "{c:?}");
-    let effect = World::new("effect", Law::Effect)
-        .rate(2.2)
-        .days(Some(21), 112);
+    let effect = World::new("effect", Law::Effect).rate(2.2).days(Some(21), 112);
     let c = covered(&effect, (0.45, 2.2), 40);
     assert!(c.onset.trials >= 25 && c.onset.share() >= 0.85, "{c:?}");
     assert!(c.returned.hits <= 5, "{c:?}");
@@ -82,10 +70,7 @@ fn ranges_hold_what_they_say() {
 /// Against scipy (`reference/intervals.py`).
 #[test]
 fn the_exact_test_compared_with_is_right() {
-    for row in reference_json("intervals.json")["fisher"]
-        .as_array()
-        .unwrap()
-    {
+    for row in reference_json("intervals.json")["fisher"].as_array().unwrap() {
         let cell = |key: &str| row[key].as_u64().unwrap();
         let ours = fisher_table(cell("a"), cell("b"), cell("c"), cell("d"));
         let theirs = row["p"].as_f64().unwrap();

@@ -35,19 +35,10 @@ fn share(property: &Path, to: &Path, more: &[&str]) {
 
 /// What taking a package in says, on whichever stream, and how it ended.
 fn receive(package: &Path, to: &Path, more: &[&str]) -> (bool, String) {
-    let output = graylight()
-        .arg("receive")
-        .arg(package)
-        .arg("--to")
-        .arg(to)
-        .args(more)
-        .output()
-        .unwrap();
+    let output =
+        graylight().arg("receive").arg(package).arg("--to").arg(to).args(more).output().unwrap();
     let said = [output.stdout, output.stderr].concat();
-    (
-        output.status.success(),
-        String::from_utf8_lossy(&said).into_owned(),
-    )
+    (output.status.success(), String::from_utf8_lossy(&said).into_owned())
 }
 
 fn received(package: &Path, more: &[&str]) -> (Place, String) {
@@ -68,20 +59,11 @@ fn visits(debrief: &Debrief) -> Visits {
             ((c.name.clone(), kind.word()), (c.visits(kind).len(), light))
         })
     };
-    Kind::ALL
-        .into_iter()
-        .flat_map(of)
-        .filter(|(_, n)| n.0 > 0)
-        .collect()
+    Kind::ALL.into_iter().flat_map(of).filter(|(_, n)| n.0 > 0).collect()
 }
 
 fn practice() -> Place {
-    Place::practice(&Options {
-        seasons: 2,
-        weeks: 5,
-        pixel: 2,
-        ..Options::default()
-    })
+    Place::practice(&Options { seasons: 2, weeks: 5, pixel: 2, ..Options::default() })
 }
 
 #[test]
@@ -110,20 +92,11 @@ fn a_property_goes_out_and_comes_back_with_the_same_counts() {
     assert_eq!(debrief.property.deer, returned.property.deer);
     let settings = |d: &Debrief| {
         let s = &d.property.settings;
-        (
-            s.time_zone,
-            s.legal_before_sunrise_min,
-            s.mature_age,
-            s.gap_min,
-            s.year_start,
-        )
+        (s.time_zone, s.legal_before_sunrise_min, s.mature_age, s.gap_min, s.year_start)
     };
     assert_eq!(settings(&debrief), settings(&returned));
     let named = |d: &Debrief| {
-        d.known_deer
-            .iter()
-            .map(|k| (k.name.clone(), k.visits.len()))
-            .collect::<Vec<_>>()
+        d.known_deer.iter().map(|k| (k.name.clone(), k.visits.len())).collect::<Vec<_>>()
     };
     assert_eq!(named(&debrief), named(&returned));
 
@@ -143,18 +116,12 @@ fn a_property_goes_out_and_comes_back_with_the_same_counts() {
 #[test]
 fn places_are_told_as_exactly_as_is_chosen() {
     let place = practice();
-    let refused = graylight()
-        .arg("share")
-        .arg(place.path())
-        .args(["--to", "/nowhere", "--package"])
-        .ends();
+    let refused =
+        graylight().arg("share").arg(place.path()).args(["--to", "/nowhere", "--package"]).ends();
     assert_eq!(refused, 2, "how places are told must be chosen");
     let exact = fs::read_to_string(place.path().join("cameras.csv")).unwrap();
-    let secret: Vec<String> = exact
-        .lines()
-        .skip(1)
-        .filter_map(|l| Some(l.split(',').nth(1)?.to_owned()))
-        .collect();
+    let secret: Vec<String> =
+        exact.lines().skip(1).filter_map(|l| Some(l.split(',').nth(1)?.to_owned())).collect();
     let secret: Vec<&String> = secret.iter().filter(|s| s.len() > 5).collect();
     assert!(!secret.is_empty());
     for (how, column) in [("0.1", "43."), ("none", "")] {
@@ -183,35 +150,19 @@ fn places_are_told_as_exactly_as_is_chosen() {
 
 #[test]
 fn pictures_can_come_along_but_for_those_of_people() {
-    let place = Place::practice(&Options {
-        weeks: 2,
-        size: 0.5,
-        pixel: 2,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { weeks: 2, size: 0.5, pixel: 2, ..Options::default() });
     let tags = fs::read_to_string(place.path().join("tags.csv")).unwrap();
     let mut lines: Vec<&str> = tags.lines().collect();
     let person = lines[1].split(',').next().unwrap().to_owned();
-    let row = format!(
-        "{person},person,1,,,{}",
-        ",".repeat(lines[0].matches(',').count() - 5)
-    );
+    let row = format!("{person},person,1,,,{}", ",".repeat(lines[0].matches(',').count() - 5));
     lines[1] = &row;
     place.put("tags.csv", lines.join("\n") + "\n");
     let package = Place::empty();
-    share(
-        place.path(),
-        package.path(),
-        &["--coordinates", "exact", "--files", "copied"],
-    );
+    share(place.path(), package.path(), &["--coordinates", "exact", "--files", "copied"]);
     by_script("validate", package.path());
     // Where places are blurred the pictures' own headers, which may hold them, stay behind.
     let blurred = Place::empty();
-    share(
-        place.path(),
-        blurred.path(),
-        &["--coordinates", "0.1", "--files", "copied"],
-    );
+    share(place.path(), blurred.path(), &["--coordinates", "0.1", "--files", "copied"]);
     let mut media = csv::Reader::from_path(package.path().join("media.csv")).unwrap();
     let (mut copied, mut private, mut left_behind) = (0, 0, Vec::new());
     for row in media.deserialize::<BTreeMap<String, String>>() {
@@ -258,57 +209,26 @@ fn a_package_of_another_program_is_counted_as_sql_counts_it() {
         .map(|row| {
             let kind = Kind::parse(row["kind"].as_str().unwrap()).unwrap();
             let place = row["place"].as_str().unwrap().to_owned();
-            (
-                (place, kind.word()),
-                (row["visits"].as_u64().unwrap() as usize, 0),
-            )
+            ((place, kind.word()), (row["visits"].as_u64().unwrap() as usize, 0))
         })
         .collect();
     let debrief = place.debrief();
-    let found: Visits = visits(&debrief)
-        .into_iter()
-        .map(|(k, (n, _))| (k, (n, 0)))
-        .collect();
+    let found: Visits = visits(&debrief).into_iter().map(|(k, (n, _))| (k, (n, 0))).collect();
     assert!(expected.len() > 15);
     assert_eq!(found, expected, "{said}");
-    assert!(
-        debrief
-            .season
-            .cameras
-            .iter()
-            .any(|c| c.name == "Old orchard")
-    );
+    assert!(debrief.season.cameras.iter().any(|c| c.name == "Old orchard"));
     // Two deployments at one pond are one camera's placements; two cameras at one ridge are two cameras.
     let placements = |name: &str| {
-        debrief
-            .season
-            .cameras
-            .iter()
-            .find(|c| c.name == name)
-            .unwrap()
-            .placements
-            .len()
+        debrief.season.cameras.iter().find(|c| c.name == name).unwrap().placements.len()
     };
     assert_eq!(
-        (
-            placements("Beaver pond"),
-            placements("Ridge (C3)"),
-            placements("Ridge (C4)")
-        ),
+        (placements("Beaver pond"), placements("Ridge (C3)"), placements("Ridge (C4)")),
         (2, 1, 1)
     );
-    assert_eq!(
-        debrief.property.settings.time_zone.name(),
-        "America/New_York"
-    );
-    for told in [
-        "time-lapse",
-        "timestampIssues",
-        "unclassified",
-        "whole events",
-        "bboxX",
-        "unknown",
-    ] {
+    assert_eq!(debrief.property.settings.time_zone.name(), "America/New_York");
+    for told in
+        ["time-lapse", "timestampIssues", "unclassified", "whole events", "bboxX", "unknown"]
+    {
         assert!(said.contains(told), "{told}: {said}");
     }
     let account = fs::read_to_string(place.path().join("received.txt")).unwrap();
@@ -328,15 +248,9 @@ fn a_package_of_another_program_is_counted_as_sql_counts_it() {
             && !rows.contains("Procyon")
     );
     place.put("words.csv", "scientificName,who\nProcyon lotor,racoon\n");
-    let (is_done, said) = receive(
-        package.path(),
-        Place::empty().path(),
-        &["--words", words.to_str().unwrap()],
-    );
-    assert!(
-        !is_done && said.contains("line 2") && said.contains("racoon"),
-        "{said}"
-    );
+    let (is_done, said) =
+        receive(package.path(), Place::empty().path(), &["--words", words.to_str().unwrap()]);
+    assert!(!is_done && said.contains("line 2") && said.contains("racoon"), "{said}");
 
     // As an archive, with all of it in a folder of its own, it says the same.
     let archive = place.path().join("package.zip");
@@ -394,10 +308,7 @@ fn broken_packages_are_refused_line_by_line() {
         (
             "no distance from UTC",
             |p| change(p, "deployments.csv", "-04:00", ""),
-            &[
-                "deployments.csv, line 2, deploymentStart",
-                "distance from UTC",
-            ],
+            &["deployments.csv, line 2, deploymentStart", "distance from UTC"],
         ),
         (
             "days side by side",
@@ -418,14 +329,7 @@ fn broken_packages_are_refused_line_by_line() {
         ),
         (
             "a path that leaves",
-            |p| {
-                change(
-                    p,
-                    "datapackage.json",
-                    "\"observations.csv\"",
-                    "\"../observations.csv\"",
-                )
-            },
+            |p| change(p, "datapackage.json", "\"observations.csv\"", "\"../observations.csv\""),
             &["leaves the package"],
         ),
         (
@@ -448,11 +352,7 @@ fn broken_packages_are_refused_line_by_line() {
             |p| change(p, "observations.csv", ",d1-m1,", ",,"),
             &["observations.csv, line 2, mediaID"],
         ),
-        (
-            "not JSON",
-            |p| fs::write(p.join("datapackage.json"), "{").unwrap(),
-            &["is not JSON"],
-        ),
+        ("not JSON", |p| fs::write(p.join("datapackage.json"), "{").unwrap(), &["is not JSON"]),
     ];
     for (what, break_it, told) in cases {
         let package = Place::empty();
@@ -483,16 +383,10 @@ fn links_and_things_that_are_no_files_are_refused() {
     let whole = Place::empty();
     by_script("write", whole.path());
     let outside = Place::empty();
-    outside.put(
-        "observations.csv",
-        fs::read(whole.path().join("observations.csv")).unwrap(),
-    );
+    outside.put("observations.csv", fs::read(whole.path().join("observations.csv")).unwrap());
     let table = whole.path().join("observations.csv");
     for (leads_to, told) in [
-        (
-            outside.path().join("observations.csv"),
-            "leaves the package",
-        ),
+        (outside.path().join("observations.csv"), "leaves the package"),
         ("/dev/zero".into(), "leaves the package"),
     ] {
         fs::remove_file(&table).unwrap();
@@ -531,10 +425,7 @@ fn hostile_archives_are_refused() {
     let leaves = archive("leaves.zip", "../../escaped.csv", b"x", 1);
     let swells = archive("swells.zip", "media.csv", &[b'0'; 1 << 20], 3000);
     assert!(fs::metadata(&swells).unwrap().len() < 10_000_000);
-    for (package, told) in [
-        (leaves, "leaves the package"),
-        (swells, "swells to more than"),
-    ] {
+    for (package, told) in [(leaves, "leaves the package"), (swells, "swells to more than")] {
         let into = place.path().join("property");
         let (is_done, said) = receive(&package, &into, &[]);
         assert!(!is_done && said.contains(told), "{said}");

@@ -24,21 +24,14 @@ fn every_field_as_an_independent_reader_has_it() {
     assert_eq!(debrief.crawl.pictures.len(), expected.len());
     for row in expected {
         let name = row["file"].as_str().unwrap().replace("exif/", "cards/A/");
-        let picture = debrief
-            .crawl
-            .pictures
-            .iter()
-            .find(|p| p.path == name)
-            .unwrap();
+        let picture = debrief.crawl.pictures.iter().find(|p| p.path == name).unwrap();
         check(picture, row);
     }
 }
 
 /// A field's text, `None` where it is absent or holds no digit or letter.
 fn text<'a>(row: &'a Value, key: &str) -> Option<&'a str> {
-    row[key]
-        .as_str()
-        .filter(|t| t.chars().any(char::is_alphanumeric))
+    row[key].as_str().filter(|t| t.chars().any(char::is_alphanumeric))
 }
 
 fn check(picture: &Picture, row: &Value) {
@@ -47,9 +40,7 @@ fn check(picture: &Picture, row: &Value) {
         ("DateTimeDigitized", TimeOrigin::Digitized),
         ("DateTime", TimeOrigin::Changed),
     ];
-    let first = fields
-        .iter()
-        .find_map(|(key, origin)| Some((text(row, key)?, *origin)));
+    let first = fields.iter().find_map(|(key, origin)| Some((text(row, key)?, *origin)));
     match (&picture.time, first) {
         (Err(Untimed::Absent), None) => {}
         (Err(Untimed::Zero), Some((t, _))) => assert!(t.starts_with("0000")),
@@ -71,18 +62,11 @@ fn check(picture: &Picture, row: &Value) {
         other => panic!("{other:?} for {row}"),
     }
     assert_eq!(picture.body.model.as_deref(), text(row, "Model"), "{row}");
-    assert_eq!(
-        picture.body.serial.as_deref(),
-        text(row, "BodySerialNumber"),
-        "{row}"
-    );
+    assert_eq!(picture.body.serial.as_deref(), text(row, "BodySerialNumber"), "{row}");
     if row["undecoded"].as_object().is_none_or(|u| u.is_empty()) {
         assert_eq!(picture.body.make.as_deref(), text(row, "Make"), "{row}");
     } else {
-        assert!(
-            picture.body.make.is_some(),
-            "text in an old encoding is kept"
-        );
+        assert!(picture.body.make.is_some(), "text in an old encoding is kept");
     }
     same_position(picture, row);
 }
@@ -116,19 +100,14 @@ fn real_cameras_pictures_as_an_independent_reader_has_them() {
     for row in &records {
         let path = format!("cards/A/{}", row["file"].as_str().unwrap());
         let Some(picture) = crawl.pictures.iter().find(|p| p.path == path) else {
-            assert!(
-                crawl.duplicates.iter().any(|(copy, _)| *copy == path),
-                "{path}"
-            );
+            assert!(crawl.duplicates.iter().any(|(copy, _)| *copy == path), "{path}");
             continue;
         };
         let shown = picture.time.as_ref().ok().map(|stamp| {
             let time = stamp.time.shown();
             time.format("%Y:%m:%d %H:%M:%S").to_string()
         });
-        let first = ["date_time_original", "date_time"]
-            .iter()
-            .find_map(|key| text(row, key));
+        let first = ["date_time_original", "date_time"].iter().find_map(|key| text(row, key));
         assert_eq!(shown.as_deref(), first, "{row}");
         if row["undecoded"].as_object().unwrap().is_empty() {
             assert_eq!(picture.body.make.as_deref(), text(row, "make"), "{row}");

@@ -6,21 +6,11 @@ use crate::support::{Ends, Place, graylight};
 use graylight::practice::Options;
 
 fn small() -> Options {
-    Options {
-        weeks: 8,
-        cameras: 3,
-        pictures: false,
-        ..Options::default()
-    }
+    Options { weeks: 8, cameras: 3, pictures: false, ..Options::default() }
 }
 
 fn keys(value: &Value) -> Vec<&str> {
-    value
-        .as_object()
-        .unwrap()
-        .keys()
-        .map(String::as_str)
-        .collect()
+    value.as_object().unwrap().keys().map(String::as_str).collect()
 }
 
 fn has(value: &Value, wanted: &[&str]) {
@@ -56,27 +46,12 @@ fn every_key_of_the_contract() {
     );
     has(
         &findings["pictures"],
-        &[
-            "found",
-            "readable",
-            "timed",
-            "tagged",
-            "unreadable",
-            "duplicate",
-        ],
+        &["found", "readable", "timed", "tagged", "unreadable", "duplicate"],
     );
     has(&findings["cameras"][0], &["camera", "nights", "visits"]);
     has(
         &findings["daylight"][0],
-        &[
-            "camera",
-            "who",
-            "visits",
-            "legal_light_visits",
-            "share",
-            "low",
-            "high",
-        ],
+        &["camera", "who", "visits", "legal_light_visits", "share", "low", "high"],
     );
     let shift = &findings["shifts"][0];
     has(
@@ -101,17 +76,7 @@ fn every_key_of_the_contract() {
         ],
     );
     for side in ["before", "after"] {
-        has(
-            &shift[side],
-            &[
-                "from",
-                "until",
-                "nights",
-                "visits",
-                "legal_light_visits",
-                "share",
-            ],
-        );
+        has(&shift[side], &["from", "until", "nights", "visits", "legal_light_visits", "share"]);
     }
     let who: Vec<&str> = findings["daylight"]
         .as_array()
@@ -133,11 +98,7 @@ fn every_key_of_the_contract() {
 fn commands_print_their_own_key() {
     let place = Place::practice(&small());
     for (command, key) in [("daylight", "daylight"), ("shift", "shifts")] {
-        let out = graylight()
-            .args([command, "--json"])
-            .arg(place.path())
-            .output()
-            .unwrap();
+        let out = graylight().args([command, "--json"]).arg(place.path()).output().unwrap();
         let value: Value = serde_json::from_slice(&out.stdout).unwrap();
         assert_eq!(keys(&value), [key]);
     }

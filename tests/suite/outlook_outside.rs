@@ -22,28 +22,18 @@ fn a_season_is_taken_out_as_statsmodels_does() {
     let columns = natural_spline(&column(rows, "day"), knots);
     let fit = Seasonal::of(&column(rows, "count"), &column(rows, "effort"), columns).unwrap();
     for (ours, theirs) in fit.expected.iter().zip(column(rows, "expected")) {
-        assert!(
-            (ours - theirs).abs() < 1e-5 * (1.0 + theirs),
-            "{ours} {theirs}"
-        );
+        assert!((ours - theirs).abs() < 1e-5 * (1.0 + theirs), "{ours} {theirs}");
     }
     let other: Vec<Option<f64>> = column(rows, "other").into_iter().map(Some).collect();
     let left = fit.without_season(&other).unwrap();
     for (ours, theirs) in left.iter().zip(column(rows, "residual")) {
         assert!((ours - theirs).abs() < 1e-4, "{ours} {theirs}");
     }
-    let excess: Vec<f64> = column(rows, "count")
-        .iter()
-        .zip(&fit.expected)
-        .map(|(y, m)| y - m)
-        .collect();
-    let found = goes_with(&[Stretch {
-        excess: &excess,
-        expected: &fit.expected,
-        other: &left,
-        units: 2,
-    }])
-    .unwrap();
+    let excess: Vec<f64> =
+        column(rows, "count").iter().zip(&fit.expected).map(|(y, m)| y - m).collect();
+    let found =
+        goes_with(&[Stretch { excess: &excess, expected: &fit.expected, other: &left, units: 2 }])
+            .unwrap();
     let theirs = &reference["turned"];
     for (ours, name) in [
         (found.slope, "slope"),
@@ -52,10 +42,7 @@ fn a_season_is_taken_out_as_statsmodels_does() {
         (found.p_value, "p_value"),
     ] {
         let theirs = theirs[name].as_f64().unwrap();
-        assert!(
-            (ours / theirs - 1.0).abs() < 1e-3,
-            "{name}: {ours} {theirs}"
-        );
+        assert!((ours / theirs - 1.0).abs() < 1e-3, "{name}: {ours} {theirs}");
     }
 }
 
@@ -74,16 +61,11 @@ fn pumps_speak_for_each_other() {
     assert!((one - theirs).abs() < 1e-9, "{one} {theirs}");
     for (i, believed) in shrunk(&units).iter().enumerate() {
         let ours = believed.estimate();
-        for (ours, name, tolerance) in [
-            (ours.value, "mean", 0.02),
-            (ours.low, "low", 0.03),
-            (ours.high, "high", 0.03),
-        ] {
+        for (ours, name, tolerance) in
+            [(ours.value, "mean", 0.02), (ours.low, "low", 0.03), (ours.high, "high", 0.03)]
+        {
             let theirs = column(rows, name)[i];
-            assert!(
-                (ours / theirs - 1.0).abs() < tolerance,
-                "pump {i}, {name}: {ours} {theirs}"
-            );
+            assert!((ours / theirs - 1.0).abs() < tolerance, "pump {i}, {name}: {ours} {theirs}");
         }
     }
 }
@@ -95,21 +77,12 @@ fn players_foretold_together_are_foretold_better() {
     let reference = reference_json("outlook.json");
     let rows = &reference["baseball"];
     let (hits, rest) = (column(rows, "hits"), column(rows, "rest"));
-    let units: Vec<Exposure> = hits
-        .iter()
-        .map(|h| Exposure {
-            events: *h,
-            effort: 45.0,
-        })
-        .collect();
+    let units: Vec<Exposure> = hits.iter().map(|h| Exposure { events: *h, effort: 45.0 }).collect();
     let squares = |told: &dyn Fn(usize) -> f64| -> f64 {
         (0..rest.len()).map(|i| (told(i) - rest[i]).powi(2)).sum()
     };
     let believed = shrunk(&units);
-    let (ours, raw) = (
-        squares(&|i| believed[i].mean()),
-        squares(&|i| hits[i] / 45.0),
-    );
+    let (ours, raw) = (squares(&|i| believed[i].mean()), squares(&|i| hits[i] / 45.0));
     println!("sum of squares together {ours:.4}, each alone {raw:.4}");
     // Theirs was 3.5 times better, by another estimator for another scale.
     assert!(ours < 0.5 * raw, "{ours} {raw}");

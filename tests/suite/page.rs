@@ -16,13 +16,7 @@ struct Report(tempfile::TempDir);
 impl Report {
     fn of(property: &Path, more: &[&str]) -> Self {
         let out = tempfile::tempdir().unwrap();
-        graylight()
-            .arg("debrief")
-            .arg(property)
-            .arg("--out")
-            .arg(out.path())
-            .args(more)
-            .succeeds();
+        graylight().arg("debrief").arg(property).arg("--out").arg(out.path()).args(more).succeeds();
         Self(out)
     }
 
@@ -55,9 +49,7 @@ fn plain(page: &str) -> String {
     while let Some(at) = rest.find('<') {
         text.push_str(&rest[..at]);
         let tag = &rest[at..];
-        let skipped = ["svg", "style", "title"]
-            .iter()
-            .find(|t| tag[1..].starts_with(**t));
+        let skipped = ["svg", "style", "title"].iter().find(|t| tag[1..].starts_with(**t));
         let end = match skipped {
             Some(skipped) => {
                 let close = format!("</{skipped}>");
@@ -75,11 +67,7 @@ fn plain(page: &str) -> String {
 /// Every `N of M` of a text.
 fn pairs(text: &str) -> BTreeSet<(u64, u64)> {
     let words: Vec<&str> = text.split_whitespace().collect();
-    let number = |w: &str| {
-        w.trim_matches(|c: char| "().;:".contains(c))
-            .parse::<u64>()
-            .ok()
-    };
+    let number = |w: &str| w.trim_matches(|c: char| "().;:".contains(c)).parse::<u64>().ok();
     words
         .windows(3)
         .filter(|w| w[1] == "of")
@@ -123,14 +111,8 @@ fn every_count_of_the_page_is_found_again() {
     // And the headline is that of the findings.
     let about = findings["about"]["who"].as_str().unwrap();
     let all = findings["daylight"].as_array().unwrap();
-    let whole = all
-        .iter()
-        .find(|a| a["camera"] == "*" && a["who"] == about)
-        .unwrap();
-    let headline = format!(
-        "{} of {} visits",
-        whole["legal_light_visits"], whole["visits"]
-    );
+    let whole = all.iter().find(|a| a["camera"] == "*" && a["who"] == about).unwrap();
+    let headline = format!("{} of {} visits", whole["legal_light_visits"], whole["visits"]);
     assert!(text.contains(&headline), "{headline}");
 }
 
@@ -162,10 +144,7 @@ fn the_first_page_answers_without_unfolding() {
     ] {
         assert!(text.contains(answer), "{answer} in {text}");
     }
-    assert!(
-        !text.contains("p ="),
-        "statistics stand behind the sentence"
-    );
+    assert!(!text.contains("p ="), "statistics stand behind the sentence");
     assert_eq!(first.matches("data:image/jpeg;base64,").count(), 3);
 }
 
@@ -198,9 +177,7 @@ fn every_link_leads_somewhere() {
                 let text = fs::read_to_string(root().join(target)).unwrap();
                 let anchor = |h: &str| {
                     let words = h.trim_start_matches('#').trim().to_lowercase();
-                    let kept = words
-                        .chars()
-                        .filter(|c| c.is_alphanumeric() || " -_".contains(*c));
+                    let kept = words.chars().filter(|c| c.is_alphanumeric() || " -_".contains(*c));
                     kept.collect::<String>().replace(' ', "-")
                 };
                 let mut headings = text.lines().filter(|l| l.starts_with('#'));
@@ -254,10 +231,7 @@ fn every_column_is_explained_and_nothing_is_a_formula() {
 fn visits_say_which_rows_hold_the_same_deer() {
     let report = committed();
     let rows = report.rows("visits.csv");
-    let alone = rows
-        .iter()
-        .filter(|r| r["counted_in_too"].is_empty())
-        .count();
+    let alone = rows.iter().filter(|r| r["counted_in_too"].is_empty()).count();
     let findings = report.findings();
     let all = findings["daylight"].as_array().unwrap().iter();
     let deer = all.filter(|a| a["camera"] == "*" && a["who"] == "deer");
@@ -287,10 +261,7 @@ fn with_cameras() -> Place {
         "property.toml",
         "name = \"Here\"\nlatitude = 43.1\nlongitude = -90.7\ntime_zone = \"America/Chicago\"\n",
     );
-    place.put(
-        "cameras.csv",
-        "camera,latitude,longitude\nA,43.0991,-90.7013\nB,43.1017,-90.6987\n",
-    );
+    place.put("cameras.csv", "camera,latitude,longitude\nA,43.0991,-90.7013\nB,43.1017,-90.6987\n");
     place.put(
         "sightings.csv",
         "camera,time,who\nA,2025-10-01T06:30:00,doe\nB,2025-10-02T06:30:00,doe\n",
@@ -309,19 +280,10 @@ fn the_land_is_drawn_from_all_three_formats() {
         (
             "land.geojson",
             GEOJSON,
-            vec![
-                "class=\"boundary\"",
-                "class=\"water\"",
-                "Pond &lt;b&gt;",
-                "class=\"field\"",
-            ],
+            vec!["class=\"boundary\"", "class=\"water\"", "Pond &lt;b&gt;", "class=\"field\""],
         ),
         ("land.kml", KML, vec!["class=\"plot\"", "East"]),
-        (
-            "land.gpx",
-            GPX,
-            vec!["class=\"stand\"", "class=\"water\"", "Creek"],
-        ),
+        ("land.gpx", GPX, vec!["class=\"stand\"", "class=\"water\"", "Creek"]),
     ] {
         let place = with_cameras();
         place.put(file, format!("\u{feff}{text}"));
@@ -331,11 +293,7 @@ fn the_land_is_drawn_from_all_three_formats() {
         for mark in wanted {
             assert!(drawing.contains(mark), "{file}: {mark} in {drawing}");
         }
-        assert_eq!(
-            report.findings()["problems"],
-            serde_json::json!([]),
-            "{file}"
-        );
+        assert_eq!(report.findings()["problems"], serde_json::json!([]), "{file}");
         assert!(!page.contains("43.09") && !page.contains("90.70"), "{file}");
     }
 }
@@ -345,11 +303,7 @@ fn a_land_that_cannot_be_used_is_told_and_the_rest_goes_on() {
     let far = GEOJSON.replace("-90.70,43.10]}}", "-80.70,33.10]}}");
     for (file, text, told) in [
         ("land.geojson", "{\"type\": \"Feature", "cannot be read"),
-        (
-            "land.geojson",
-            "{\"type\":\"FeatureCollection\",\"features\":[]}",
-            "no shape",
-        ),
+        ("land.geojson", "{\"type\":\"FeatureCollection\",\"features\":[]}", "no shape"),
         ("land.geojson", far.as_str(), "Check the place"),
         (
             "land.geojson",
@@ -370,15 +324,8 @@ fn a_land_that_cannot_be_used_is_told_and_the_rest_goes_on() {
         place.put(file, text);
         let report = Report::of(place.path(), &[]);
         let problems = report.findings()["problems"].to_string();
-        assert!(
-            problems.contains(file) && problems.contains(told),
-            "{text}: {problems}"
-        );
-        assert!(
-            report
-                .text("report.html")
-                .contains("<figure class=\"land\">")
-        );
+        assert!(problems.contains(file) && problems.contains(told), "{text}: {problems}");
+        assert!(report.text("report.html").contains("<figure class=\"land\">"));
     }
 }
 
@@ -387,16 +334,10 @@ fn a_deer_is_known_by_its_year_of_birth_in_any_capitals() {
     let place = with_cameras();
     let rows: String = (1..=20)
         .map(|d| {
-            format!(
-                "A,2025-10-{d:02}T06:30:00,buck,{}\n",
-                if d % 2 == 0 { "crab" } else { "Crab" }
-            )
+            format!("A,2025-10-{d:02}T06:30:00,buck,{}\n", if d % 2 == 0 { "crab" } else { "Crab" })
         })
         .collect();
-    place.put(
-        "sightings.csv",
-        format!("camera,time,who,name\n{rows}B,2025-10-02T06:30:00,doe,\n"),
-    );
+    place.put("sightings.csv", format!("camera,time,who,name\n{rows}B,2025-10-02T06:30:00,doe,\n"));
     let of_deer = |place: &Place| {
         let findings = Report::of(place.path(), &[]).findings();
         let deer = findings["deer"].as_array().unwrap().clone();
@@ -408,10 +349,7 @@ fn a_deer_is_known_by_its_year_of_birth_in_any_capitals() {
     place.put("deer.csv", "name;born;note\r\nCRAB;2021;split brow\r\n");
     let (about, deer) = of_deer(&place);
     assert_eq!(about, "mature buck");
-    assert_eq!(
-        (&deer[0]["name"], &deer[0]["age"]),
-        (&Value::from("CRAB"), &Value::from(4.5))
-    );
+    assert_eq!((&deer[0]["name"], &deer[0]["age"]), (&Value::from("CRAB"), &Value::from(4.5)));
     place.put("deer.csv", "name,born\nCrab,twenty\n,2020\ncrab,2019\n");
     let report = Report::of(place.path(), &[]);
     let problems = report.findings()["problems"].to_string();
@@ -429,9 +367,7 @@ fn photographs_carry_nothing_but_pixels_and_can_be_left_out() {
     for photo in page.split("data:image/jpeg;base64,").skip(1) {
         let text = &photo[..photo.find('"').unwrap()];
         bytes += text.len();
-        let jpeg = base64::engine::general_purpose::STANDARD
-            .decode(text)
-            .unwrap();
+        let jpeg = base64::engine::general_purpose::STANDARD.decode(text).unwrap();
         assert!(jpeg.starts_with(&[0xff, 0xd8]));
         assert!(!jpeg.windows(4).any(|w| w == b"Exif"));
     }
@@ -447,13 +383,7 @@ fn a_page_for_others_gives_no_place_away() {
     let out = tempfile::tempdir().unwrap();
     let page = |more: &[&str]| {
         let to = out.path().join("page.html");
-        graylight()
-            .arg("share")
-            .arg(&sample)
-            .arg("--to")
-            .arg(&to)
-            .args(more)
-            .succeeds();
+        graylight().arg("share").arg(&sample).arg("--to").arg(&to).args(more).succeeds();
         fs::read_to_string(to).unwrap()
     };
     let open = page(&[]);
@@ -465,49 +395,29 @@ fn a_page_for_others_gives_no_place_away() {
         }
     }
     let cameras = fs::read_to_string(sample.join("cameras.csv")).unwrap();
-    let names = cameras
-        .lines()
-        .skip(1)
-        .map(|l| l.split(',').next().unwrap());
-    let words = [
-        "Ghost",
-        "Left Kicker",
-        "Sorrel",
-        "beans",
-        "box blind",
-        "shooting lanes",
-        "data:image",
-    ];
+    let names = cameras.lines().skip(1).map(|l| l.split(',').next().unwrap());
+    let words =
+        ["Ghost", "Left Kicker", "Sorrel", "beans", "box blind", "shooting lanes", "data:image"];
     for name in names.chain(words) {
         assert!(!closed.contains(name), "{name}");
     }
     assert!(closed.contains("Camera A") && closed.contains("Something of the owner's"));
     assert!(closed.contains("left out of this page"));
     let mut wrong = graylight();
-    wrong
-        .arg("share")
-        .arg(&sample)
-        .arg("--to")
-        .arg(out.path().join("page.docx"));
+    wrong.arg("share").arg(&sample).arg("--to").arg(out.path().join("page.docx"));
     assert_eq!(wrong.ends(), 1);
 }
 
 /// One change at one camera, two events within the same days: neither may be told as the one that did it.
 #[test]
 fn two_events_of_one_camera_are_told_together_or_not_at_all() {
-    let place = Place::practice(&Options {
-        pictures: false,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { pictures: false, ..Options::default() });
     let log = fs::read_to_string(place.path().join("disturbances.csv")).unwrap();
     let own = "lane,2025-10-14,,own,Cut a lane,,,North Fence\n";
     place.put("disturbances.csv", log + own);
     let page = Report::of(place.path(), &[]).text("report.html");
     let first = plain(&page[..page.find("<section id=\"light\"").unwrap()]);
-    assert!(
-        first.contains("It cannot be told apart from &quot;Cut a lane&quot;"),
-        "{first}"
-    );
+    assert!(first.contains("It cannot be told apart from &quot;Cut a lane&quot;"), "{first}");
     let to = place.path().join("page.html");
     graylight()
         .arg("share")
@@ -557,26 +467,16 @@ fn the_page_is_printed_by_an_installed_browser_or_a_word_is_said() {
         .unwrap();
     assert_eq!(without.status.code(), Some(1));
     let said = String::from_utf8_lossy(&without.stderr).into_owned();
-    assert!(
-        said.contains("no browser") && said.contains("report.html"),
-        "{said}"
-    );
+    assert!(said.contains("no browser") && said.contains("report.html"), "{said}");
     assert!(out.path().join("report.html").exists());
 }
 
 #[test]
 fn three_seasons_of_eight_cameras_stay_a_small_page() {
-    let place = Place::practice(&Options {
-        seasons: 3,
-        cameras: 8,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { seasons: 3, cameras: 8, ..Options::default() });
     let report = Report::of(place.path(), &["--no-photos"]);
     let page = report.text("report.html");
     assert!(page.len() <= 3_000_000, "{}", page.len());
-    let seasons = report.findings()["deer"][0]["seasons"]
-        .as_array()
-        .unwrap()
-        .len();
+    let seasons = report.findings()["deer"][0]["seasons"].as_array().unwrap().len();
     assert!(seasons > 1);
 }

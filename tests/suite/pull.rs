@@ -46,14 +46,7 @@ fn hashes(folder: &Path) -> BTreeMap<String, blake3::Hash> {
 }
 
 fn pull(card: &Path, place: &Path, more: &[&str]) -> Output {
-    graylight()
-        .arg("pull")
-        .arg(card)
-        .arg("--to")
-        .arg(place)
-        .args(more)
-        .output()
-        .unwrap()
+    graylight().arg("pull").arg(card).arg("--to").arg(place).args(more).output().unwrap()
 }
 
 fn receipt(output: &Output) -> serde_json::Value {
@@ -94,17 +87,10 @@ fn a_card_is_copied_whole_and_once() {
     assert_eq!(hashes(&place.path().join("cards/Oak")), before);
 
     let again = pulled(&card, &place);
-    assert_eq!(
-        (&again["copied"], &again["already_had"]),
-        (&0.into(), &22.into())
-    );
+    assert_eq!((&again["copied"], &again["already_had"]), (&0.into(), &22.into()));
     assert_eq!(again["safe_to_clear"], true);
     assert_eq!(hashes(card.path()), before, "the card was written to");
-    assert_eq!(
-        catalogue(&place).len(),
-        1,
-        "a pull that brings nothing adds nothing"
-    );
+    assert_eq!(catalogue(&place).len(), 1, "a pull that brings nothing adds nothing");
     assert_eq!(place.debrief().crawl.found(), 21);
 }
 
@@ -116,17 +102,10 @@ fn names_come_again_and_files_change_their_names() {
     pull(card.path(), place.path(), &["--camera", "Oak"]);
     let folder = card.path().join("DCIM/100MEDIA");
     fs::rename(folder.join("IMG_0002.JPG"), folder.join("IMG_7777.JPG")).unwrap();
-    fs::write(
-        folder.join("IMG_0001.JPG"),
-        picture_at("2025:12:01 06:00:00"),
-    )
-    .unwrap();
+    fs::write(folder.join("IMG_0001.JPG"), picture_at("2025:12:01 06:00:00")).unwrap();
 
     let second = pulled(&card, &place);
-    assert_eq!(
-        (&second["copied"], &second["already_had"]),
-        (&1.into(), &2.into())
-    );
+    assert_eq!((&second["copied"], &second["already_had"]), (&1.into(), &2.into()));
     let there = hashes(&place.path().join("cards/Oak"));
     assert_eq!(there.len(), 4);
     assert!(there.contains_key("DCIM/100MEDIA/IMG_0001_2.JPG"));
@@ -143,10 +122,7 @@ fn a_copy_that_has_rotted_is_not_taken_for_the_picture() {
     bytes[middle] ^= 1;
     fs::write(&rotten, bytes).unwrap();
     let second = pulled(&card, &place);
-    assert_eq!(
-        (&second["copied"], &second["already_had"]),
-        (&1.into(), &1.into())
-    );
+    assert_eq!((&second["copied"], &second["already_had"]), (&1.into(), &1.into()));
 }
 
 #[test]
@@ -182,11 +158,7 @@ fn the_camera_is_recognised_questioned_or_asked_for() {
 
     for (card, camera) in [(&walnut, "Draw"), (&spring, "Seep")] {
         let named = pull(card.path(), place.path(), &["--camera", camera]);
-        assert!(
-            named.status.success(),
-            "{}",
-            String::from_utf8_lossy(&named.stderr)
-        );
+        assert!(named.status.success(), "{}", String::from_utf8_lossy(&named.stderr));
     }
     let later = receipt(&pull(walnut.path(), place.path(), &["--json"]));
     assert_eq!(later["camera"], "Draw");
@@ -195,25 +167,13 @@ fn the_camera_is_recognised_questioned_or_asked_for() {
     let said = String::from_utf8_lossy(&wrong.stderr).into_owned();
     assert_eq!(wrong.status.code(), Some(1));
     assert!(said.contains("Draw") && said.contains("P1002"), "{said}");
-    let meant = pull(
-        walnut.path(),
-        place.path(),
-        &["--camera", "Seep", "--even-so"],
-    );
+    let meant = pull(walnut.path(), place.path(), &["--camera", "Seep", "--even-so"]);
     assert!(meant.status.success());
 
-    fs::copy(
-        spring.path().join("IMG_0020.JPG"),
-        walnut.path().join("IMG_0900.JPG"),
-    )
-    .unwrap();
+    fs::copy(spring.path().join("IMG_0020.JPG"), walnut.path().join("IMG_0900.JPG")).unwrap();
     for n in 21..40 {
         let name = format!("IMG_{n:04}.JPG");
-        fs::copy(
-            spring.path().join(&name),
-            walnut.path().join(format!("B{name}")),
-        )
-        .unwrap();
+        fs::copy(spring.path().join(&name), walnut.path().join(format!("B{name}"))).unwrap();
     }
     let mixed = pull(walnut.path(), place.path(), &[]);
     assert!(String::from_utf8_lossy(&mixed.stderr).contains("P1002 and P1004"));
@@ -223,21 +183,13 @@ fn the_camera_is_recognised_questioned_or_asked_for() {
 fn a_card_inside_the_property_and_odd_names_are_refused() {
     let (place, card) = (Place::new(), card(1, 5));
     place.put("cards/Oak/IMG_0001.JPG", "x");
-    let inside = pull(
-        &place.path().join("cards/Oak"),
-        place.path(),
-        &["--camera", "Elm"],
-    );
+    let inside = pull(&place.path().join("cards/Oak"), place.path(), &["--camera", "Elm"]);
     assert_eq!(inside.status.code(), Some(1));
     for name in ["../Elm", "", ".hidden", "a/b", "DCIM"] {
         let odd = pull(card.path(), place.path(), &["--camera", name]);
         assert_eq!(odd.status.code(), Some(1), "{name}");
     }
-    let missing = pull(
-        Path::new("/no/such/card"),
-        place.path(),
-        &["--camera", "Oak"],
-    );
+    let missing = pull(Path::new("/no/such/card"), place.path(), &["--camera", "Oak"]);
     assert!(String::from_utf8_lossy(&missing.stderr).contains("card in the reader"));
 }
 
@@ -292,23 +244,13 @@ fn killed_at_any_moment_nothing_is_lost() {
     }
     assert!(command.status().unwrap().success());
     assert_eq!(hashes(&cards), source);
-    assert!(
-        !place
-            .path()
-            .join("cards")
-            .join(graylight::card::INCOMING)
-            .exists()
-    );
+    assert!(!place.path().join("cards").join(graylight::card::INCOMING).exists());
     let known: usize = catalogue(&place).iter().map(DataFrame::height).sum();
     assert_eq!(known, source.len(), "the catalogue has every file once");
 }
 
 fn catalogue_if_any(place: &Place) -> Vec<DataFrame> {
-    if place.path().join("catalogue").exists() {
-        catalogue(place)
-    } else {
-        Vec::new()
-    }
+    if place.path().join("catalogue").exists() { catalogue(place) } else { Vec::new() }
 }
 
 /// A small disk fills up in the middle. Mounting one needs a namespace of its own.
@@ -350,10 +292,7 @@ fn a_full_disk_is_told_and_the_pull_goes_on_when_there_is_room() {
     assert!(said.contains("first: 1"), "{said}{warned}");
     assert!(warned.contains("Make room"), "{warned}");
     assert!(!said.contains("WRONG"), "{said}");
-    assert!(
-        said.contains("second: 0") && said.contains("all there"),
-        "{said}{warned}"
-    );
+    assert!(said.contains("second: 0") && said.contains("all there"), "{said}{warned}");
 }
 
 #[test]
@@ -390,25 +329,14 @@ fn hashes_agree_with_b3sum() {
     fs::write(card.path().join("empty.dat"), "").unwrap();
     pull(card.path(), place.path(), &["--camera", "Oak"]);
     let table = &catalogue(&place)[0];
-    let (paths, hashes) = (
-        table.column("path").unwrap(),
-        table.column("blake3").unwrap(),
-    );
-    for (path, hash) in paths
-        .str()
-        .unwrap()
-        .iter()
-        .zip(hashes.str().unwrap().iter())
-    {
+    let (paths, hashes) = (table.column("path").unwrap(), table.column("blake3").unwrap());
+    for (path, hash) in paths.str().unwrap().iter().zip(hashes.str().unwrap().iter()) {
         let (path, hash) = (path.unwrap(), hash.unwrap());
         let output = Command::new("b3sum")
             .arg(place.path().join(path))
             .output()
             .expect("b3sum is missing; tests/tools installs it");
-        assert!(
-            String::from_utf8_lossy(&output.stdout).starts_with(hash),
-            "{path}"
-        );
+        assert!(String::from_utf8_lossy(&output.stdout).starts_with(hash), "{path}");
         if path.ends_with("empty.dat") {
             let published = "af1349b9f5f9a1a6a0404dea36dcc9499bcb25c9adc112b7cc9a93cae41f3262";
             assert_eq!(hash, published);
@@ -448,13 +376,7 @@ fn a_pull_that_is_stopped_says_so() {
         std::thread::sleep(std::time::Duration::from_millis(2));
     }
     let pid = child.id().to_string();
-    assert!(
-        std::process::Command::new("kill")
-            .args(["-INT", &pid])
-            .status()
-            .unwrap()
-            .success()
-    );
+    assert!(std::process::Command::new("kill").args(["-INT", &pid]).status().unwrap().success());
     let ended = child.wait_with_output().unwrap();
     let said = String::from_utf8(ended.stderr).unwrap();
     assert_eq!(ended.status.code(), Some(130), "{said}");
@@ -468,9 +390,5 @@ fn a_pull_that_is_stopped_says_so() {
         .args(["--camera", "Oak"])
         .output()
         .unwrap();
-    assert!(
-        String::from_utf8(again.stdout)
-            .unwrap()
-            .contains("safe to clear")
-    );
+    assert!(String::from_utf8(again.stdout).unwrap().contains("safe to clear"));
 }

@@ -9,13 +9,7 @@ use crate::support::Place;
 const SEEDS: u64 = 12;
 
 fn options(seed: u64, share_after: f64) -> Options {
-    Options {
-        seed,
-        size: 2.0,
-        share_after,
-        pictures: false,
-        ..Options::default()
-    }
+    Options { seed, size: 2.0, share_after, pictures: false, ..Options::default() }
 }
 
 fn mature(rows: &[Shift]) -> impl Iterator<Item = &Shift> {
@@ -42,18 +36,9 @@ fn the_known_effect_is_found_where_it_is_and_only_there() {
     }
     // Where the near camera itself had weeks with and weeks without deer, 39 visits before and 3 after are not
     // called clear: that is the price of not calling a resident's leaving so.
-    assert!(
-        light + 2 >= SEEDS as usize,
-        "found in {light} of {SEEDS} seasons"
-    );
-    assert!(
-        share + 2 >= SEEDS as usize,
-        "found in {share} of {SEEDS} seasons"
-    );
-    assert!(
-        false_alarms <= 1,
-        "{false_alarms} false alarms in {SEEDS} seasons"
-    );
+    assert!(light + 2 >= SEEDS as usize, "found in {light} of {SEEDS} seasons");
+    assert!(share + 2 >= SEEDS as usize, "found in {share} of {SEEDS} seasons");
+    assert!(false_alarms <= 1, "{false_alarms} false alarms in {SEEDS} seasons");
 }
 
 #[test]
@@ -65,20 +50,12 @@ fn nothing_is_found_in_seasons_without_an_effect() {
         alarmed += usize::from(debrief.shifts.rows.iter().any(clear));
     }
     // At 5 % a season, more than three of twelve has a chance of 1 in 450.
-    assert!(
-        alarmed <= 3,
-        "{alarmed} of {SEEDS} seasons without an effect were called clear"
-    );
+    assert!(alarmed <= 3, "{alarmed} of {SEEDS} seasons without an effect were called clear");
 }
 
 #[test]
 fn pictures_and_sightings_of_one_season_agree() {
-    let seen = Place::practice(&Options {
-        weeks: 6,
-        cameras: 2,
-        size: 0.6,
-        ..Options::default()
-    });
+    let seen = Place::practice(&Options { weeks: 6, cameras: 2, size: 0.6, ..Options::default() });
     let debrief = seen.debrief();
     let answer: serde_json::Value =
         serde_json::from_slice(&std::fs::read(seen.path().join("answer.json")).unwrap()).unwrap();
@@ -99,16 +76,8 @@ fn pictures_and_sightings_of_one_season_agree() {
     .debrief();
     for camera in 0..2 {
         let truth = &answer["cameras"][camera];
-        let ours = rows_only
-            .daylight_of(Some(camera), Kind::MatureBuck)
-            .unwrap();
-        assert_eq!(
-            ours.visits as u64,
-            truth["mature_buck_visits"].as_u64().unwrap()
-        );
-        assert_eq!(
-            ours.legal as u64,
-            truth["mature_buck_legal_light_visits"].as_u64().unwrap()
-        );
+        let ours = rows_only.daylight_of(Some(camera), Kind::MatureBuck).unwrap();
+        assert_eq!(ours.visits as u64, truth["mature_buck_visits"].as_u64().unwrap());
+        assert_eq!(ours.legal as u64, truth["mature_buck_legal_light_visits"].as_u64().unwrap());
     }
 }

@@ -19,11 +19,7 @@ pub fn python() -> String {
 /// Puts pictures that cameras of several makers took into a folder, with what an independent reader says
 /// of them (`reference/real_cameras.py` names the packages they are from).
 pub fn real_cameras(into: &Path) {
-    let made = Command::new(python())
-        .arg(reference("real_cameras.py"))
-        .arg(into)
-        .output()
-        .unwrap();
+    let made = Command::new(python()).arg(reference("real_cameras.py")).arg(into).output().unwrap();
     let said = String::from_utf8_lossy(&made.stderr);
     assert!(made.status.success(), "{said}");
 }

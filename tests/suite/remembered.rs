@@ -18,19 +18,11 @@ type Report = BTreeMap<String, Vec<u8>>;
 fn report(place: &Place) -> Report {
     let out = tempfile::tempdir().unwrap();
     let mut debrief = graylight();
-    debrief
-        .arg("debrief")
-        .arg(place.path())
-        .arg("--out")
-        .arg(out.path());
+    debrief.arg("debrief").arg(place.path()).arg("--out").arg(out.path());
     debrief.succeeds();
     let entries = fs::read_dir(out.path()).unwrap().map(Result::unwrap);
-    let read = |e: fs::DirEntry| {
-        (
-            e.file_name().into_string().unwrap(),
-            fs::read(e.path()).unwrap(),
-        )
-    };
+    let read =
+        |e: fs::DirEntry| (e.file_name().into_string().unwrap(), fs::read(e.path()).unwrap());
     entries.map(read).collect()
 }
 
@@ -39,10 +31,7 @@ fn forget(place: &Place) {
 }
 
 fn settled() -> Place {
-    let place = Place::practice(&Options {
-        weeks: 3,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { weeks: 3, ..Options::default() });
     std::thread::sleep(SETTLED);
     place
 }
@@ -60,9 +49,7 @@ fn opened(place: &Place) -> usize {
     assert!(traced.status.success());
     let text = fs::read_to_string(&log).unwrap();
     fs::remove_file(log).unwrap();
-    text.lines()
-        .filter(|l| l.contains(".JPG") && l.contains("cards/"))
-        .count()
+    text.lines().filter(|l| l.contains(".JPG") && l.contains("cards/")).count()
 }
 
 #[test]
@@ -70,29 +57,19 @@ fn pictures_are_opened_once_and_the_answers_are_the_same() {
     let place = settled();
     let fresh = report(&place);
     let again = opened(&place);
-    assert!(
-        again <= 8,
-        "{again}: only files that are no pictures, or copies"
-    );
+    assert!(again <= 8, "{again}: only files that are no pictures, or copies");
     assert_eq!(report(&place), fresh);
     forget(&place);
     assert!(opened(&place) > 300);
     // A memory that is no table is none.
-    fs::write(
-        place.path().join("catalogue/read/pictures.parquet"),
-        "PAR1 not",
-    )
-    .unwrap();
+    fs::write(place.path().join("catalogue/read/pictures.parquet"), "PAR1 not").unwrap();
     assert_eq!(report(&place), fresh);
 }
 
 /// What the desk opens from at once must be all of it, or visits would be others a moment later.
 #[test]
 fn what_is_remembered_of_new_pictures_is_whole() {
-    let place = Place::practice(&Options {
-        weeks: 3,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { weeks: 3, ..Options::default() });
     let property = graylight::property::Property::open(place.path()).unwrap();
     let today = chrono::NaiveDate::from_ymd_opt(2030, 1, 1).unwrap();
     let crawl = graylight::card::crawl(&property, today, &indicatif::ProgressBar::hidden());
@@ -137,12 +114,7 @@ fn a_change_in_place_is_seen() {
             }
         }
         fs::write(picture, bytes).unwrap();
-        File::options()
-            .write(true)
-            .open(picture)
-            .unwrap()
-            .set_modified(written)
-            .unwrap();
+        File::options().write(true).open(picture).unwrap().set_modified(written).unwrap();
     }
     assert!(changed > 40, "{changed}");
     let with_memory = report(&place);
@@ -181,11 +153,7 @@ fn a_change_of_the_pixels_is_seen() {
 /// Pictures without a tag are compared with their neighbours once, and anew after any of those has changed.
 #[test]
 fn what_shows_probably_nothing_is_remembered_with_its_neighbours() {
-    let place = Place::practice(&Options {
-        weeks: 3,
-        seed: 5,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { weeks: 3, seed: 5, ..Options::default() });
     let tags = fs::read_to_string(place.path().join("tags.csv")).unwrap();
     let is_deer = |l: &&str| !l.contains(",empty");
     let deer: Vec<&str> = tags.lines().filter(is_deer).collect();

@@ -31,11 +31,7 @@ fn traced(card: &TempDir, place: &Place) -> Vec<String> {
         .args(["--camera", "Oak"])
         .output()
         .unwrap();
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     joined(&fs::read_to_string(log).unwrap())
 }
 
@@ -67,11 +63,7 @@ fn every_file_is_read_twice_synced_before_it_is_named_and_its_folder_after() {
         let bytes = picture_at(&format!("2025:11:0{} 06:41:27", n + 1));
         fs::write(folder.join(format!("IMG_000{n}.JPG")), bytes).unwrap();
     }
-    let there = place
-        .path()
-        .canonicalize()
-        .unwrap()
-        .join("cards/Oak/DCIM/100MEDIA");
+    let there = place.path().canonicalize().unwrap().join("cards/Oak/DCIM/100MEDIA");
     let calls = traced(&card, &place);
     let named: Vec<usize> = (0..calls.len())
         .filter(|i| {
@@ -82,18 +74,13 @@ fn every_file_is_read_twice_synced_before_it_is_named_and_its_folder_after() {
     assert_eq!(named.len(), 4, "{calls:#?}");
     for &at in &named {
         let from = calls[at].split('"').nth(1).unwrap();
-        let synced = calls[..at]
-            .iter()
-            .any(|c| c.starts_with("fsync") && c.contains(from));
+        let synced = calls[..at].iter().any(|c| c.starts_with("fsync") && c.contains(from));
         assert!(synced, "named before it was synced: {}", calls[at]);
     }
     let last = named[3];
     let folder_synced =
         |c: &&String| c.starts_with("fsync") && c.contains(&format!("{}>", there.display()));
-    assert!(
-        calls[last..].iter().any(|c| folder_synced(&c)),
-        "{calls:#?}"
-    );
+    assert!(calls[last..].iter().any(|c| folder_synced(&c)), "{calls:#?}");
     for n in 0..4 {
         let file = format!("DCIM/100MEDIA/IMG_000{n}.JPG>");
         let card = card.path().canonicalize().unwrap();

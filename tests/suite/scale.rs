@@ -49,10 +49,7 @@ fn ten_thousand_pictures_of_a_megabyte() {
     let mut most = 0;
     for picture in &debrief.crawl.pictures {
         let file = std::fs::File::open(place.path().join(picture.file())).unwrap();
-        let mut counting = Counting {
-            inner: file,
-            read: 0,
-        };
+        let mut counting = Counting { inner: file, read: 0 };
         read_header(&mut counting, BYTES).unwrap();
         most = most.max(counting.read);
     }
@@ -78,10 +75,7 @@ fn the_kernel_counts_the_same() {
         place.path().display()
     );
     // The shell's own count takes in that of the children it has waited for.
-    let output = std::process::Command::new("sh")
-        .args(["-c", &script])
-        .output()
-        .unwrap();
+    let output = std::process::Command::new("sh").args(["-c", &script]).output().unwrap();
     let text = String::from_utf8(output.stdout).unwrap();
     let read: u64 = text.trim().trim_start_matches("rchar: ").parse().unwrap();
     println!("{} bytes read per picture", read / 500);

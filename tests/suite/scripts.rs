@@ -7,12 +7,7 @@ use crate::reference::{python, reference};
 
 /// What a script says of something at a path, as JSON; null where it says nothing.
 pub fn by_script(script: &str, what: &str, path: &Path) -> serde_json::Value {
-    let made = Command::new(python())
-        .arg(reference(script))
-        .arg(what)
-        .arg(path)
-        .output()
-        .unwrap();
+    let made = Command::new(python()).arg(reference(script)).arg(what).arg(path).output().unwrap();
     let [said, wrong] = [&made.stdout, &made.stderr].map(|s| String::from_utf8_lossy(s));
     assert!(made.status.success(), "{said}{wrong}");
     match said.trim() {

@@ -17,18 +17,12 @@ fn what_is_put_together_is_nearly_always_nothing() {
     let (mut nothing, mut deer) = ([0, 0], [0, 0]);
     for seed in [31, 32] {
         let folder = tempfile::tempdir().unwrap();
-        let options = Options {
-            seed,
-            ..Options::default()
-        };
+        let options = Options { seed, ..Options::default() };
         practice::write(folder.path(), &options, &ProgressBar::hidden()).unwrap();
         let mut truth: HashMap<String, HashSet<String>> = HashMap::new();
         let mut tags = csv::Reader::from_path(folder.path().join("tags.csv")).unwrap();
         for row in tags.records().map(Result::unwrap) {
-            truth
-                .entry(row[0].to_owned())
-                .or_default()
-                .insert(row[1].to_owned());
+            truth.entry(row[0].to_owned()).or_default().insert(row[1].to_owned());
         }
         let property = Property::open(folder.path()).unwrap();
         let crawl = crawl(&property, today(), &ProgressBar::hidden());
@@ -47,10 +41,7 @@ fn what_is_put_together_is_nearly_always_nothing() {
             count[1] += usize::from(quiet == Some(true));
         }
     }
-    println!(
-        "{} of {} with nothing, {} of {} with deer",
-        nothing[1], nothing[0], deer[1], deer[0]
-    );
+    println!("{} of {} with nothing, {} of {} with deer", nothing[1], nothing[0], deer[1], deer[0]);
     assert!(nothing[0] > 400 && deer[0] > 2000);
     assert!(nothing[1] * 10 >= nothing[0] * 6);
     assert!(deer[1] * 200 <= deer[0]);
@@ -60,11 +51,7 @@ fn what_is_put_together_is_nearly_always_nothing() {
 /// on either side of the truth, and closer together than if every picture without a tag could be a deer.
 #[test]
 fn rates_survive_untagged_pictures_of_wind() {
-    let place = Place::practice(&Options {
-        seed: 34,
-        weeks: 6,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { seed: 34, weeks: 6, ..Options::default() });
     let truth = place.debrief();
     let tags = std::fs::read_to_string(place.path().join("tags.csv")).unwrap();
     let mut pictures = 0;
@@ -85,18 +72,12 @@ fn rates_survive_untagged_pictures_of_wind() {
             continue;
         };
         asked += 1;
-        assert!(
-            least <= counted + 1e-9 && counted <= most + 1e-9,
-            "{counted}: {least} to {most}"
-        );
+        assert!(least <= counted + 1e-9 && counted <= most + 1e-9, "{counted}: {least} to {most}");
         let on = told.pictures;
         if told.camera.is_none() {
             assert!(on.probably_nothing * 4 > on.untagged, "{on:?}");
         }
-        assert!(
-            on.untagged_visits + on.probably_nothing <= on.untagged,
-            "{on:?}"
-        );
+        assert!(on.untagged_visits + on.probably_nothing <= on.untagged, "{on:?}");
     }
     assert!(asked >= 30, "{asked}");
 }

@@ -20,23 +20,15 @@ fn rows<'a>(all: &'a Value, key: &str) -> &'a Vec<Value> {
 }
 
 fn f(row: &Value, key: &str) -> f64 {
-    row[key]
-        .as_f64()
-        .unwrap_or_else(|| panic!("{key} in {row}"))
+    row[key].as_f64().unwrap_or_else(|| panic!("{key} in {row}"))
 }
 
 fn near(ours: f64, theirs: f64, tolerance: f64, what: &Value) {
-    assert!(
-        (ours - theirs).abs() <= tolerance,
-        "{ours} is not {theirs} in {what}"
-    );
+    assert!((ours - theirs).abs() <= tolerance, "{ours} is not {theirs} in {what}");
 }
 
 fn counts(row: &Value, hits: &str, trials: &str) -> Counts {
-    Counts {
-        hits: f(row, hits),
-        trials: f(row, trials),
-    }
+    Counts { hits: f(row, hits), trials: f(row, trials) }
 }
 
 #[test]
@@ -54,10 +46,9 @@ fn wilson_intervals() {
 #[test]
 fn differences_of_shares() {
     let all = reference_json("intervals.json");
-    for (key, tolerance) in [
-        ("newcombe_difference", 1e-9),
-        ("newcombe_difference_published", 5.1e-5),
-    ] {
+    for (key, tolerance) in
+        [("newcombe_difference", 1e-9), ("newcombe_difference_published", 5.1e-5)]
+    {
         for row in rows(&all, key) {
             // The source subtracts the second group from the first; a change is after less before.
             let ours = change(counts(row, "k2", "n2"), counts(row, "k1", "n1"), KNOWN).unwrap();
@@ -85,14 +76,8 @@ fn ratios_of_rates() {
     let all = reference_json("intervals.json");
     let mut checked = 0;
     for row in rows(&all, "poisson_ratio") {
-        let before = Exposure {
-            events: f(row, "count2"),
-            effort: f(row, "exposure2"),
-        };
-        let after = Exposure {
-            events: f(row, "count1"),
-            effort: f(row, "exposure1"),
-        };
+        let before = Exposure { events: f(row, "count2"), effort: f(row, "exposure2") };
+        let after = Exposure { events: f(row, "count1"), effort: f(row, "exposure1") };
         let score = &row["interval"]["score"];
         let Some(ours) = rate_ratio(before, after, KNOWN) else {
             assert_eq!(before.events, 0.0);
@@ -117,11 +102,7 @@ fn holm_adjustment() {
             let values = row[key].as_array().unwrap();
             values.iter().map(|v| v.as_f64().unwrap()).collect()
         };
-        let family = Family {
-            p_values: list("p"),
-            weight: 1.0,
-            heirs: Vec::new(),
-        };
+        let family = Family { p_values: list("p"), weight: 1.0, heirs: Vec::new() };
         for (ours, theirs) in graph_adjusted(&[family])[0].iter().zip(list("adjusted")) {
             near(*ours, theirs, 1e-12, row);
         }
@@ -147,12 +128,7 @@ fn design_effects() {
         above_one += usize::from(theirs > 1.0);
         // Beside theirs, what their own mean takes out of the days is put back.
         let kept = kept_of_noise(days.len(), RUN_DAYS);
-        near(
-            runs_of_shares(&[&days], RUN_DAYS).design_effect,
-            (theirs / kept).max(1.0),
-            1e-9,
-            row,
-        );
+        near(runs_of_shares(&[&days], RUN_DAYS).design_effect, (theirs / kept).max(1.0), 1e-9, row);
     }
     assert!(above_one >= 1);
 }
@@ -180,17 +156,9 @@ fn densities_on_the_circle() {
         let ours = density(&list(row, "minutes"), 1440.0, f(row, "kappa"), 14_400).unwrap();
         for (at, theirs) in list(row, "at").into_iter().zip(list(row, "density")) {
             let index = at * 10.0;
-            assert!(
-                (index - index.round()).abs() < 1e-9,
-                "{at} is not on the grid"
-            );
+            assert!((index - index.round()).abs() < 1e-9, "{at} is not on the grid");
             // The series for the Bessel function is good to 2e-7 of the value.
-            near(
-                ours.values[index.round() as usize],
-                theirs,
-                1e-6 * theirs + 1e-15,
-                row,
-            );
+            near(ours.values[index.round() as usize], theirs, 1e-6 * theirs + 1e-15, row);
         }
     }
 }
@@ -199,13 +167,7 @@ fn densities_on_the_circle() {
 fn overlap_of_two_patterns() {
     let all = reference_json("circular.json");
     for row in rows(&all, "overlap") {
-        let ours = overlap(
-            &list(row, "a"),
-            &list(row, "b"),
-            1440.0,
-            f(row, "kappa"),
-            1440,
-        );
+        let ours = overlap(&list(row, "a"), &list(row, "b"), 1440.0, f(row, "kappa"), 1440);
         near(ours.unwrap(), f(row, "dhat1"), 1e-6, row);
     }
 }
@@ -223,10 +185,7 @@ fn sun_anchored_time() {
         if mean_set < mean_rise {
             mean_set += 1440.0;
         }
-        let mean = MeanDay {
-            sunrise_min: mean_rise,
-            sunset_min: mean_set,
-        };
+        let mean = MeanDay { sunrise_min: mean_rise, sunset_min: mean_set };
         let ours = mean.anchor(f(row, "time") - sunrise, sunset - sunrise);
         let apart = (ours - f(row, "anchored") + 720.0).rem_euclid(1440.0) - 720.0;
         assert!(apart.abs() < 1e-6, "{ours} in {row}");
@@ -241,10 +200,7 @@ fn change_points_of_a_share() {
             .as_array()
             .unwrap()
             .iter()
-            .map(|d| DayCount {
-                hits: d[0].as_f64().unwrap(),
-                trials: d[1].as_f64().unwrap(),
-            })
+            .map(|d| DayCount { hits: d[0].as_f64().unwrap(), trials: d[1].as_f64().unwrap() })
             .collect();
         let best = list(row, "days");
         match change_point(&days, Law::Binomial, 1.0) {

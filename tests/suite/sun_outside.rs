@@ -26,12 +26,7 @@ fn every_day_of_a_year_at_five_latitudes() {
         let place = Position::new(number(&record, 0), number(&record, 1)).unwrap();
         let date: NaiveDate = record[2].parse().unwrap();
         let day = SunDay::on(date, place).unwrap();
-        let ours = [
-            day.sunrise,
-            day.sunset,
-            day.civil_dawn.unwrap(),
-            day.civil_dusk.unwrap(),
-        ];
+        let ours = [day.sunrise, day.sunset, day.civil_dawn.unwrap(), day.civil_dusk.unwrap()];
         for (i, ours) in ours.into_iter().enumerate() {
             let error_s = (unix_s(ours) - number(&record, 3 + i)).abs();
             assert!(error_s < 75.0, "{place:?} {date} event {i}: {error_s} s");

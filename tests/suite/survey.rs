@@ -43,10 +43,7 @@ fn a_survey_counts_what_pandas_and_scipy_count() {
     });
     let debrief = place.debrief();
     let folder = tempfile::tempdir().unwrap();
-    let tables = ReportOptions {
-        with_places: false,
-        with_photos: false,
-    };
+    let tables = ReportOptions { with_places: false, with_photos: false };
     for (name, bytes) in report::files(&debrief, tables).unwrap() {
         if ["days.csv", "visits.csv"].contains(&name.as_str()) {
             fs::write(folder.path().join(name), bytes).unwrap();
@@ -93,10 +90,8 @@ fn a_survey_counts_what_pandas_and_scipy_count() {
             species.name
         );
         for (site, row) in o.seen.iter().enumerate() {
-            let cells: Vec<Value> = row
-                .iter()
-                .map(|c| c.map_or(Value::Null, |s| u8::from(s).into()))
-                .collect();
+            let cells: Vec<Value> =
+                row.iter().map(|c| c.map_or(Value::Null, |s| u8::from(s).into())).collect();
             assert_eq!(
                 expected["detections"][&species.name][key(site)],
                 Value::Array(cells),
@@ -114,10 +109,7 @@ fn a_survey_counts_what_pandas_and_scipy_count() {
         if theirs.is_null() {
             continue;
         }
-        for (i, ours) in [o.estimate.delta1, o.estimate.delta4]
-            .into_iter()
-            .enumerate()
-        {
+        for (i, ours) in [o.estimate.delta1, o.estimate.delta4].into_iter().enumerate() {
             let theirs = theirs[i].as_f64().unwrap();
             // A curve of 128 samples and minutes to a tenth.
             assert!(close(ours, theirs, 2e-3), "{a} {b} {i}: {ours} {theirs}");
@@ -134,10 +126,7 @@ fn a_survey_counts_what_pandas_and_scipy_count() {
     let effort = fs::read_to_string(to.join("effort.csv")).unwrap();
     assert_eq!(effort.lines().count(), counted.sites.len() + 1);
     let json: Value = serde_json::from_slice(&fs::read(to.join("survey.json")).unwrap()).unwrap();
-    assert_eq!(
-        json["species"].as_array().unwrap().len(),
-        counted.species.len()
-    );
+    assert_eq!(json["species"].as_array().unwrap().len(), counted.species.len());
     assert!(survey::write(&counted, &to).is_err());
 }
 
@@ -154,12 +143,8 @@ fn ranges_of_overlaps_hold_the_truth() {
     const STEPS: usize = 10_000;
     let grid = || (0..STEPS).map(|i| (i as f64 + 0.5) / STEPS as f64 * TAU);
     let whole: f64 = grid().map(|x| weight(x, 0.0)).sum();
-    let truth = |apart: f64| {
-        grid()
-            .map(|x| weight(x, 0.0).min(weight(x, apart)))
-            .sum::<f64>()
-            / whole
-    };
+    let truth =
+        |apart: f64| grid().map(|x| weight(x, 0.0).min(weight(x, apart))).sum::<f64>() / whole;
     let mut rng = ChaCha8Rng::seed_from_u64(11);
     for (n, apart) in [(30, 1.0), (80, 0.7)] {
         let mut draw = |middle: f64| -> Vec<f64> {
@@ -184,40 +169,23 @@ fn ranges_of_overlaps_hold_the_truth() {
             sum += told.value;
         }
         let mean = sum / WORLDS as f64;
-        println!(
-            "n {n}: true {:.3}, mean {mean:.3}, held {held} of {WORLDS}",
-            truth(apart)
-        );
-        assert!(
-            (mean - truth(apart)).abs() < 0.05,
-            "{n}: {mean} {}",
-            truth(apart)
-        );
+        println!("n {n}: true {:.3}, mean {mean:.3}, held {held} of {WORLDS}", truth(apart));
+        assert!((mean - truth(apart)).abs() < 0.05, "{n}: {mean} {}", truth(apart));
         assert!(held * 100 >= WORLDS * 88, "{n}: {held}");
     }
 }
 
 #[test]
 fn a_survey_of_what_is_not_there_is_refused() {
-    let place = Place::practice(&Options {
-        weeks: 2,
-        pixel: 2,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { weeks: 2, pixel: 2, ..Options::default() });
     let survey = |more: &[&str]| {
         let mut command = graylight();
         command.arg("survey").arg(place.path()).args(more);
         let output = command.output().unwrap();
-        (
-            output.status.success(),
-            String::from_utf8_lossy(&output.stderr).into_owned(),
-        )
+        (output.status.success(), String::from_utf8_lossy(&output.stderr).into_owned())
     };
     let (done, said) = survey(&["--season", "1999-00"]);
-    assert!(
-        !done && said.contains("there is no season 1999-00"),
-        "{said}"
-    );
+    assert!(!done && said.contains("there is no season 1999-00"), "{said}");
     let (done, said) = survey(&["--occasion-days", "0"]);
     assert!(!done && said.contains("1 to 60 days"), "{said}");
 }
@@ -231,45 +199,22 @@ fn two_readers_find_one_data_set_and_a_new_season_rewrites_nothing() {
         command.arg("share").arg(property).arg("--to").arg(&set);
         command.arg("--dataset").args(more).output().unwrap()
     };
-    let place = Place::practice(&Options {
-        seasons: 2,
-        weeks: 11,
-        pixel: 2,
-        ..Options::default()
-    });
-    let other = Place::practice(&Options {
-        weeks: 4,
-        seed: 3,
-        pixel: 2,
-        ..Options::default()
-    });
-    assert!(
-        append(place.path(), &["--coordinates", "0.1"])
-            .status
-            .success()
-    );
+    let place = Place::practice(&Options { seasons: 2, weeks: 11, pixel: 2, ..Options::default() });
+    let other = Place::practice(&Options { weeks: 4, seed: 3, pixel: 2, ..Options::default() });
+    assert!(append(place.path(), &["--coordinates", "0.1"]).status.success());
     let stamps = || {
         let mut all: Vec<(String, std::time::SystemTime)> = walkdir::WalkDir::new(&set)
             .into_iter()
             .flatten()
             .filter(|e| e.file_type().is_file())
-            .map(|e| {
-                (
-                    e.path().display().to_string(),
-                    e.metadata().unwrap().modified().unwrap(),
-                )
-            })
+            .map(|e| (e.path().display().to_string(), e.metadata().unwrap().modified().unwrap()))
             .collect();
         all.sort();
         all
     };
     let before = stamps();
     // The same again writes nothing, and another property nothing of the first.
-    assert!(
-        append(place.path(), &["--coordinates", "0.1"])
-            .status
-            .success()
-    );
+    assert!(append(place.path(), &["--coordinates", "0.1"]).status.success());
     assert_eq!(stamps(), before);
     let more = ["--coordinates", "none", "--as", "lower-forty"];
     assert!(append(other.path(), &more).status.success());
@@ -280,18 +225,8 @@ fn two_readers_find_one_data_set_and_a_new_season_rewrites_nothing() {
     assert_eq!(found["minutes_from_utc"], serde_json::json!([-360, -300]));
     let debrief = place.debrief();
     let id = "sorrel-hollow-practice";
-    for sum in found["sums"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .filter(|s| s[0] == id)
-    {
-        let year = debrief
-            .season
-            .years
-            .iter()
-            .find(|y| sum[1] == *y.name())
-            .unwrap();
+    for sum in found["sums"].as_array().unwrap().iter().filter(|s| s[0] == id) {
+        let year = debrief.season.years.iter().find(|y| sum[1] == *y.name()).unwrap();
         let kind = graylight::visits::Kind::parse(sum[2].as_str().unwrap()).unwrap();
         let visits: Vec<_> = debrief
             .season
@@ -300,22 +235,11 @@ fn two_readers_find_one_data_set_and_a_new_season_rewrites_nothing() {
             .flat_map(|c| c.visits_between(kind, year.first(), year.last()))
             .collect();
         let legal = visits.iter().filter(|v| v.light.is_legal()).count();
-        assert_eq!(
-            (&sum[3], &sum[4]),
-            (&visits.len().into(), &legal.into()),
-            "{sum}"
-        );
+        assert_eq!((&sum[3], &sum[4]), (&visits.len().into(), &legal.into()), "{sum}");
     }
     // What is stated of the columns is what is there.
     let stated = fs::read_to_string(set.join("columns.csv")).unwrap();
-    for table in [
-        "days",
-        "visits",
-        "pictures",
-        "placements",
-        "events",
-        "settings",
-    ] {
+    for table in ["days", "visits", "pictures", "placements", "events", "settings"] {
         let mut named: Vec<&str> = stated
             .lines()
             .filter_map(|l| l.strip_prefix(&format!("{table},"))?.split(',').next())
@@ -325,11 +249,7 @@ fn two_readers_find_one_data_set_and_a_new_season_rewrites_nothing() {
         assert_eq!(found[table]["columns"], serde_json::json!(named), "{table}");
     }
     // Another property by a name that is taken is told from it by its cameras.
-    let stranger = Place::practice(&Options {
-        weeks: 2,
-        pixel: 2,
-        ..Options::default()
-    });
+    let stranger = Place::practice(&Options { weeks: 2, pixel: 2, ..Options::default() });
     let cards = stranger.path().join("cards");
     for camera in fs::read_dir(&cards).unwrap().flatten() {
         let name = format!("X {}", camera.file_name().to_string_lossy());
@@ -340,14 +260,10 @@ fn two_readers_find_one_data_set_and_a_new_season_rewrites_nothing() {
     }
     let refused = append(stranger.path(), &["--coordinates", "none"]);
     let said = String::from_utf8_lossy(&refused.stderr).into_owned();
-    assert!(
-        !refused.status.success() && said.contains("it is another one"),
-        "{said}"
-    );
-    for (wrong, words) in [
-        ("Ridge Farm", "no name for a property"),
-        ("../x", "no name for a property"),
-    ] {
+    assert!(!refused.status.success() && said.contains("it is another one"), "{said}");
+    for (wrong, words) in
+        [("Ridge Farm", "no name for a property"), ("../x", "no name for a property")]
+    {
         let refused = append(place.path(), &["--coordinates", "none", "--as", wrong]);
         let said = String::from_utf8_lossy(&refused.stderr).into_owned();
         assert!(!refused.status.success() && said.contains(words), "{said}");
@@ -366,11 +282,7 @@ fn part(set: &Path, table: &str, id: &str, season: &str) -> DataFrame {
 /// What is left out of the places must not come back by the sun: minutes from sunrise give a place away.
 #[test]
 fn places_are_in_a_data_set_as_exactly_as_was_chosen() {
-    let place = Place::practice(&Options {
-        weeks: 3,
-        pixel: 2,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { weeks: 3, pixel: 2, ..Options::default() });
     let folder = tempfile::tempdir().unwrap();
     let sun = |how: &str| -> Vec<Vec<Option<f64>>> {
         let set = folder.path().join(how);
@@ -380,11 +292,7 @@ fn places_are_in_a_data_set_as_exactly_as_was_chosen() {
         assert!(command.output().unwrap().status.success());
         let visits = part(&set, "visits", "here", "2025-26");
         let column = |name: &str| visits.column(name).unwrap().f64().unwrap().to_vec();
-        let names = [
-            "minutes_after_sunrise",
-            "minutes_before_sunset",
-            "sun_minute",
-        ];
+        let names = ["minutes_after_sunrise", "minutes_before_sunset", "sun_minute"];
         names.map(column).to_vec()
     };
     let (exact, grid, none) = (sun("exact"), sun("0.5"), sun("none"));
@@ -393,9 +301,7 @@ fn places_are_in_a_data_set_as_exactly_as_was_chosen() {
     // By the sun of the cell's middle: all cameras of a cell have one place.
     let apart = |a: &[Vec<Option<f64>>], b: &[Vec<Option<f64>>]| {
         let pairs = a.iter().flatten().zip(b.iter().flatten());
-        pairs
-            .map(|(a, b)| (a.unwrap() - b.unwrap()).abs())
-            .fold(0.0, f64::max)
+        pairs.map(|(a, b)| (a.unwrap() - b.unwrap()).abs()).fold(0.0, f64::max)
     };
     let most = apart(&exact, &grid);
     assert!((0.1..3.0).contains(&most), "{most}");
@@ -406,11 +312,7 @@ fn places_are_in_a_data_set_as_exactly_as_was_chosen() {
 
 #[test]
 fn what_was_taken_out_goes_and_what_is_something_else_stays() {
-    let place = Place::practice(&Options {
-        weeks: 3,
-        pixel: 2,
-        ..Options::default()
-    });
+    let place = Place::practice(&Options { weeks: 3, pixel: 2, ..Options::default() });
     let folder = tempfile::tempdir().unwrap();
     let set = folder.path().join("set");
     let append = |to: &Path| {
@@ -418,10 +320,7 @@ fn what_was_taken_out_goes_and_what_is_something_else_stays() {
         command.arg("share").arg(place.path()).arg("--to").arg(to);
         let command = command.args(["--dataset", "--as", "here", "--coordinates", "none"]);
         let output = command.output().unwrap();
-        (
-            output.status.success(),
-            String::from_utf8_lossy(&output.stderr).into_owned(),
-        )
+        (output.status.success(), String::from_utf8_lossy(&output.stderr).into_owned())
     };
     assert!(append(&set).0);
     assert!(part(&set, "events", "here", "2025-26").height() > 0);
@@ -429,12 +328,7 @@ fn what_was_taken_out_goes_and_what_is_something_else_stays() {
     let left = set.join("events/property=here/season=2025-26/.graylight-abc");
     fs::write(&left, "places").unwrap();
     let log = place.path().join("disturbances.csv");
-    let headings = fs::read_to_string(&log)
-        .unwrap()
-        .lines()
-        .next()
-        .unwrap()
-        .to_owned();
+    let headings = fs::read_to_string(&log).unwrap().lines().next().unwrap().to_owned();
     fs::write(&log, headings + "\n").unwrap();
     assert!(append(&set).0);
     assert_eq!(part(&set, "events", "here", "2025-26").height(), 0);
@@ -444,9 +338,6 @@ fn what_was_taken_out_goes_and_what_is_something_else_stays() {
     fs::create_dir(&reports).unwrap();
     fs::write(reports.join("columns.csv"), "file,column,unit,meaning\n").unwrap();
     let (done, said) = append(&reports);
-    assert!(
-        !done && said.contains("something else than a data set"),
-        "{said}"
-    );
+    assert!(!done && said.contains("something else than a data set"), "{said}");
     assert_eq!(fs::read_dir(&reports).unwrap().count(), 1);
 }

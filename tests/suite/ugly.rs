@@ -27,17 +27,9 @@ fn a_sheet_from_a_spreadsheet_in_another_country() {
         let place = Place::new();
         place.put("sightings.csv", &text);
         let debrief = place.debrief();
-        assert!(
-            debrief.problems.is_empty(),
-            "{text}: {:?}",
-            debrief.problems
-        );
+        assert!(debrief.problems.is_empty(), "{text}: {:?}", debrief.problems);
         let visits = |kind| debrief.daylight_of(None, kind).unwrap().visits;
-        assert_eq!(
-            (visits(Kind::MatureBuck), visits(Kind::Doe)),
-            (1, 1),
-            "{text}"
-        );
+        assert_eq!((visits(Kind::MatureBuck), visits(Kind::Doe)), (1, 1), "{text}");
     }
 }
 
@@ -65,27 +57,15 @@ fn rows_that_cannot_be_used_are_told_with_file_line_and_remedy() {
     }
     // The impossible age loses the age, not the buck.
     assert_eq!(debrief.daylight_of(None, Kind::Buck).unwrap().visits, 1);
-    assert_eq!(
-        debrief.daylight_of(None, Kind::MatureBuck).unwrap().visits,
-        0
-    );
+    assert_eq!(debrief.daylight_of(None, Kind::MatureBuck).unwrap().visits, 0);
 }
 
 #[test]
 fn a_picture_can_be_named_in_every_sensible_way() {
     let place = Place::new();
-    place.put(
-        "cards/Oak/DCIM/100X/IMG_0001.JPG",
-        picture_at("2025:11:08 06:00:00"),
-    );
-    place.put(
-        "cards/Elm/DCIM/100X/IMG_0001.JPG",
-        picture_at("2025:11:08 07:00:00"),
-    );
-    place.put(
-        "cards/Elm/DCIM/100X/IMG_0002.JPG",
-        picture_at("2025:11:08 09:00:00"),
-    );
+    place.put("cards/Oak/DCIM/100X/IMG_0001.JPG", picture_at("2025:11:08 06:00:00"));
+    place.put("cards/Elm/DCIM/100X/IMG_0001.JPG", picture_at("2025:11:08 07:00:00"));
+    place.put("cards/Elm/DCIM/100X/IMG_0002.JPG", picture_at("2025:11:08 09:00:00"));
     place.put(
         "tags.csv",
         "picture,who\n\
@@ -130,10 +110,7 @@ fn an_empty_property_a_single_visit_and_a_season_of_nights() {
     assert!(empty.debrief().daylight.iter().all(|a| a.share.is_none()));
 
     let one = Place::new();
-    one.put(
-        "sightings.csv",
-        "camera,time,who\nOak,2025-10-01T18:00:00,doe\n",
-    );
+    one.put("sightings.csv", "camera,time,who\nOak,2025-10-01T18:00:00,doe\n");
     one.put("cameras.csv", "camera\nOak\nNever Used\n");
     one.put("disturbances.csv", "id,start,near\nx,2025-10-01,Oak\n");
     let debrief = one.debrief();
@@ -144,18 +121,11 @@ fn an_empty_property_a_single_visit_and_a_season_of_nights() {
     let share = of("Oak", Kind::Doe).share.unwrap();
     assert!(share.low < 0.25 && share.high == 1.0);
     assert_eq!(of("Never Used", Kind::Deer).nights, 0);
-    assert!(
-        debrief
-            .shifts
-            .rows
-            .iter()
-            .all(|r| r.verdict == Verdict::TooFewVisits)
-    );
+    assert!(debrief.shifts.rows.iter().all(|r| r.verdict == Verdict::TooFewVisits));
 
     let nights = Place::new();
-    let rows: String = (1..=28)
-        .map(|d| format!("Oak,2025-10-{d:02}T23:30:00,buck,5.5\n"))
-        .collect();
+    let rows: String =
+        (1..=28).map(|d| format!("Oak,2025-10-{d:02}T23:30:00,buck,5.5\n")).collect();
     nights.put("sightings.csv", format!("camera,time,who,age\n{rows}"));
     nights.put("disturbances.csv", "id,start,near\nx,2025-10-15,Oak\n");
     let debrief = nights.debrief();
@@ -191,10 +161,8 @@ fn a_clock_correction_moves_the_analysis_and_not_the_file() {
     let path = place.put("cards/Oak/IMG_0001.JPG", picture_at("2025:11:08 18:00:00"));
     let before = std::fs::read(&path).unwrap();
     place.put("tags.csv", "picture,who\nIMG_0001.JPG,doe\n");
-    place.put(
-        "clocks.csv",
-        "camera,from,until,shift_minutes,why\nOak,2025-11-01,,-720,AM for PM\n",
-    );
+    place
+        .put("clocks.csv", "camera,from,until,shift_minutes,why\nOak,2025-11-01,,-720,AM for PM\n");
     let debrief = place.debrief();
     let visit = debrief.season.cameras[0].visits(Kind::Doe)[0];
     assert_eq!(visit.first.shown().to_string(), "2025-11-08 06:00:00");
@@ -204,10 +172,7 @@ fn a_clock_correction_moves_the_analysis_and_not_the_file() {
 #[test]
 fn a_leap_day() {
     let place = Place::new();
-    place.put(
-        "sightings.csv",
-        "camera,time,who\nOak,2024-02-29T12:00:00,doe\n",
-    );
+    place.put("sightings.csv", "camera,time,who\nOak,2024-02-29T12:00:00,doe\n");
     let debrief = place.debrief();
     let visit = debrief.season.cameras[0].visits(Kind::Doe)[0];
     assert_eq!(visit.date().to_string(), "2024-02-29");
@@ -249,42 +214,19 @@ fn loops_odd_names_and_things_that_are_no_files() {
     use std::os::unix::ffi::OsStrExt;
     let place = Place::new();
     place.put("cards/Oak ☂ & <b>/it's \"1\".JPG", good_picture());
-    let odd = place
-        .path()
-        .join("cards")
-        .join(std::ffi::OsStr::from_bytes(b"Bad\xff"));
+    let odd = place.path().join("cards").join(std::ffi::OsStr::from_bytes(b"Bad\xff"));
     std::fs::create_dir_all(&odd).unwrap();
     std::fs::write(odd.join("x.JPG"), picture_at("2025:11:09 06:00:00")).unwrap();
     std::os::unix::fs::symlink("..", place.path().join("cards/Oak ☂ & <b>/loop")).unwrap();
     std::os::unix::fs::symlink("nowhere", place.path().join("cards/dangling")).unwrap();
     let pipe = place.path().join("cards/pipe.JPG");
-    assert!(
-        std::process::Command::new("mkfifo")
-            .arg(&pipe)
-            .status()
-            .unwrap()
-            .success()
-    );
+    assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
     let debrief = place.debrief();
     assert_eq!(debrief.crawl.pictures.len(), 2);
-    assert_eq!(
-        debrief.crawl.problems.len(),
-        2,
-        "{:?}",
-        debrief.crawl.problems
-    );
-    assert!(
-        debrief
-            .crawl
-            .pictures
-            .iter()
-            .any(|p| &*p.camera == "Bad\\xff")
-    );
+    assert_eq!(debrief.crawl.problems.len(), 2, "{:?}", debrief.crawl.problems);
+    assert!(debrief.crawl.pictures.iter().any(|p| &*p.camera == "Bad\\xff"));
     let out = place.path().join("reports");
-    let options = graylight::report::ReportOptions {
-        with_places: false,
-        with_photos: true,
-    };
+    let options = graylight::report::ReportOptions { with_places: false, with_photos: true };
     let saved = graylight::report::save(&debrief, &out, options).unwrap();
     let page = std::fs::read_to_string(saved.page).unwrap();
     assert!(!page.contains("<b>") && page.contains("&lt;b&gt;"));
@@ -307,14 +249,7 @@ fn names_in_any_capitals_are_one_camera() {
     let visits = debrief.season.cameras[0].visits(Kind::Doe);
     let times: Vec<String> = visits.iter().map(|v| v.first.shown().to_string()).collect();
     // The camera's clock is corrected; a time written with its offset is nobody's clock.
-    assert_eq!(
-        times,
-        [
-            "2025-11-08 06:00:00",
-            "2025-11-08 18:30:00",
-            "2025-11-09 08:30:00"
-        ]
-    );
+    assert_eq!(times, ["2025-11-08 06:00:00", "2025-11-08 18:30:00", "2025-11-09 08:30:00"]);
     let told: Vec<String> = debrief.problems.iter().map(ToString::to_string).collect();
     assert!(told.len() == 1 && told[0].contains("Elm"), "{told:?}");
 }
@@ -344,11 +279,7 @@ fn evenings(cameras: &[(&str, bool)], moved_on: u32) -> String {
             let date = chrono::NaiveDate::from_ymd_opt(2025, 9, 1).unwrap()
                 + chrono::Days::new(u64::from(day));
             let one_in_five = day % 5 == 0;
-            let light = if *falls && day >= moved_on {
-                one_in_five
-            } else {
-                !one_in_five
-            };
+            let light = if *falls && day >= moved_on { one_in_five } else { !one_in_five };
             let hour = if light { "17:00" } else { "22:00" };
             rows += &format!("{camera},{date}T{hour},buck,4.5\n");
         }
@@ -359,12 +290,7 @@ fn evenings(cameras: &[(&str, bool)], moved_on: u32) -> String {
 #[test]
 fn a_camera_that_was_moved_is_not_compared_with_itself() {
     let place = Place::new();
-    let cameras = [
-        ("Oak", true),
-        ("Elm", false),
-        ("Ash", false),
-        ("Fir", false),
-    ];
+    let cameras = [("Oak", true), ("Elm", false), ("Ash", false), ("Fir", false)];
     place.put("sightings.csv", evenings(&cameras, 30));
     place.put("disturbances.csv", "id,start,near\nblind,2025-10-01,Oak\n");
     let oak = |place: &Place| {
@@ -404,10 +330,7 @@ fn a_camera_that_stood_still_while_the_others_rose_did_not_drop() {
     place.put("sightings.csv", rows);
     place.put("disturbances.csv", "id,start,near\nblind,2025-10-01,Oak\n");
     let debrief = place.debrief();
-    let row = debrief
-        .shifts
-        .of("blind", Kind::MatureBuck)
-        .find(|r| r.role.word() == "near");
+    let row = debrief.shifts.of("blind", Kind::MatureBuck).find(|r| r.role.word() == "near");
     let row = row.unwrap();
     assert!(row.share_change_against_controls.unwrap().high < 0.0);
     assert_eq!(row.verdict, Verdict::NoClearChange);
@@ -429,13 +352,7 @@ fn untagged_pictures_are_not_deer_that_stayed_away() {
     let debrief = place.debrief();
     let answer = debrief.daylight_of(Some(0), Kind::MatureBuck).unwrap();
     assert!(answer.per_100_nights.is_none());
-    assert!(
-        debrief
-            .shifts
-            .rows
-            .iter()
-            .all(|r| r.rate_ratio.is_none() && r.pattern.is_none())
-    );
+    assert!(debrief.shifts.rows.iter().all(|r| r.rate_ratio.is_none() && r.pattern.is_none()));
 }
 
 /// A name that is no text is written `\xNN`, and another may be spelt just so: neither what is remembered of one nor a
@@ -462,10 +379,7 @@ fn a_name_that_is_no_text_is_not_taken_for_one_that_is_spelt_like_it() {
     place.put("cards/A/plain\\x41.JPG", shot(2, [120, 90, 40]));
     let write_raw = || std::fs::write(place.path().join(&raw), shot(3, [120, 90, 40])).unwrap();
     write_raw();
-    place.put(
-        "tags.csv",
-        format!("picture,who\n{SPELT},buck\ncards/A/plain\\x41.JPG,doe\n"),
-    );
+    place.put("tags.csv", format!("picture,who\n{SPELT},buck\ncards/A/plain\\x41.JPG,doe\n"));
 
     let debrief = place.debrief();
     let pictures = &debrief.crawl.pictures;
@@ -482,11 +396,7 @@ fn a_name_that_is_no_text_is_not_taken_for_one_that_is_spelt_like_it() {
     };
     assert_eq!(tagged(&debrief), [Path::new("cards/A/plain\\x41.JPG")]);
     let told: Vec<String> = debrief.problems.iter().map(ToString::to_string).collect();
-    assert!(
-        told.iter()
-            .any(|p| p.contains("tags.csv") && p.contains("more than one")),
-        "{told:?}"
-    );
+    assert!(told.iter().any(|p| p.contains("tags.csv") && p.contains("more than one")), "{told:?}");
 
     std::fs::remove_file(place.path().join(&raw)).unwrap();
     assert_eq!(tagged(&place.debrief()).len(), 2);

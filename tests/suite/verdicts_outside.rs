@@ -22,9 +22,7 @@ fn rows(key: &str) -> Vec<Value> {
 }
 
 fn f(row: &Value, key: &str) -> f64 {
-    row[key]
-        .as_f64()
-        .unwrap_or_else(|| panic!("{key} in {row}"))
+    row[key].as_f64().unwrap_or_else(|| panic!("{key} in {row}"))
 }
 
 fn list(row: &Value, key: &str) -> Vec<f64> {
@@ -34,16 +32,12 @@ fn list(row: &Value, key: &str) -> Vec<f64> {
 
 fn near(ours: f64, theirs: f64, tolerance: f64, what: &Value) {
     let off = (ours - theirs).abs();
-    assert!(
-        off <= tolerance * theirs.abs().max(1.0),
-        "{ours} is not {theirs} in {what}"
-    );
+    assert!(off <= tolerance * theirs.abs().max(1.0), "{ours} is not {theirs} in {what}");
 }
 
 fn effects(row: &Value) -> Vec<Effect> {
     let both = list(row, "effects").into_iter().zip(list(row, "variances"));
-    both.map(|(value, variance)| Effect { value, variance })
-        .collect()
+    both.map(|(value, variance)| Effect { value, variance }).collect()
 }
 
 /// The vaccine and magnesium trials, and random sets, against statsmodels.
@@ -76,10 +70,8 @@ fn whether_a_new_effect_belongs_to_the_others() {
 #[test]
 fn moderated_variances() {
     for row in rows("moderated") {
-        let groups: Vec<(f64, f64)> = list(&row, "variances")
-            .into_iter()
-            .zip(list(&row, "freedoms"))
-            .collect();
+        let groups: Vec<(f64, f64)> =
+            list(&row, "variances").into_iter().zip(list(&row, "freedoms")).collect();
         let ours = moderation(&groups).unwrap();
         near(ours.prior, f(&row, "prior_variance"), 1e-7, &row);
         match row["prior_freedom"].as_f64() {
@@ -167,29 +159,20 @@ fn power_is_the_part_of_repeats_that_find_it() {
     for row in rows("power") {
         let (n1, p1) = (f(&row, "n1"), f(&row, "p1"));
         let (n2, p2) = (f(&row, "n2"), f(&row, "p2"));
-        let (runs, tau, controls) = (
-            f(&row, "design_effect"),
-            f(&row, "tau"),
-            f(&row, "controls"),
-        );
+        let (runs, tau, controls) = (f(&row, "design_effect"), f(&row, "tau"), f(&row, "controls"));
         let (first, second) = ((n1 / runs).round(), (n2 / runs).round());
         let known = |n: f64, p: f64| n * p * (1.0 - p);
         let each = known(f64::midpoint(n1, n2) / runs, p1);
         let theirs = (tau.powi(2) + 2.0 / each) / controls;
-        let expected = |mean| Expected {
-            mean,
-            variance: theirs,
-            between: tau.powi(2),
-            freedom: KNOWN,
-        };
+        let expected =
+            |mean| Expected { mean, variance: theirs, between: tau.powi(2), freedom: KNOWN };
         let level = f(&row, "level");
         let count = |hits, trials| Counts { hits, trials };
         let sides = [count(first * p1, first), count(second * p2, second)];
         let told = power(Repeated::Shares(sides), &expected(0.0), KNOWN, level);
         let mut draw = |sd: f64| rng.sample(Normal::new(0.0, sd).unwrap());
-        let deviations: Vec<(f64, f64)> = (0..REPEATS)
-            .map(|_| (draw(tau), draw(theirs.sqrt())))
-            .collect();
+        let deviations: Vec<(f64, f64)> =
+            (0..REPEATS).map(|_| (draw(tau), draw(theirs.sqrt()))).collect();
         let mut hits = |n: f64, p: f64| rng.sample(Binomial::new(n as u64, p).unwrap()) as f64;
         let found = deviations.iter().filter(|(own, mean)| {
             let odds = p2 / (1.0 - p2) * own.exp();

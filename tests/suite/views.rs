@@ -57,11 +57,7 @@ fn moves_and_turns_are_found_and_cameras_left_alone_are_not_accused() {
         2 * cameras
     );
     assert!(real as f64 >= 0.9 * 2.0 * SEEDS as f64, "{real}");
-    assert!(
-        false_ones * 20 <= 2 * cameras,
-        "{false_ones} of {}",
-        2 * cameras
-    );
+    assert!(false_ones * 20 <= 2 * cameras, "{false_ones} of {}", 2 * cameras);
 }
 
 /// Photographs that cameras of several makers took (`reference/real_cameras.py` names the packages) as
@@ -102,9 +98,7 @@ fn views_of_real_photographs() {
             if real != usize::from(after.is_some()) || told.len() != real {
                 println!(
                     "  view {n} kind {kind}: {:?}",
-                    told.iter()
-                        .map(|c| (c.before.1, c.after.1, c.alike))
-                        .collect::<Vec<_>>()
+                    told.iter().map(|c| (c.before.1, c.after.1, c.alike)).collect::<Vec<_>>()
                 );
             }
             moves += usize::from(after.is_some());
@@ -137,9 +131,7 @@ fn play(place: &Place, view: &RgbImage, after: Option<(&RgbImage, u32)>, seed: u
                 *pixel = if in_deer {
                     Rgb([120, 90, 60])
                 } else {
-                    Rgb(pixel
-                        .0
-                        .map(|c| (f32::from(c) * light + noise).clamp(0.0, 255.0) as u8))
+                    Rgb(pixel.0.map(|c| (f32::from(c) * light + noise).clamp(0.0, 255.0) as u8))
                 };
             }
             let imprint = graylight::practice::Imprint {

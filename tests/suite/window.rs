@@ -36,10 +36,7 @@ fn insert_card(home: &Place, name: &str, pictures: u32) -> PathBuf {
     let card = home.path().join("reader").join(name);
     for i in 0..pictures {
         let time = format!("2025:11:{:02} 06:{:02}:07", 1 + i / 4, 10 * (i % 4));
-        home.put(
-            &format!("reader/{name}/DCIM/100CAM/IMG_{i:04}.JPG"),
-            picture_at(&time),
-        );
+        home.put(&format!("reader/{name}/DCIM/100CAM/IMG_{i:04}.JPG"), picture_at(&time));
     }
     card
 }
@@ -69,18 +66,13 @@ fn an_evening_from_an_empty_folder() {
     let home = home();
     let window = Running::at_home(home.path());
     let at_home = window.get("api/home").json();
-    assert_eq!(
-        (&at_home["open"], &at_home["known"]),
-        (&Value::Null, &json!([]))
-    );
+    assert_eq!((&at_home["open"], &at_home["known"]), (&Value::Null, &json!([])));
     // Pages of a property say so where none is open.
     assert_eq!(window.get("api/state").status, 412);
     assert_eq!(window.post("api/tag", &json!({})).status, 412);
 
     // Nothing is written before "make it".
-    let place = window
-        .get("api/place?text=43%C2%B006'00%22N%2090%C2%B042'00%22W")
-        .json();
+    let place = window.get("api/place?text=43%C2%B006'00%22N%2090%C2%B042'00%22W").json();
     assert_eq!(place["time_zone"], "America/Chicago");
     assert!((place["latitude"].as_f64().unwrap() - 43.1).abs() < 1e-9);
     assert_eq!(window.get("api/place?text=north%20fence").status, 422);
@@ -114,28 +106,18 @@ fn an_evening_from_an_empty_folder() {
 
     // A card shows up by itself, asks whose it is, and is pulled.
     let card = insert_card(&home, "NO NAME", 12);
-    let seen = || {
-        window.get("api/cards").json()["cards"]
-            .as_array()
-            .filter(|c| !c.is_empty())
-            .cloned()
-    };
+    let seen =
+        || window.get("api/cards").json()["cards"].as_array().filter(|c| !c.is_empty()).cloned();
     let (cards, after) = wait_for("the card", seen);
     assert!(after < Duration::from_secs(3), "{after:?}");
     assert_eq!(cards[0]["path"], json!(card));
     let asked = window.post("api/pull", &json!({ "card": card })).json();
-    assert!(
-        asked["question"].as_str().unwrap().contains("Which one"),
-        "{asked}"
-    );
+    assert!(asked["question"].as_str().unwrap().contains("Which one"), "{asked}");
     for bad in ["../x", "a/b", ".hidden", "C:"] {
         let refused = window.post("api/pull", &json!({ "card": card, "camera": bad }));
         assert_eq!(refused.status, 422, "{bad}");
     }
-    let begun = window.post(
-        "api/pull",
-        &json!({ "card": card, "camera": "North Fence" }),
-    );
+    let begun = window.post("api/pull", &json!({ "card": card, "camera": "North Fence" }));
     assert_eq!(begun.status, 200);
     let pull = pulled(&window);
     assert_eq!(
@@ -145,14 +127,8 @@ fn an_evening_from_an_empty_folder() {
     assert_eq!(pull["bytes"], pull["of_bytes"]);
     let name = pull["receipt"].as_str().unwrap();
     let receipt = window.get(&format!("api/receipt?pull={name}")).json();
-    assert!(
-        receipt["text"].as_str().unwrap().contains("North Fence"),
-        "{receipt}"
-    );
-    assert_eq!(
-        window.get("api/receipt?pull=..%2F..%2Fproperty").status,
-        404
-    );
+    assert!(receipt["text"].as_str().unwrap().contains("North Fence"), "{receipt}");
+    assert_eq!(window.get("api/receipt?pull=..%2F..%2Fproperty").status, 404);
 
     // The pictures are there within five seconds, are tagged, and the debrief follows.
     let (visits, after) = wait_for("pictures", || {
@@ -171,48 +147,29 @@ fn an_evening_from_an_empty_folder() {
     let (first, _) = wait_for("the debrief", fresh);
     let page = window.get("report/report.html");
     let text = String::from_utf8_lossy(&page.body).into_owned();
-    assert!(
-        text.contains("Oak &quot;Bottom&quot; #1"),
-        "the page names the property"
-    );
+    assert!(text.contains("Oak &quot;Bottom&quot; #1"), "the page names the property");
     let head = page.head.to_lowercase();
     assert!(
         head.contains("default-src 'none'") && head.contains("frame-ancestors 'self'"),
         "{head}"
     );
-    assert!(
-        !property.join("reports").exists(),
-        "nothing is written before it is saved"
-    );
+    assert!(!property.join("reports").exists(), "nothing is written before it is saved");
     assert_eq!(window.post("api/report", &json!({})).status, 200);
 
     // It is what the command makes, byte for byte.
     let out = home.path().join("by command");
-    let debrief = graylight()
-        .arg("debrief")
-        .arg(&property)
-        .arg("--out")
-        .arg(&out)
-        .output()
-        .unwrap();
+    let debrief =
+        graylight().arg("debrief").arg(&property).arg("--out").arg(&out).output().unwrap();
     assert!(debrief.status.success());
     for entry in fs::read_dir(&out).unwrap().flatten() {
         let saved = property.join("reports").join(entry.file_name());
-        assert_eq!(
-            fs::read(entry.path()).unwrap(),
-            fs::read(&saved).unwrap(),
-            "{saved:?}"
-        );
+        assert_eq!(fs::read(entry.path()).unwrap(), fs::read(&saved).unwrap(), "{saved:?}");
     }
 
     // A change makes it anew.
-    assert_eq!(
-        window.tag(0, &json!([{ "who": "doe", "count": 1 }])).status,
-        200
-    );
-    let (second, _) = wait_for("the debrief again", || {
-        fresh().filter(|r| r["number"] != first["number"])
-    });
+    assert_eq!(window.tag(0, &json!([{ "who": "doe", "count": 1 }])).status, 200);
+    let (second, _) =
+        wait_for("the debrief again", || fresh().filter(|r| r["number"] != first["number"]));
     assert!(second["number"].as_i64() > first["number"].as_i64());
 
     // The property is known when the window is opened again.
@@ -225,27 +182,17 @@ fn an_evening_from_an_empty_folder() {
     drop(window);
     let window = Running::at_home(home.path());
     let known = window.get("api/home").json();
-    assert_eq!(
-        (&known["open"], &known["known"][0]["there"]),
-        (&Value::Null, &json!(false))
-    );
+    assert_eq!((&known["open"], &known["known"][0]["there"]), (&Value::Null, &json!(false)));
     let moved = json!({ "path": home.path().join("elsewhere") });
     assert_eq!(window.post("api/open", &moved).status, 200);
-    assert_eq!(
-        window
-            .post("api/open", &json!({ "path": home.path() }))
-            .status,
-        422
-    );
+    assert_eq!(window.post("api/open", &json!({ "path": home.path() })).status, 422);
     assert_eq!(
         window.get("api/home").json()["open"]["name"],
         "Oak \"Bottom\" #1",
         "the one before stays open"
     );
     assert_eq!(
-        window
-            .post("api/forget", &json!({ "path": property }))
-            .json()["known"]
+        window.post("api/forget", &json!({ "path": property })).json()["known"]
             .as_array()
             .unwrap()
             .len(),
@@ -265,19 +212,12 @@ fn a_pull_is_stopped_and_goes_on() {
         let large = vec![n; 4_000_000];
         home.put(&format!("reader/NO NAME/DCIM/100CAM/MOV_{n:04}.AVI"), large);
     }
-    assert_eq!(
-        window.post("api/pull/stop", &json!({})).status,
-        422,
-        "there is none"
-    );
+    assert_eq!(window.post("api/pull/stop", &json!({})).status, 422, "there is none");
     let wanted = json!({ "card": card, "camera": "North Fence" });
     assert_eq!(window.post("api/pull", &wanted).status, 200);
     assert_eq!(window.post("api/pull/stop", &json!({})).status, 200);
     let stopped = pulled(&window);
-    assert!(
-        stopped["error"].as_str().unwrap().contains("stopped"),
-        "{stopped}"
-    );
+    assert!(stopped["error"].as_str().unwrap().contains("stopped"), "{stopped}");
     assert!(stopped["files"].as_u64().unwrap() < 41, "{stopped}");
     assert_eq!(window.post("api/pull", &wanted).status, 200);
     let whole = pulled(&window);
@@ -388,62 +328,31 @@ fn clocks_are_put_right_on_the_page() {
     // The other answer to the same question, from another tab, comes too late.
     let late = desk.post("api/clocks/accept", &json!({ "key": half_day["key"] }));
     assert_eq!(late.status, 422);
-    let written = desk.get("api/clocks").json()["rows"]
-        .as_array()
-        .unwrap()
-        .last()
-        .cloned()
-        .unwrap();
+    let written =
+        desk.get("api/clocks").json()["rows"].as_array().unwrap().last().cloned().unwrap();
     let way = ways[1].split(" where").next().unwrap();
     let way = way.replace(" will be", "");
-    assert!(
-        written["words"].as_str().unwrap().contains(&way),
-        "{written}"
-    );
+    assert!(written["words"].as_str().unwrap().contains(&way), "{written}");
     assert_eq!(desk.post("api/clocks/undo", &written).status, 200);
     wait_for("judged again", judged);
-    let accepted = desk.post(
-        "api/clocks/accept",
-        &json!({ "key": with_remedy[0]["key"] }),
-    );
-    assert_eq!(
-        accepted.status,
-        200,
-        "{}",
-        String::from_utf8_lossy(&accepted.body)
-    );
+    let accepted = desk.post("api/clocks/accept", &json!({ "key": with_remedy[0]["key"] }));
+    assert_eq!(accepted.status, 200, "{}", String::from_utf8_lossy(&accepted.body));
     let (after, _) = wait_for("judged anew", || {
         judged().filter(|c| c["rows"] != clocks["rows"] || c["clocks"] != clocks["clocks"])
     });
     let left = after["clocks"].to_string();
-    assert!(
-        !left.contains(with_remedy[0]["key"].as_str().unwrap()),
-        "{left}"
-    );
+    assert!(!left.contains(with_remedy[0]["key"].as_str().unwrap()), "{left}");
     // Judged from what is there no longer: refused, and nothing changes.
     assert_eq!(
-        desk.post(
-            "api/clocks/accept",
-            &json!({ "key": with_remedy[0]["key"] })
-        )
-        .status,
+        desk.post("api/clocks/accept", &json!({ "key": with_remedy[0]["key"] })).status,
         422
     );
     for row in after["rows"].as_array().unwrap().iter().rev() {
-        if clocks["rows"]
-            .as_array()
-            .unwrap()
-            .iter()
-            .any(|r| r["row"] == row["row"])
-        {
+        if clocks["rows"].as_array().unwrap().iter().any(|r| r["row"] == row["row"]) {
             continue;
         }
         assert_eq!(
-            desk.post(
-                "api/clocks/undo",
-                &json!({ "line": row["line"], "row": "another" })
-            )
-            .status,
+            desk.post("api/clocks/undo", &json!({ "line": row["line"], "row": "another" })).status,
             422
         );
         assert_eq!(desk.post("api/clocks/undo", row).status, 200);
@@ -452,50 +361,23 @@ fn clocks_are_put_right_on_the_page() {
         let text = String::from_utf8(bytes.unwrap_or_default()).unwrap();
         text.lines().skip(1).map(str::to_owned).collect()
     };
-    assert_eq!(
-        rows(fs::read(place.path().join("clocks.csv")).ok()),
-        rows(before)
-    );
+    assert_eq!(rows(fs::read(place.path().join("clocks.csv")).ok()), rows(before));
 
-    let camera = clocks["clocks"][0]["camera"]
-        .as_str()
-        .unwrap()
-        .replace(' ', "%20");
-    let pictures = desk
-        .get(&format!("api/clocks/pictures?camera={camera}"))
-        .json();
+    let camera = clocks["clocks"][0]["camera"].as_str().unwrap().replace(' ', "%20");
+    let pictures = desk.get(&format!("api/clocks/pictures?camera={camera}")).json();
     let day = pictures["days"][0].as_str().unwrap();
-    let of_day = desk
-        .get(&format!("api/clocks/pictures?camera={camera}&day={day}"))
-        .json();
+    let of_day = desk.get(&format!("api/clocks/pictures?camera={camera}&day={day}")).json();
     assert_eq!(of_day["day"], day);
-    let picture = of_day["pictures"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .find(|p| !p["time"].is_null())
-        .unwrap();
+    let picture =
+        of_day["pictures"].as_array().unwrap().iter().find(|p| !p["time"].is_null()).unwrap();
     let own = format!("{day}T{}", picture["time"].as_str().unwrap());
     let own = chrono::NaiveDateTime::parse_from_str(&own, "%Y-%m-%dT%H:%M:%S").unwrap();
-    let shows = (own + chrono::TimeDelta::minutes(130))
-        .format("%Y-%m-%dT%H:%M:%S")
-        .to_string();
+    let shows = (own + chrono::TimeDelta::minutes(130)).format("%Y-%m-%dT%H:%M:%S").to_string();
     // The watch is two hours and ten minutes ahead of the camera: told first, and written once it is agreed to.
     let mut watch = json!({ "picture": picture["path"], "shows": shows });
     let told = desk.post("api/clocks/watch", &watch).json();
-    assert!(
-        told["found"]["plain"]
-            .as_str()
-            .unwrap()
-            .contains("130 minutes behind"),
-        "{told}"
-    );
-    let rows_now = || {
-        desk.get("api/clocks").json()["rows"]
-            .as_array()
-            .unwrap()
-            .len()
-    };
+    assert!(told["found"]["plain"].as_str().unwrap().contains("130 minutes behind"), "{told}");
+    let rows_now = || desk.get("api/clocks").json()["rows"].as_array().unwrap().len();
     let before = rows_now();
     watch["agreed"] = json!(true);
     assert_eq!(desk.post("api/clocks/watch", &watch).status, 200);

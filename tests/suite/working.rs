@@ -9,11 +9,7 @@ use graylight::visits::Kind;
 use crate::support::Place;
 
 fn busy() -> Options {
-    Options {
-        size: 3.0,
-        pictures: false,
-        ..Options::default()
-    }
+    Options { size: 3.0, pictures: false, ..Options::default() }
 }
 
 #[test]
@@ -21,12 +17,8 @@ fn a_change_that_nobody_logged_is_found_where_it_is() {
     let place = Place::practice(&busy());
     place.put("disturbances.csv", "id,start\n");
     let debrief = place.debrief();
-    let mature: Vec<_> = debrief
-        .shifts
-        .unlogged
-        .iter()
-        .filter(|u| u.kind == Kind::MatureBuck)
-        .collect();
+    let mature: Vec<_> =
+        debrief.shifts.unlogged.iter().filter(|u| u.kind == Kind::MatureBuck).collect();
     assert_eq!(mature.len(), 1, "{:?}", debrief.shifts.unlogged);
     let found = mature[0];
     let touched = debrief.season.place_of("North Fence");
@@ -35,19 +27,10 @@ fn a_change_that_nobody_logged_is_found_where_it_is() {
     // The blind goes up in the middle of twelve weeks.
     let blind = NaiveDate::from_ymd_opt(2025, 8, 30).unwrap() + Days::new(42);
     let near = Days::new(14);
-    assert!(
-        found.dates.0 <= blind + near && blind <= found.dates.1 + near,
-        "{found:?}"
-    );
+    assert!(found.dates.0 <= blind + near && blind <= found.dates.1 + near, "{found:?}");
     // Logged, it is no news.
     let logged = Place::practice(&busy()).debrief();
-    assert!(
-        logged
-            .shifts
-            .unlogged
-            .iter()
-            .all(|u| Some(u.camera) != touched)
-    );
+    assert!(logged.shifts.unlogged.iter().all(|u| Some(u.camera) != touched));
 }
 
 #[test]
@@ -59,17 +42,11 @@ fn the_day_it_began_and_that_they_did_not_come_back() {
     assert_eq!(row.verdict, Verdict::ClearDrop);
     let onset = row.onset.unwrap();
     let blind = NaiveDate::from_ymd_opt(2025, 10, 11).unwrap();
-    assert!(
-        onset.interval.0 <= blind && blind <= onset.interval.1,
-        "{onset:?}"
-    );
+    assert!(onset.interval.0 <= blind && blind <= onset.interval.1, "{onset:?}");
     assert_eq!(onset.recovered_after_days, None);
     let timing = row.timing.unwrap();
     assert!(timing.evening_min.unwrap().low > 0.0, "evenings came later");
-    assert!(
-        timing.morning_min.unwrap().high < 0.0,
-        "mornings came earlier"
-    );
+    assert!(timing.morning_min.unwrap().high < 0.0, "mornings came earlier");
     assert!(timing.overlap.unwrap().value < 0.8);
 }
 
@@ -187,10 +164,7 @@ fn deer_that_left_are_said_to_have_left() {
     // Half of the visits gone where the controls lose nine in ten: not left.
     let thin = |camera: &str, every: usize| -> String {
         let rows = steady(camera, [6, 6], 30..60);
-        rows.lines()
-            .step_by(every)
-            .map(|l| l.to_owned() + "\n")
-            .collect()
+        rows.lines().step_by(every).map(|l| l.to_owned() + "\n").collect()
     };
     let rows = steady("Near", [6, 6], 0..30)
         + &thin("Near", 2)

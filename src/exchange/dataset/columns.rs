@@ -29,26 +29,11 @@ pub(crate) const TABLES: [Table; 6] = [
                 "",
                 "where it hung then: its number among the camera's own, from 1",
             ),
-            (
-                "kind",
-                "string",
-                "",
-                "buck, mature buck, doe, fawn, or deer of every kind",
-            ),
+            ("kind", "string", "", "buck, mature buck, doe, fawn, or deer of every kind"),
             ("date", "date", WALL, "the date"),
-            (
-                "light_visits",
-                "uint32",
-                "visits",
-                "visits that begin in legal light",
-            ),
+            ("light_visits", "uint32", "visits", "visits that begin in legal light"),
             ("visits", "uint32", "visits", "visits at all hours"),
-            (
-                "worked",
-                "boolean",
-                "",
-                "whether the camera is known to have worked",
-            ),
+            ("worked", "boolean", "", "whether the camera is known to have worked"),
             (
                 "clock_in_doubt",
                 "boolean",
@@ -56,12 +41,7 @@ pub(crate) const TABLES: [Table; 6] = [
                 "whether its clock was wrong that day, and nobody has settled it",
             ),
             ("pictures", "uint32", "pictures", "pictures taken"),
-            (
-                "untagged",
-                "uint32",
-                "pictures",
-                "pictures of which nobody has said who is in them",
-            ),
+            ("untagged", "uint32", "pictures", "pictures of which nobody has said who is in them"),
         ],
     },
     Table {
@@ -78,12 +58,7 @@ pub(crate) const TABLES: [Table; 6] = [
             ("group", "uint32", "animals", "the most seen at one moment"),
             ("light", "string", "", "the light at the first picture"),
             ("legal", "boolean", "", "whether that is legal light"),
-            (
-                "counted",
-                "boolean",
-                "",
-                "whether the daylight share counts it",
-            ),
+            ("counted", "boolean", "", "whether the daylight share counts it"),
             (
                 "minutes_after_sunrise",
                 "double",
@@ -102,12 +77,7 @@ pub(crate) const TABLES: [Table; 6] = [
                 "min",
                 "minute of a day on which the sun rises at 360 and sets at 1080, at that place; null where none is told",
             ),
-            (
-                "name",
-                "string",
-                "",
-                "the known individual; null for none or several",
-            ),
+            ("name", "string", "", "the known individual; null for none or several"),
         ],
     },
     Table {
@@ -116,21 +86,11 @@ pub(crate) const TABLES: [Table; 6] = [
         columns: &[
             ("camera", "string", "", "the camera"),
             ("picture", "string", "", "path below the property's folder"),
-            (
-                "utc",
-                UTC,
-                WHEN,
-                "when it was taken; null where that cannot be told",
-            ),
+            ("utc", UTC, WHEN, "when it was taken; null where that cannot be told"),
             ("local", UTC, WALL, "the same"),
             ("clip", "boolean", "", "whether it is a video clip"),
             ("bytes", "uint64", "bytes", "size of the file"),
-            (
-                "tagged",
-                "boolean",
-                "",
-                "whether somebody said who is in it",
-            ),
+            ("tagged", "boolean", "", "whether somebody said who is in it"),
         ],
     },
     Table {
@@ -139,12 +99,7 @@ pub(crate) const TABLES: [Table; 6] = [
         columns: &[
             ("camera", "string", "", "the camera"),
             ("placement", "uint32", "", "as in days"),
-            (
-                "first",
-                "date",
-                WALL,
-                "the first date on which it worked there",
-            ),
+            ("first", "date", WALL, "the first date on which it worked there"),
             ("last", "date", WALL, "the last one"),
             (
                 "nights",
@@ -174,12 +129,7 @@ pub(crate) const TABLES: [Table; 6] = [
         columns: &[
             ("id", "string", "", "its short name"),
             ("start_local", UTC, WALL, "when it began"),
-            (
-                "end_local",
-                UTC,
-                WALL,
-                "when it ended; null while it goes on",
-            ),
+            ("end_local", UTC, WALL, "when it ended; null while it goes on"),
             ("by", "string", "", "neighbour, own or nature"),
             ("what", "string", "", "in its owner's words"),
         ],

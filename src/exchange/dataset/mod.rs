@@ -88,10 +88,7 @@ pub fn append(
     let wait = || eprintln!("Another run writes into this data set; this one waits for it to end.");
     let _lock = files::hold(&folder.join(".lock"), &Busy::Wait(&wait))?;
     ensure_same(debrief, &id, folder)?;
-    let mut done = Appended {
-        id: id.clone(),
-        ..Appended::default()
-    };
+    let mut done = Appended { id: id.clone(), ..Appended::default() };
     keep(&folder.join("columns.csv"), &columns::as_csv()?, &mut done).with_context(say)?;
     for file in &files {
         let below = place(folder, file.table, &id, &file.season);
@@ -145,16 +142,10 @@ fn files_of(debrief: &Debrief, coordinates: Coordinates) -> Result<Vec<Part>> {
             Ok(())
         };
         for season in &seasons {
-            part(
-                season,
-                of_row.iter().map(|s| Some(s == Some(season))).collect(),
-            )?;
+            part(season, of_row.iter().map(|s| Some(s == Some(season))).collect())?;
         }
         if of_row.null_count() > 0 {
-            part(
-                NO_SEASON,
-                of_row.iter().map(|s| Some(s.is_none())).collect(),
-            )?;
+            part(NO_SEASON, of_row.iter().map(|s| Some(s.is_none())).collect())?;
         }
     }
     Ok(files)
@@ -189,11 +180,7 @@ fn tells_exactly(folder: &Path, id: &str, season: &str) -> bool {
 /// `ridge-farm` of "Ridge Farm".
 fn name_of(name: &str) -> String {
     let plain = |c: char| {
-        if c.is_ascii_alphanumeric() {
-            c.to_ascii_lowercase()
-        } else {
-            '-'
-        }
+        if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }
     };
     let name: String = name.chars().map(plain).collect();
     let parts: Vec<&str> = name.split('-').filter(|p| !p.is_empty()).collect();
@@ -202,10 +189,7 @@ fn name_of(name: &str) -> String {
 
 /// The folder of one season of one property.
 fn place(folder: &Path, table: &str, id: &str, season: &str) -> PathBuf {
-    folder
-        .join(table)
-        .join(format!("property={id}"))
-        .join(format!("season={season}"))
+    folder.join(table).join(format!("property={id}")).join(format!("season={season}"))
 }
 
 /// The seasons of a property that a data set's days tell of.
@@ -257,12 +241,7 @@ fn ensure_same(debrief: &Debrief, id: &str, folder: &Path) -> Result<()> {
 
 /// Reads one file of a data set.
 fn read(file: &Path) -> Result<DataFrame> {
-    let say = || {
-        format!(
-            "{} cannot be read as a Parquet file of a data set",
-            file.display()
-        )
-    };
+    let say = || format!("{} cannot be read as a Parquet file of a data set", file.display());
     let opened = File::open(file).with_context(say)?;
     ParquetReader::new(opened).finish().with_context(say)
 }
@@ -284,12 +263,7 @@ fn keep(path: &Path, bytes: &[u8], done: &mut Appended) -> io::Result<()> {
         done.unchanged += 1;
         return Ok(());
     }
-    write_whole(
-        path,
-        Lasting::Synced,
-        |file| file.write_all(bytes),
-        || Ok(()),
-    )?;
+    write_whole(path, Lasting::Synced, |file| file.write_all(bytes), || Ok(()))?;
     done.written += 1;
     Ok(())
 }

@@ -43,10 +43,7 @@ fn days(debrief: &Debrief) -> Result<DataFrame> {
         let (cameras, dates) = (table.column("camera")?.str()?, table.column("date")?);
         let dates = dates.cast(&DataType::Int32)?;
         let of_row = |(camera, day): (Option<&str>, Option<i32>)| {
-            let camera = season
-                .cameras
-                .iter()
-                .find(|c| Some(c.name.as_str()) == camera)?;
+            let camera = season.cameras.iter().find(|c| Some(c.name.as_str()) == camera)?;
             let date = NaiveDate::from_epoch_days(day?)?;
             Some(camera.clock_doubtful_between(date, date))
         };
@@ -61,9 +58,7 @@ fn days(debrief: &Debrief) -> Result<DataFrame> {
 /// Moments as columns without a zone, milliseconds; the column's name says which clock they are on.
 fn moments(name: &str, all: impl Iterator<Item = Option<NaiveDateTime>>) -> Result<Column> {
     let ms: Int64Chunked = all.map(|t| Some(t?.and_utc().timestamp_millis())).collect();
-    let ms = ms
-        .into_series()
-        .cast(&DataType::Datetime(TimeUnit::Milliseconds, None))?;
+    let ms = ms.into_series().cast(&DataType::Datetime(TimeUnit::Milliseconds, None))?;
     Ok(ms.with_name(name.into()).into_column())
 }
 
@@ -84,11 +79,9 @@ fn by_the_sun(
     for (camera, _, visit) in all {
         let own = debrief.season.cameras[*camera].position_on(visit.date());
         let told = match coordinates {
-            Coordinates::Exact => Some([
-                visit.after_sunrise_min,
-                visit.before_sunset_min,
-                visit.sun_minute(),
-            ]),
+            Coordinates::Exact => {
+                Some([visit.after_sunrise_min, visit.before_sunset_min, visit.sun_minute()])
+            }
             _ => match coordinates.tell(own) {
                 Some(told) => {
                     let place = Position {
@@ -173,25 +166,16 @@ fn placements(debrief: &Debrief, coordinates: Coordinates) -> Result<DataFrame> 
     let mut hung = Hung::new();
     for (i, camera) in season.cameras.iter().enumerate() {
         for date in &camera.effort.dates {
-            let key = (
-                season.year_of(*date).name(),
-                i,
-                season.days.placement(i, *date),
-            );
+            let key = (season.year_of(*date).name(), i, season.days.placement(i, *date));
             hung.entry(key).or_default().push(*date);
         }
     }
     let place = |camera: usize, dates: &[NaiveDate]| {
         coordinates.tell(season.cameras[camera].position_on(dates[0]))
     };
-    let told: Vec<_> = hung
-        .iter()
-        .map(|((_, c, _), dates)| place(*c, dates))
-        .collect();
+    let told: Vec<_> = hung.iter().map(|((_, c, _), dates)| place(*c, dates)).collect();
     let setting = |camera: usize, date: NaiveDate| {
-        season.cameras[camera]
-            .placement_on(date)
-            .map(|p| p.setting.as_str())
+        season.cameras[camera].placement_on(date).map(|p| p.setting.as_str())
     };
     Ok(df!(
         "season" => hung.keys().map(|k| k.0.as_str()).collect::<Vec<_>>(),
@@ -224,9 +208,7 @@ fn events(debrief: &Debrief) -> Result<DataFrame> {
 fn settings(debrief: &Debrief) -> Result<DataFrame> {
     let told = settings_told(&debrief.property.settings);
     let years = debrief.season.years.iter().map(|y| y.name());
-    let rows: Vec<_> = years
-        .flat_map(|year| told.iter().map(move |t| (year.clone(), t)))
-        .collect();
+    let rows: Vec<_> = years.flat_map(|year| told.iter().map(move |t| (year.clone(), t))).collect();
     Ok(df!(
         "season" => rows.iter().map(|r| r.0.as_str()).collect::<Vec<_>>(),
         "setting" => rows.iter().map(|r| r.1.0).collect::<Vec<_>>(),

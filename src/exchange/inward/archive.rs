@@ -23,17 +23,11 @@ pub(super) fn take_out(archive: &Path, into: &Path) -> Result<()> {
     let held = file.metadata()?.len();
     let mut zip =
         zip::ZipArchive::new(file).with_context(|| format!("{shown} is no ZIP archive"))?;
-    ensure!(
-        zip.len() <= MOST_FILES,
-        "{shown} holds {} files; that is no package",
-        zip.len()
-    );
+    ensure!(zip.len() <= MOST_FILES, "{shown} holds {} files; that is no package", zip.len());
     let most = MOST_BYTES.min(held.saturating_mul(MOST_TIMES).max(1_000_000));
     let mut taken = 0;
     for i in 0..zip.len() {
-        let entry = zip
-            .by_index(i)
-            .with_context(|| format!("{shown} cannot be read"))?;
+        let entry = zip.by_index(i).with_context(|| format!("{shown} cannot be read"))?;
         let name = entry.name().to_owned();
         let is_absolute = name.starts_with(['/', '\\']) || name.contains(':');
         let Some(place) = entry.enclosed_name().filter(|_| !is_absolute) else {
@@ -64,9 +58,7 @@ pub(super) fn take_out(archive: &Path, into: &Path) -> Result<()> {
 
 fn is_text(place: &Path) -> bool {
     let ending = place.extension().unwrap_or_default().to_ascii_lowercase();
-    ["json", "csv", "gz", "txt", "tsv"]
-        .iter()
-        .any(|e| ending == *e)
+    ["json", "csv", "gz", "txt", "tsv"].iter().any(|e| ending == *e)
 }
 
 /// `None` where there is more; whatever the archive says of a size is not believed.
@@ -82,9 +74,7 @@ fn copy_at_most(from: impl Read, to: &mut impl Write, most: u64) -> io::Result<O
 pub(super) fn read_plain(path: &Path) -> Result<Vec<u8>> {
     let shown = path.display();
     let mut bytes = Vec::new();
-    let facts = path
-        .metadata()
-        .with_context(|| format!("{shown} is not there"))?;
+    let facts = path.metadata().with_context(|| format!("{shown} is not there"))?;
     ensure!(facts.is_file(), "{shown} is no file");
     ensure!(
         facts.len() <= MOST_BYTES,
@@ -93,24 +83,15 @@ pub(super) fn read_plain(path: &Path) -> Result<Vec<u8>> {
         MOST_BYTES / 1_000_000
     );
     let mut file = File::open(path).with_context(|| format!("{shown} cannot be read"))?;
-    file.read_to_end(&mut bytes)
-        .with_context(|| format!("{shown} cannot be read"))?;
+    file.read_to_end(&mut bytes).with_context(|| format!("{shown} cannot be read"))?;
     const GZIP: [u8; 2] = [0x1f, 0x8b];
     if !bytes.starts_with(&GZIP) {
         return Ok(bytes);
     }
-    let most = MOST_BYTES.min(
-        (bytes.len() as u64)
-            .saturating_mul(MOST_TIMES)
-            .max(1_000_000),
-    );
+    let most = MOST_BYTES.min((bytes.len() as u64).saturating_mul(MOST_TIMES).max(1_000_000));
     let mut plain = Vec::new();
-    let whole = copy_at_most(
-        flate2::read::MultiGzDecoder::new(&bytes[..]),
-        &mut plain,
-        most,
-    )
-    .with_context(|| format!("{shown} is packed by gzip and cannot be unpacked"))?;
+    let whole = copy_at_most(flate2::read::MultiGzDecoder::new(&bytes[..]), &mut plain, most)
+        .with_context(|| format!("{shown} is packed by gzip and cannot be unpacked"))?;
     ensure!(
         whole.is_some(),
         "{shown} swells to more than {} MB; that is no table",

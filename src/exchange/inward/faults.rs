@@ -15,13 +15,8 @@ impl Faults {
     pub fn add(&mut self, file: &str, line: u64, field: &str, what: &str) {
         self.all += 1;
         if self.shown.len() < MOST_SHOWN {
-            let field = if field.is_empty() {
-                String::new()
-            } else {
-                format!(", {field}:")
-            };
-            self.shown
-                .push(format!("{file}, line {line}{field} {what}."));
+            let field = if field.is_empty() { String::new() } else { format!(", {field}:") };
+            self.shown.push(format!("{file}, line {line}{field} {what}."));
         }
     }
 

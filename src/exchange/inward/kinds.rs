@@ -10,10 +10,8 @@ use crate::tags::Who;
 
 /// Deer, unless a mapping says otherwise: the two species that trail cameras in North America are hung for.
 const DEER: [&str; 2] = ["odocoileus virginianus", "odocoileus hemionus"];
-const HEADINGS: Headings = Headings {
-    required: &["scientificname", "who"],
-    known: &["scientificname", "who"],
-};
+const HEADINGS: Headings =
+    Headings { required: &["scientificname", "who"], known: &["scientificname", "who"] };
 const FILE: &str = "the mapping";
 
 /// What names of species mean.
@@ -38,9 +36,7 @@ impl Kinds {
         let bytes = std::fs::read(file).with_context(|| format!("cannot read {shown}"))?;
         let sheet =
             Sheet::decode(FILE, &bytes).with_context(|| format!("{shown} cannot be read"))?;
-        sheet
-            .require(&HEADINGS)
-            .with_context(|| format!("{shown} cannot be used"))?;
+        sheet.require(&HEADINGS).with_context(|| format!("{shown} cannot be used"))?;
         let (mut kinds, mut wrong) = (Self::default(), None);
         sheet.for_each(&mut Vec::new(), |row, _| {
             let (name, word) = (row.get("scientificname"), row.get("who"));
@@ -51,10 +47,7 @@ impl Kinds {
         });
         if let Some((line, word)) = wrong {
             let words: Vec<&str> = Who::ALL.iter().map(|w| w.word()).collect();
-            bail!(
-                "{shown}, line {line}: \"{word}\" is none of {}",
-                words.join(", ")
-            );
+            bail!("{shown}, line {line}: \"{word}\" is none of {}", words.join(", "));
         }
         Ok(kinds)
     }
@@ -76,21 +69,10 @@ impl Kinds {
 
     fn animal(&self, row: &Row) -> Meaning {
         let name = row.get("scientificName");
-        let said = self
-            .0
-            .iter()
-            .find(|(n, _)| *n == name.to_lowercase())
-            .map(|(_, who)| *who);
+        let said = self.0.iter().find(|(n, _)| *n == name.to_lowercase()).map(|(_, who)| *who);
         match said {
             Some(Who::Deer) => seen(deer(row), String::new()),
-            Some(who) => seen(
-                who,
-                if who == Who::Other {
-                    name.to_owned()
-                } else {
-                    String::new()
-                },
-            ),
+            Some(who) => seen(who, if who == Who::Other { name.to_owned() } else { String::new() }),
             None if is_deer(name) => seen(deer(row), String::new()),
             None if name.is_empty() => seen(Who::Other, "an animal without a name".to_owned()),
             None => seen(Who::Other, name.to_owned()),
@@ -105,10 +87,8 @@ fn seen(who: Who, word: String) -> Meaning {
 /// Of the species, whatever subspecies or author stands behind.
 fn is_deer(name: &str) -> bool {
     let name = name.to_lowercase();
-    DEER.iter().any(|d| {
-        name.strip_prefix(d)
-            .is_some_and(|rest| rest.is_empty() || rest.starts_with(' '))
-    })
+    DEER.iter()
+        .any(|d| name.strip_prefix(d).is_some_and(|rest| rest.is_empty() || rest.starts_with(' ')))
 }
 
 /// A fawn is a fawn whatever its sex.
@@ -123,8 +103,5 @@ fn deer(row: &Row) -> Who {
 
 /// The value behind a key among an observation's tags.
 pub(super) fn tag<'a>(row: &Row<'a>, key: &str) -> Option<&'a str> {
-    row.get("observationTags")
-        .split('|')
-        .find_map(|t| t.trim().strip_prefix(key))
-        .map(str::trim)
+    row.get("observationTags").split('|').find_map(|t| t.trim().strip_prefix(key)).map(str::trim)
 }

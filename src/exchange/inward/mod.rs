@@ -59,12 +59,7 @@ pub fn receive(package: &Path, folder: &Path, options: &ReceiveOptions) -> Resul
         folder.display()
     );
     let source = Source::open(package)?;
-    let kinds = options
-        .words
-        .as_deref()
-        .map(Kinds::read)
-        .transpose()?
-        .unwrap_or_default();
+    let kinds = options.words.as_deref().map(Kinds::read).transpose()?.unwrap_or_default();
     let tables = Tables::read(&source)?;
     let mut faults = Faults::default();
     let mut deployments = places::read(&tables.deployments, &mut faults);
@@ -219,17 +214,14 @@ impl Tables {
     fn gap(&self) -> TimeDelta {
         const USUAL_MIN: f64 = 30.0;
         let said = self.setting("visit_gap").and_then(|v| v.parse().ok());
-        let minutes: f64 = said
-            .filter(|m| (1.0..=1440.0).contains(m))
-            .unwrap_or(USUAL_MIN);
+        let minutes: f64 = said.filter(|m| (1.0..=1440.0).contains(m)).unwrap_or(USUAL_MIN);
         TimeDelta::seconds((minutes * 60.0) as i64)
     }
 
     /// A setting that this program's own packages carry.
     fn setting(&self, name: &str) -> Option<&str> {
         let mut rows = self.settings.iter();
-        rows.find(|r| r.get("setting") == name)
-            .map(|r| r.get("value"))
+        rows.find(|r| r.get("setting") == name).map(|r| r.get("value"))
     }
 }
 
@@ -248,10 +240,7 @@ fn place_and_zone(
         "this package tells no places, and sunrise and sunset follow from them: give --place, such as --place 43.1,-90.7",
     )?;
     let said = tables.setting("time_zone").and_then(|z| z.parse().ok());
-    let zone = options
-        .time_zone
-        .or(said)
-        .or_else(|| zone_at(position).parse().ok());
+    let zone = options.time_zone.or(said).or_else(|| zone_at(position).parse().ok());
     let zone = zone.context("no time zone is known for that place: give --time-zone, such as --time-zone America/Chicago")?;
     Ok((position, zone))
 }

@@ -72,12 +72,7 @@ pub(super) fn read<'a>(rows: &'a Rows, faults: &mut Faults) -> Vec<Deployment<'a
             continue;
         };
         if end < start {
-            faults.add(
-                row.file(),
-                row.line,
-                "deploymentEnd",
-                "is before deploymentStart",
-            );
+            faults.add(row.file(), row.line, "deploymentEnd", "is before deploymentStart");
         }
         let number = |field: &str| row.get(field).parse::<f64>().ok();
         all.push(Deployment {
@@ -109,10 +104,7 @@ pub(super) fn name_cameras(all: &mut [Deployment], zone: Tz, faults: &mut Faults
         let date = |t: DateTime<FixedOffset>| t.with_timezone(&zone).date_naive();
         d.dates = (date(d.start), date(d.end));
         groups
-            .entry(first_of(
-                &d.row,
-                &["locationName", "locationID", "deploymentID"],
-            ))
+            .entry(first_of(&d.row, &["locationName", "locationID", "deploymentID"]))
             .or_default()
             .push(i);
     }
@@ -160,10 +152,7 @@ fn names_of(
                 } else {
                     format!("{name} ({part})")
                 };
-                members
-                    .into_iter()
-                    .map(move |i| (i, name.clone()))
-                    .collect::<Vec<_>>()
+                members.into_iter().map(move |i| (i, name.clone())).collect::<Vec<_>>()
             };
             return parts.into_iter().flat_map(named).collect();
         }
@@ -195,10 +184,7 @@ fn overlap(all: &[Deployment], members: &[usize]) -> Option<(usize, usize)> {
 
 /// The first field that says something, as one line.
 fn first_of(row: &Row, fields: &[&str]) -> String {
-    let said = fields
-        .iter()
-        .map(|f| row.get(f).trim())
-        .find(|t| !t.is_empty());
+    let said = fields.iter().map(|f| row.get(f).trim()).find(|t| !t.is_empty());
     as_name(said.unwrap_or("camera"))
 }
 

@@ -38,32 +38,19 @@ pub(super) fn files(
         files.all.push(("deer.csv", individuals(tables)?));
     }
     if !seen.doubtful.is_empty() {
-        files
-            .all
-            .push(("doubtful-times.csv", sightings(&seen.doubtful)?));
+        files.all.push(("doubtful-times.csv", sightings(&seen.doubtful)?));
     }
     let resources = source.descriptor["resources"].as_array();
-    let others = resources
-        .into_iter()
-        .flatten()
-        .filter_map(|r| r["name"].as_str());
-    const READ: [&str; 6] = [
-        "deployments",
-        "media",
-        "observations",
-        "disturbances",
-        "individuals",
-        "settings",
-    ];
+    let others = resources.into_iter().flatten().filter_map(|r| r["name"].as_str());
+    const READ: [&str; 6] =
+        ["deployments", "media", "observations", "disturbances", "individuals", "settings"];
     for name in others.filter(|n| !READ.contains(n)) {
         let why = match name {
             "silences" => "which days count as effort is judged anew",
             "clock-corrections" => "the times in the package contain them already",
             _ => "this program has no place for it",
         };
-        files
-            .lost
-            .push(format!("The table {name} is not taken in: {why}."));
+        files.lost.push(format!("The table {name} is not taken in: {why}."));
     }
     Ok(files)
 }
@@ -146,17 +133,7 @@ fn cameras(deployments: &[Deployment]) -> Result<Vec<u8>> {
             d.dates.1.to_string(),
         ]
     };
-    table(
-        [
-            "camera",
-            "latitude",
-            "longitude",
-            "setting",
-            "from",
-            "until",
-        ],
-        sorted.iter().map(row),
-    )
+    table(["camera", "latitude", "longitude", "setting", "from", "until"], sorted.iter().map(row))
 }
 
 fn sightings(all: &[Sighting]) -> Result<Vec<u8>> {
@@ -171,23 +148,11 @@ fn sightings(all: &[Sighting]) -> Result<Vec<u8>> {
             s.note.clone(),
         ]
     };
-    table(
-        ["camera", "time", "who", "count", "age", "name", "note"],
-        all.iter().map(row),
-    )
+    table(["camera", "time", "who", "count", "age", "name", "note"], all.iter().map(row))
 }
 
 fn disturbances(tables: &Tables) -> Result<Vec<u8>> {
-    let fields = [
-        "id",
-        "start",
-        "end",
-        "by",
-        "what",
-        "latitude",
-        "longitude",
-        "near",
-    ];
+    let fields = ["id", "start", "end", "by", "what", "latitude", "longitude", "near"];
     let rows = tables.disturbances.iter();
     table(
         fields,

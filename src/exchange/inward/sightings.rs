@@ -71,9 +71,8 @@ pub(super) fn read(
     let mut told = Told::default();
     let mut seen = Seen::default();
     let mut spoken_of: HashSet<&str> = HashSet::new();
-    let (of_pictures, of_events): (Vec<Row>, Vec<Row>) = observations
-        .iter()
-        .partition(|r| r.get("observationLevel") != "event");
+    let (of_pictures, of_events): (Vec<Row>, Vec<Row>) =
+        observations.iter().partition(|r| r.get("observationLevel") != "event");
     for row in of_pictures {
         let Some((deployment, medium)) = belongs(&places, &media, &row, faults) else {
             continue;
@@ -123,8 +122,7 @@ pub(super) fn read(
         }
     }
     seen.unseen_media = media.keys().filter(|m| !spoken_of.contains(*m)).count();
-    seen.sightings
-        .sort_by(|a, b| (&a.camera, a.at, &a.id).cmp(&(&b.camera, b.at, &b.id)));
+    seen.sightings.sort_by(|a, b| (&a.camera, a.at, &a.id).cmp(&(&b.camera, b.at, &b.id)));
     seen
 }
 
@@ -169,10 +167,7 @@ impl<'a> Released<'a> {
     fn by_clock_alone(&self, deployment: &str, (start, end): Span) -> bool {
         let all = self.0.get(deployment).map_or(&[][..], Vec::as_slice);
         let first = all.partition_point(|(t, _)| *t < start);
-        let mut within = all[first..]
-            .iter()
-            .take_while(|(t, _)| *t <= end)
-            .peekable();
+        let mut within = all[first..].iter().take_while(|(t, _)| *t <= end).peekable();
         within.peek().is_some() && within.all(|(_, by_clock)| *by_clock)
     }
 }
@@ -194,14 +189,7 @@ fn read_media<'a>(
                 place.check_offset(&row, "timestamp", at, faults);
             }
             let is_time_lapse = row.get("captureMethod") == "timeLapse";
-            media.insert(
-                row.get("mediaID"),
-                Medium {
-                    deployment,
-                    at,
-                    is_time_lapse,
-                },
-            );
+            media.insert(row.get("mediaID"), Medium { deployment, at, is_time_lapse });
         }
     }
     media
@@ -233,10 +221,7 @@ fn belongs<'a, 'b>(
         return None;
     };
     if found.deployment != deployment {
-        let words = format!(
-            "\"{medium}\" belongs to the deployment \"{}\"",
-            found.deployment
-        );
+        let words = format!("\"{medium}\" belongs to the deployment \"{}\"", found.deployment);
         faults.add(row.file(), row.line, "mediaID", &words);
     }
     Some((place, Some(found)))
@@ -246,13 +231,9 @@ impl Told {
     fn learn(&mut self, deployment: &str, row: &Row, said: Said, at: DateTime<FixedOffset>) {
         let event = row.get("eventID");
         if !event.is_empty() {
-            self.events
-                .insert((deployment.to_owned(), event.to_owned(), said.clone()));
+            self.events.insert((deployment.to_owned(), event.to_owned(), said.clone()));
         }
-        self.moments
-            .entry((deployment.to_owned(), said))
-            .or_default()
-            .push(at);
+        self.moments.entry((deployment.to_owned(), said)).or_default().push(at);
     }
 
     fn knows(&self, deployment: &str, event: &str, said: Said, (start, end): Span) -> bool {

@@ -24,46 +24,25 @@ pub(super) struct Source {
 impl Source {
     /// A folder, its `datapackage.json`, or a ZIP archive of it.
     pub fn open(package: &Path) -> Result<Self> {
-        let is_json = package
-            .extension()
-            .is_some_and(|e| e.eq_ignore_ascii_case("json"));
+        let is_json = package.extension().is_some_and(|e| e.eq_ignore_ascii_case("json"));
         let (folder, taken_out) = if package.is_dir() {
             (package.to_path_buf(), None)
         } else if is_json {
-            (
-                package.parent().unwrap_or(Path::new(".")).to_path_buf(),
-                None,
-            )
+            (package.parent().unwrap_or(Path::new(".")).to_path_buf(), None)
         } else {
-            ensure!(
-                package.exists(),
-                "there is no package {}",
-                package.display()
-            );
+            ensure!(package.exists(), "there is no package {}", package.display());
             let within = tempfile::tempdir()?;
             archive::take_out(package, within.path())?;
             (with_descriptor(within.path()), Some(within))
         };
-        let file = if is_json {
-            package.to_path_buf()
-        } else {
-            folder.join(DESCRIPTOR)
-        };
+        let file = if is_json { package.to_path_buf() } else { folder.join(DESCRIPTOR) };
         let text = std::fs::read(&file).with_context(|| {
-            format!(
-                "{} holds no {DESCRIPTOR}, so it is no data package",
-                package.display()
-            )
+            format!("{} holds no {DESCRIPTOR}, so it is no data package", package.display())
         })?;
         let descriptor: Value =
             serde_json::from_slice(text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&text))
                 .with_context(|| format!("{} is not JSON", file.display()))?;
-        let mut source = Self {
-            folder,
-            _taken_out: taken_out,
-            descriptor,
-            has_version: false,
-        };
+        let mut source = Self { folder, _taken_out: taken_out, descriptor, has_version: false };
         source.has_version = source.says_its_version()?;
         Ok(source)
     }
@@ -139,11 +118,7 @@ impl Source {
         };
         let mut rows = Rows::default();
         for file in files {
-            let name = file
-                .strip_prefix(&self.folder)
-                .unwrap_or(&file)
-                .display()
-                .to_string();
+            let name = file.strip_prefix(&self.folder).unwrap_or(&file).display().to_string();
             let bytes = archive::read_plain(&file)?;
             ensure!(
                 std::str::from_utf8(&bytes).is_ok(),
@@ -161,9 +136,7 @@ const DESCRIPTOR: &str = "datapackage.json";
 /// An archive may hold one folder with all of it.
 fn with_descriptor(folder: &Path) -> PathBuf {
     let entries = folder.read_dir().into_iter().flatten().flatten();
-    let mut within = entries
-        .map(|e| e.path())
-        .filter(|p| p.join(DESCRIPTOR).is_file());
+    let mut within = entries.map(|e| e.path()).filter(|p| p.join(DESCRIPTOR).is_file());
     match folder.join(DESCRIPTOR).is_file() {
         true => folder.to_path_buf(),
         false => within.next().unwrap_or_else(|| folder.to_path_buf()),
@@ -190,12 +163,7 @@ pub(super) struct Row<'a> {
 impl<'a> Row<'a> {
     /// A cell; empty where it says nothing or the table has no such column.
     pub fn get(&self, field: &str) -> &'a str {
-        let cell = self
-            .rows
-            .columns
-            .get(field)
-            .and_then(|c| self.record.get(*c))
-            .unwrap_or("");
+        let cell = self.rows.columns.get(field).and_then(|c| self.record.get(*c)).unwrap_or("");
         if is_missing(cell) { "" } else { cell }
     }
 
@@ -232,10 +200,7 @@ impl Rows {
         faults: &mut Faults,
     ) -> Result<()> {
         let sign = |key: &str, usual: u8| {
-            dialect[key]
-                .as_str()
-                .and_then(|s| s.bytes().next())
-                .unwrap_or(usual)
+            dialect[key].as_str().and_then(|s| s.bytes().next()).unwrap_or(usual)
         };
         let plain = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
         let mut reader = csv::ReaderBuilder::new()
@@ -243,15 +208,9 @@ impl Rows {
             .quote(sign("quoteChar", b'"'))
             .flexible(true)
             .from_reader(plain);
-        let headings = reader
-            .headers()
-            .with_context(|| format!("{name} has no headings"))?
-            .clone();
-        let columns: BTreeMap<String, usize> = headings
-            .iter()
-            .enumerate()
-            .map(|(i, h)| (h.to_owned(), i))
-            .collect();
+        let headings = reader.headers().with_context(|| format!("{name} has no headings"))?.clone();
+        let columns: BTreeMap<String, usize> =
+            headings.iter().enumerate().map(|(i, h)| (h.to_owned(), i)).collect();
         for field in table.fields.iter().filter(|f| f.is_required) {
             if !columns.contains_key(field.name) {
                 faults.add(
@@ -274,11 +233,8 @@ impl Rows {
             let record = record.with_context(|| format!("{name} cannot be read as a table"))?;
             let line = lines.at(plain, record.position().map_or(0, csv::Position::byte));
             if record.len() != headings.len() {
-                let words = format!(
-                    "has {} cells where the headings are {}",
-                    record.len(),
-                    headings.len()
-                );
+                let words =
+                    format!("has {} cells where the headings are {}", record.len(), headings.len());
                 faults.add(name, line, "", &words);
                 continue;
             }

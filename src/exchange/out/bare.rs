@@ -54,15 +54,12 @@ mod tests {
 
     #[test]
     fn pixels_stay_and_everything_beside_them_goes() {
-        let picture = RgbImage::from_fn(64, 48, |x, y| {
-            image::Rgb([(x * 4) as u8, (y * 5) as u8, 90])
-        });
+        let picture =
+            RgbImage::from_fn(64, 48, |x, y| image::Rgb([(x * 4) as u8, (y * 5) as u8, 90]));
         let mut jpeg = Vec::new();
         let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, 90);
         encoder.set_exif_metadata(b"Exif 43.1034".to_vec()).unwrap();
-        encoder
-            .write_image(picture.as_raw(), 64, 48, image::ExtendedColorType::Rgb8)
-            .unwrap();
+        encoder.write_image(picture.as_raw(), 64, 48, image::ExtendedColorType::Rgb8).unwrap();
         let mut marked = jpeg[..2].to_vec();
         marked.extend(b"\xff\xfe\x00\x0a-90.7181");
         marked.extend(&jpeg[2..]);

@@ -46,14 +46,9 @@ impl Deployments {
         let mut seen: HashMap<(usize, usize), Vec<Seen>> = HashMap::new();
         for s in all_seen(debrief, times)? {
             let camera = &debrief.season.cameras[s.camera];
-            seen.entry((s.camera, place_of(camera, s.at.date())))
-                .or_default()
-                .push(s);
+            seen.entry((s.camera, place_of(camera, s.at.date()))).or_default().push(s);
         }
-        let mut deployments = Self {
-            all: Vec::new(),
-            of: HashMap::new(),
-        };
+        let mut deployments = Self { all: Vec::new(), of: HashMap::new() };
         for (index, camera) in debrief.season.cameras.iter().enumerate() {
             for place in 0..camera.placements.len().max(1) {
                 let placement = camera.placements.get(place);
@@ -118,13 +113,8 @@ fn place_of(camera: &Camera, date: NaiveDate) -> usize {
 }
 
 fn all_seen(debrief: &Debrief, times: &[Option<LocalTime>]) -> Result<Vec<Seen>> {
-    let places: HashMap<&str, usize> = debrief
-        .season
-        .cameras
-        .iter()
-        .enumerate()
-        .map(|(i, c)| (c.name.as_str(), i))
-        .collect();
+    let places: HashMap<&str, usize> =
+        debrief.season.cameras.iter().enumerate().map(|(i, c)| (c.name.as_str(), i)).collect();
     let codes = debrief.season.places_of(&debrief.tagged.sightings.cameras);
     let mut seen = Vec::new();
     for ((picture, time), index) in debrief.crawl.pictures.iter().zip(times).zip(0..) {
@@ -137,20 +127,12 @@ fn all_seen(debrief: &Debrief, times: &[Option<LocalTime>]) -> Result<Vec<Seen>>
         };
         let camera = places.get(&*picture.camera).copied().or_else(named);
         if let (Some(camera), Some(at)) = (camera, *time) {
-            seen.push(Seen {
-                camera,
-                at,
-                picture: Some(index),
-            });
+            seen.push(Seen { camera, at, picture: Some(index) });
         }
     }
     for row in debrief.tagged.sightings.rows()? {
         if let (None, Some(camera)) = (row.picture, codes[row.camera as usize]) {
-            seen.push(Seen {
-                camera,
-                at: row.time,
-                picture: None,
-            });
+            seen.push(Seen { camera, at: row.time, picture: None });
         }
     }
     Ok(seen)
@@ -168,9 +150,7 @@ fn span(
     let end_of_day = NaiveTime::from_hms_opt(23, 59, 59).unwrap_or_default();
     let first = seen.iter().map(|s| s.at).min();
     let last = seen.iter().map(|s| s.at).max();
-    let from = placement
-        .and_then(|p| p.from)
-        .map(|d| wall(d, NaiveTime::MIN));
+    let from = placement.and_then(|p| p.from).map(|d| wall(d, NaiveTime::MIN));
     let until = placement.and_then(|p| p.until).map(|d| wall(d, end_of_day));
     // A picture outside the placement's own days belongs to it all the same where no other is nearer.
     let from = [from, first].into_iter().flatten().min();
@@ -181,24 +161,18 @@ fn span(
 
 /// Maker and model, where the pictures say them.
 fn model(debrief: &Debrief, seen: &[Seen]) -> String {
-    let mut pictures = seen
-        .iter()
-        .filter_map(|s| debrief.crawl.pictures.get(s.picture? as usize));
+    let mut pictures = seen.iter().filter_map(|s| debrief.crawl.pictures.get(s.picture? as usize));
     let body =
         pictures.find_map(|p| Some(&p.body).filter(|b| b.make.is_some() || b.model.is_some()));
     let words = body.map(|b| [b.make.as_deref(), b.model.as_deref()]);
-    words.map_or_else(String::new, |w| {
-        w.into_iter().flatten().collect::<Vec<_>>().join("-")
-    })
+    words.map_or_else(String::new, |w| w.into_iter().flatten().collect::<Vec<_>>().join("-"))
 }
 
 impl Deployment {
     fn cells(&self, debrief: &Debrief, options: &PackageOptions) -> Vec<(&'static str, String)> {
         let camera = &debrief.season.cameras[self.camera];
         let own = self.placement.as_ref().and_then(|p| p.position);
-        let place = options
-            .coordinates
-            .tell(own.unwrap_or(debrief.property.settings.position));
+        let place = options.coordinates.tell(own.unwrap_or(debrief.property.settings.position));
         let degrees_of = |deg: Option<f64>| deg.map_or_else(String::new, degrees);
         let setting = self.placement.as_ref().map_or("", |p| p.setting.as_str());
         let is_in_doubt = camera.clock_doubtful_between(self.from.date(), self.until.date());
@@ -210,18 +184,13 @@ impl Deployment {
             ("longitude", degrees_of(place.map(|p| p.longitude_deg))),
             (
                 "coordinateUncertainty",
-                place
-                    .and_then(|p| p.uncertainty_m)
-                    .map_or_else(String::new, |m| m.to_string()),
+                place.and_then(|p| p.uncertainty_m).map_or_else(String::new, |m| m.to_string()),
             ),
             ("deploymentStart", moment(self.from)),
             ("deploymentEnd", moment(self.until)),
             ("cameraModel", self.model.clone()),
             ("timestampIssues", is_in_doubt.to_string()),
-            (
-                "featureType",
-                features::of_setting(setting).unwrap_or("").to_owned(),
-            ),
+            ("featureType", features::of_setting(setting).unwrap_or("").to_owned()),
             ("habitat", setting.to_owned()),
         ];
         if own.is_none() && place.is_some() {
@@ -234,19 +203,15 @@ impl Deployment {
 
 /// Two placements at one spot are one location.
 fn location_id(camera: &Camera, placement: Option<&Placement>) -> String {
-    let spot = |p: &Placement| {
-        p.position
-            .map(|p| (p.latitude_deg.to_bits(), p.longitude_deg.to_bits()))
-    };
+    let spot =
+        |p: &Placement| p.position.map(|p| (p.latitude_deg.to_bits(), p.longitude_deg.to_bits()));
     let mut spots: Vec<_> = Vec::new();
     for p in &camera.placements {
         if !spots.contains(&spot(p)) {
             spots.push(spot(p));
         }
     }
-    let own = placement
-        .and_then(|p| spots.iter().position(|s| *s == spot(p)))
-        .unwrap_or(0);
+    let own = placement.and_then(|p| spots.iter().position(|s| *s == spot(p))).unwrap_or(0);
     match own {
         0 => camera.name.clone(),
         n => format!("{} ({})", camera.name, n + 1),

@@ -18,10 +18,8 @@ pub(super) fn descriptor(
     let by_name = |name: &str| sheets.iter().find(|s| s.table.name == name);
     let values =
         |table: &str, field: &str| by_name(table).map_or_else(Vec::new, |s| s.values(field));
-    let (starts, ends) = (
-        values("deployments", "deploymentStart"),
-        values("deployments", "deploymentEnd"),
-    );
+    let (starts, ends) =
+        (values("deployments", "deploymentStart"), values("deployments", "deploymentEnd"));
     let day = |moment: Option<&&str>| moment.map_or_else(String::new, |m| m[..10].to_owned());
     let levels = values("observations", "observationLevel");
     let taxa: Vec<Value> = values("observations", "scientificName")
@@ -33,22 +31,9 @@ pub(super) fn descriptor(
     put("name", json!(slug(&debrief.property.settings.name)));
     put("title", json!(debrief.property.settings.name));
     put("profile", json!("data-package"));
-    put(
-        "conformsTo",
-        json!(format!("{STANDARD}{VERSION}/camtrap-dp-profile.json")),
-    );
-    put(
-        "created",
-        json!(
-            options
-                .created
-                .to_rfc3339_opts(chrono::SecondsFormat::Secs, true)
-        ),
-    );
-    put(
-        "contributors",
-        json!([{ "title": options.contributor, "role": "contributor" }]),
-    );
+    put("conformsTo", json!(format!("{STANDARD}{VERSION}/camtrap-dp-profile.json")));
+    put("created", json!(options.created.to_rfc3339_opts(chrono::SecondsFormat::Secs, true)));
+    put("contributors", json!([{ "title": options.contributor, "role": "contributor" }]));
     put(
         "project",
         json!({
@@ -64,15 +49,9 @@ pub(super) fn descriptor(
     }
     put("spatial", spatial(by_name("deployments")));
     // Moments carry their own distances from UTC; by date they are in order all the same.
-    put(
-        "temporal",
-        json!({ "start": day(starts.first()), "end": day(ends.last()) }),
-    );
+    put("temporal", json!({ "start": day(starts.first()), "end": day(ends.last()) }));
     put("taxonomic", json!(taxa));
-    put(
-        "resources",
-        json!(sheets.iter().map(resource).collect::<Vec<_>>()),
-    );
+    put("resources", json!(sheets.iter().map(resource).collect::<Vec<_>>()));
     let mut text = serde_json::to_vec_pretty(&Value::Object(whole))?;
     text.push(b'\n');
     Ok(text)
@@ -119,9 +98,5 @@ fn slug(name: &str) -> String {
         }
     }
     let slug = slug.trim_end_matches('-');
-    if slug.is_empty() {
-        "property".to_owned()
-    } else {
-        slug.to_owned()
-    }
+    if slug.is_empty() { "property".to_owned() } else { slug.to_owned() }
 }

@@ -14,21 +14,11 @@ pub(super) fn disturbances(debrief: &Debrief, options: &PackageOptions) -> Sheet
         sheet.add(&[
             ("id", d.id.clone()),
             ("start", d.start.format("%FT%T").to_string()),
-            (
-                "end",
-                d.end
-                    .map_or_else(String::new, |e| e.format("%FT%T").to_string()),
-            ),
+            ("end", d.end.map_or_else(String::new, |e| e.format("%FT%T").to_string())),
             ("by", d.by.word().to_owned()),
             ("what", d.what.clone()),
-            (
-                "latitude",
-                place.map_or_else(String::new, |p| degrees(p.latitude_deg)),
-            ),
-            (
-                "longitude",
-                place.map_or_else(String::new, |p| degrees(p.longitude_deg)),
-            ),
+            ("latitude", place.map_or_else(String::new, |p| degrees(p.latitude_deg))),
+            ("longitude", place.map_or_else(String::new, |p| degrees(p.longitude_deg))),
             ("near", d.near.join("|")),
         ]);
     }
@@ -60,11 +50,7 @@ pub(super) fn clock_corrections(debrief: &Debrief) -> Sheet {
             ("from", moment(c.from)),
             ("until", moment(c.until)),
             ("minutes", c.shift_min.to_string()),
-            (
-                "minutesAtEnd",
-                c.until_shift_min
-                    .map_or_else(String::new, |m| m.to_string()),
-            ),
+            ("minutesAtEnd", c.until_shift_min.map_or_else(String::new, |m| m.to_string())),
             ("reason", c.why.clone()),
         ]);
     }
@@ -76,10 +62,7 @@ pub(super) fn individuals(debrief: &Debrief) -> Sheet {
     for deer in &debrief.property.deer {
         sheet.add(&[
             ("individualID", deer.name.clone()),
-            (
-                "born",
-                deer.born.map_or_else(String::new, |y| y.to_string()),
-            ),
+            ("born", deer.born.map_or_else(String::new, |y| y.to_string())),
             ("note", deer.note.clone()),
         ]);
     }
@@ -89,22 +72,14 @@ pub(super) fn individuals(debrief: &Debrief) -> Sheet {
 pub(super) fn settings(debrief: &Debrief) -> Sheet {
     let mut sheet = Sheet::of(schema::settings());
     for (setting, value, unit) in settings_told(&debrief.property.settings) {
-        sheet.add(&[
-            ("setting", setting.to_owned()),
-            ("value", value),
-            ("unit", unit.to_owned()),
-        ]);
+        sheet.add(&[("setting", setting.to_owned()), ("value", value), ("unit", unit.to_owned())]);
     }
     sheet
 }
 
 pub(super) fn untimed(debrief: &Debrief, media: &Media) -> Sheet {
     let mut sheet = Sheet::of(schema::untimed());
-    for picture in media
-        .untimed
-        .iter()
-        .map(|p| &debrief.crawl.pictures[*p as usize])
-    {
+    for picture in media.untimed.iter().map(|p| &debrief.crawl.pictures[*p as usize]) {
         sheet.add(&[
             ("filePath", picture.path.clone()),
             ("locationName", picture.camera.to_string()),

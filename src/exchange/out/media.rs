@@ -40,12 +40,9 @@ impl<'a> Media<'a> {
         let (mut all, mut untimed) = (Vec::new(), Vec::new());
         for ((picture, time), index) in debrief.crawl.pictures.iter().zip(times).zip(0..) {
             let cameras = &debrief.season.cameras;
-            let camera = cameras
-                .iter()
-                .position(|c| same_name(&c.name, &picture.camera));
-            let deployment = camera
-                .zip(*time)
-                .and_then(|(c, t)| deployments.at(debrief, c, t.date()));
+            let camera = cameras.iter().position(|c| same_name(&c.name, &picture.camera));
+            let deployment =
+                camera.zip(*time).and_then(|(c, t)| deployments.at(debrief, c, t.date()));
             match (deployment, *time) {
                 (Some(deployment), Some(at)) => all.push(Medium {
                     id: format!("{:016x}", picture.ends()),
@@ -69,16 +66,8 @@ impl<'a> Media<'a> {
                 medium.id = format!("{}-{times}", medium.id);
             }
         }
-        let of_picture = all
-            .iter()
-            .enumerate()
-            .map(|(i, m)| (m.picture, i))
-            .collect();
-        Self {
-            all,
-            untimed,
-            of_picture,
-        }
+        let of_picture = all.iter().enumerate().map(|(i, m)| (m.picture, i)).collect();
+        Self { all, untimed, of_picture }
     }
 
     /// Keeps back more pictures than those of people.
@@ -111,9 +100,7 @@ impl Medium<'_> {
     /// Where the package says the file is: in the property, or in the package itself. Names that the standard
     /// does not take are replaced by the picture's own number.
     pub fn path(&self, picture: &Picture, files: Files) -> String {
-        let ending = file_name(picture)
-            .rsplit_once('.')
-            .map_or("jpg", |(_, e)| e);
+        let ending = file_name(picture).rsplit_once('.').map_or("jpg", |(_, e)| e);
         match files {
             Files::Copied => format!("media/{}.{}", self.id, ending.to_lowercase()),
             Files::Referenced if !picture.path.contains("..") => picture.path.clone(),
@@ -128,11 +115,7 @@ fn file_name(picture: &Picture) -> &str {
 
 /// By the file's ending (IANA media types).
 fn media_type(picture: &Picture) -> &'static str {
-    let ending = file_name(picture)
-        .rsplit('.')
-        .next()
-        .unwrap_or("")
-        .to_lowercase();
+    let ending = file_name(picture).rsplit('.').next().unwrap_or("").to_lowercase();
     match ending.as_str() {
         "png" => "image/png",
         "tif" | "tiff" => "image/tiff",

@@ -9,7 +9,6 @@ use super::media::{Media, Medium};
 use super::sheet::Sheet;
 use super::{PackageOptions, moment};
 use crate::debrief::Debrief;
-use crate::exchange::notes::noted;
 use crate::exchange::schema;
 use crate::tags::{Sighting, Who};
 
@@ -28,18 +27,16 @@ pub(super) fn sheet(
 ) -> Result<Sheet> {
     let mut sheet = Sheet::of(schema::observations());
     let codes = debrief.season.places_of(&debrief.tagged.sightings.cameras);
-    let mut rows = noted(debrief, options.created.date_naive())?;
+    let mut rows: Vec<Sighting> = debrief.tagged.sightings.rows()?.collect();
     // In the media's order; those without a picture last, in their own.
-    rows.sort_by_key(|(s, _)| {
+    rows.sort_by_key(|s| {
         let place = s.picture.and_then(|p| media.of_picture.get(&p));
         place.copied().unwrap_or(usize::MAX)
     });
     let mut count_of: HashMap<&str, usize> = HashMap::new();
     let mut events = 0;
-    for (row, note) in &rows {
-        let medium = row
-            .picture
-            .map(|p| media.of_picture.get(&p).map(|i| &media.all[*i]));
+    for row in &rows {
+        let medium = row.picture.map(|p| media.of_picture.get(&p).map(|i| &media.all[*i]));
         let deployment = match medium {
             Some(None) => continue,
             Some(Some(medium)) => Some(medium.deployment),
@@ -69,11 +66,8 @@ pub(super) fn sheet(
             ("mediaID", medium.map_or_else(String::new, |m| m.id.clone())),
             ("eventStart", moment(row.time)),
             ("eventEnd", moment(row.time)),
-            (
-                "observationLevel",
-                if medium.is_some() { "media" } else { "event" }.to_owned(),
-            ),
-            ("observationComments", note.clone().unwrap_or_default()),
+            ("observationLevel", if medium.is_some() { "media" } else { "event" }.to_owned()),
+            ("observationComments", row.note.unwrap_or_default().to_owned()),
         ]);
         sheet.add(&cells);
     }
@@ -119,25 +113,14 @@ fn who_cells(row: &Sighting, options: &PackageOptions) -> Vec<(&'static str, Str
         (Who::Buck | Who::Doe, Some(_)) => "adult",
         _ => "",
     };
-    let species = if row.who.is_deer() {
-        options.species.as_str()
-    } else {
-        ""
-    };
+    let species = if row.who.is_deer() { options.species.as_str() } else { "" };
     let mut tags = vec![format!("who:{}", row.who.word())];
     tags.extend(row.age.map(|a| format!("age:{a}")));
     let is_counted = !matches!(row.who, Who::Empty);
     vec![
         ("observationType", what.to_owned()),
         ("scientificName", species.to_owned()),
-        (
-            "count",
-            if is_counted {
-                row.count.to_string()
-            } else {
-                String::new()
-            },
-        ),
+        ("count", if is_counted { row.count.to_string() } else { String::new() }),
         ("lifeStage", stage.to_owned()),
         ("sex", sex.to_owned()),
         ("individualID", row.name.unwrap_or("").to_owned()),

@@ -12,10 +12,7 @@ pub(super) struct Sheet {
 
 impl Sheet {
     pub fn of(table: Table) -> Self {
-        Self {
-            table,
-            rows: Vec::new(),
-        }
+        Self { table, rows: Vec::new() }
     }
 
     /// Adds a row; fields that are not named stay empty.
@@ -25,8 +22,7 @@ impl Sheet {
             found.map_or_else(String::new, |(_, text)| text.clone())
         };
         debug_assert!(cells.iter().all(|(n, _)| self.table.field(n).is_some()));
-        self.rows
-            .push(self.table.fields.iter().map(|f| cell(f.name)).collect());
+        self.rows.push(self.table.fields.iter().map(|f| cell(f.name)).collect());
     }
 
     pub fn len(&self) -> usize {

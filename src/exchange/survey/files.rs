@@ -112,12 +112,9 @@ fn rates(survey: &Survey) -> Result<Table> {
     let row = |r: &Rate| {
         let mut row = vec![
             survey.species[r.species].name.clone(),
-            r.site
-                .map_or_else(|| "all".to_owned(), |s| survey.site_name(s)),
-            r.site
-                .map_or_else(String::new, |s| survey.sites[s].camera.clone()),
-            r.site
-                .map_or_else(String::new, |s| survey.sites[s].placement.to_string()),
+            r.site.map_or_else(|| "all".to_owned(), |s| survey.site_name(s)),
+            r.site.map_or_else(String::new, |s| survey.sites[s].camera.clone()),
+            r.site.map_or_else(String::new, |s| survey.sites[s].placement.to_string()),
             r.events.to_string(),
             r.nights.to_string(),
         ];
@@ -128,14 +125,7 @@ fn rates(survey: &Survey) -> Result<Table> {
 }
 
 fn occupancy(survey: &Survey) -> Result<Table> {
-    let headings = [
-        "species",
-        "seen_at",
-        "sites",
-        "naive_occupancy",
-        "low",
-        "high",
-    ];
+    let headings = ["species", "seen_at", "sites", "naive_occupancy", "low", "high"];
     let row = |o: &Occupancy| {
         let mut row = vec![
             survey.species[o.species].name.clone(),
@@ -154,12 +144,7 @@ fn detections(survey: &Survey) -> Result<Table> {
     let mut headings = vec!["species", "site", "camera", "placement"];
     let of_site = |species: &str, site: usize| {
         let s = &survey.sites[site];
-        [
-            species.to_owned(),
-            survey.site_name(site),
-            s.camera.clone(),
-            s.placement.to_string(),
-        ]
+        [species.to_owned(), survey.site_name(site), s.camera.clone(), s.placement.to_string()]
     };
     headings.extend(dates.iter().map(String::as_str));
     let mut rows = Vec::new();
@@ -214,11 +199,8 @@ fn overlaps(survey: &Survey) -> Result<Table> {
         "high",
     ];
     let row = |o: &Overlap| {
-        let mut row: Vec<String> = o
-            .species
-            .iter()
-            .map(|s| survey.species[*s].name.clone())
-            .collect();
+        let mut row: Vec<String> =
+            o.species.iter().map(|s| survey.species[*s].name.clone()).collect();
         row.extend(o.events.iter().map(ToString::to_string));
         row.extend([o.estimate.delta1, o.estimate.delta4].map(number));
         row.push(estimator(o).to_owned());
@@ -237,33 +219,13 @@ fn estimator(overlap: &Overlap) -> &'static str {
 
 /// What every column is.
 const COLUMNS: [(&str, &str, &str, &str); 39] = [
-    (
-        "effort.csv",
-        "site",
-        "",
-        "the camera, with the number of its place from the second on",
-    ),
+    ("effort.csv", "site", "", "the camera, with the number of its place from the second on"),
     ("effort.csv", "camera", "", "the camera"),
-    (
-        "effort.csv",
-        "placement",
-        "",
-        "its place: the first, the second, and so on",
-    ),
+    ("effort.csv", "placement", "", "its place: the first, the second, and so on"),
     ("effort.csv", "setting", "", "what it looks at"),
-    (
-        "effort.csv",
-        "first",
-        "date",
-        "first date on which it is known to have worked there",
-    ),
+    ("effort.csv", "first", "date", "first date on which it is known to have worked there"),
     ("effort.csv", "last", "date", "last one"),
-    (
-        "effort.csv",
-        "nights",
-        "camera-nights",
-        "dates on which it is known to have worked there",
-    ),
+    ("effort.csv", "nights", "camera-nights", "dates on which it is known to have worked there"),
     (
         "effort.csv",
         "nights_lost",
@@ -271,30 +233,15 @@ const COLUMNS: [(&str, &str, &str, &str); 39] = [
         "dates on which it hung there, between those two, and is not known to have worked",
     ),
     ("effort.csv", "pictures", "pictures", "on those nights"),
-    (
-        "effort.csv",
-        "untagged",
-        "pictures",
-        "of which nobody has said who is in them",
-    ),
-    (
-        "rates.csv",
-        "species",
-        "",
-        "kind of deer, or the word an animal came with",
-    ),
+    ("effort.csv", "untagged", "pictures", "of which nobody has said who is in them"),
+    ("rates.csv", "species", "", "kind of deer, or the word an animal came with"),
     (
         "rates.csv",
         "site",
         "",
         "as in effort.csv; all of them together in the first row of a species",
     ),
-    (
-        "rates.csv",
-        "events",
-        "events",
-        "visits: no gap longer than the property's visit_gap",
-    ),
+    ("rates.csv", "events", "events", "visits: no gap longer than the property's visit_gap"),
     ("rates.csv", "camera", "", "as in effort.csv; empty for all"),
     ("rates.csv", "placement", "", "the same"),
     ("rates.csv", "nights", "camera-nights", "as in effort.csv"),
@@ -312,30 +259,15 @@ const COLUMNS: [(&str, &str, &str, &str); 39] = [
     ),
     ("rates.csv", "high", "events", "the same"),
     ("occupancy.csv", "species", "", "as in rates.csv"),
-    (
-        "occupancy.csv",
-        "seen_at",
-        "sites",
-        "sites at which it was seen",
-    ),
-    (
-        "occupancy.csv",
-        "sites",
-        "sites",
-        "sites at which that can be told",
-    ),
+    ("occupancy.csv", "seen_at", "sites", "sites at which it was seen"),
+    ("occupancy.csv", "sites", "sites", "sites at which that can be told"),
     (
         "occupancy.csv",
         "naive_occupancy",
         "fraction",
         "the first over the second; not corrected for animals missed",
     ),
-    (
-        "occupancy.csv",
-        "low",
-        "fraction",
-        "95 % range (Wilson 1927)",
-    ),
+    ("occupancy.csv", "low", "fraction", "95 % range (Wilson 1927)"),
     ("occupancy.csv", "high", "fraction", "the same"),
     (
         "detections.csv",
@@ -349,46 +281,16 @@ const COLUMNS: [(&str, &str, &str, &str); 39] = [
         "",
         "the occasion that begins then: 1 seen, 0 not seen, NA no camera, or too much untagged",
     ),
-    (
-        "activity.csv",
-        "sun_hour",
-        "h",
-        "hour of a day on which the sun rises at 6 and sets at 18",
-    ),
-    (
-        "activity.csv",
-        "events",
-        "events",
-        "events that begin in it",
-    ),
+    ("activity.csv", "sun_hour", "h", "hour of a day on which the sun rises at 6 and sets at 18"),
+    ("activity.csv", "events", "events", "events that begin in it"),
     ("overlap.csv", "species", "", "one"),
-    (
-        "overlap.csv",
-        "other",
-        "",
-        "the other, which counts none of the first one's animals",
-    ),
+    ("overlap.csv", "other", "", "the other, which counts none of the first one's animals"),
     ("overlap.csv", "events", "events", "of the one"),
     ("overlap.csv", "other_events", "events", "of the other"),
-    (
-        "overlap.csv",
-        "delta1",
-        "fraction",
-        "estimator 1 of Ridout & Linkie 2009, for small samples",
-    ),
-    (
-        "overlap.csv",
-        "delta4",
-        "fraction",
-        "estimator 4, for 50 events and more on both sides",
-    ),
+    ("overlap.csv", "delta1", "fraction", "estimator 1 of Ridout & Linkie 2009, for small samples"),
+    ("overlap.csv", "delta4", "fraction", "estimator 4, for 50 events and more on both sides"),
     ("overlap.csv", "estimator", "", "which of them is told"),
-    (
-        "overlap.csv",
-        "overlap",
-        "fraction",
-        "0 never together, 1 one pattern; by sun_hour's clock",
-    ),
+    ("overlap.csv", "overlap", "fraction", "0 never together, 1 one pattern; by sun_hour's clock"),
     (
         "overlap.csv",
         "low",
@@ -399,22 +301,14 @@ const COLUMNS: [(&str, &str, &str, &str); 39] = [
 ];
 
 fn columns() -> Result<Table> {
-    let rows = COLUMNS.iter().map(|c| {
-        vec![
-            c.0.to_owned(),
-            c.1.to_owned(),
-            c.2.to_owned(),
-            c.3.to_owned(),
-        ]
-    });
+    let rows = COLUMNS
+        .iter()
+        .map(|c| vec![c.0.to_owned(), c.1.to_owned(), c.2.to_owned(), c.3.to_owned()]);
     csv("columns.csv", &["file", "column", "unit", "meaning"], rows)
 }
 
 fn range(estimate: Option<Estimate>) -> Value {
-    estimate.map_or(
-        Value::Null,
-        |e| json!({ "value": e.value, "low": e.low, "high": e.high }),
-    )
+    estimate.map_or(Value::Null, |e| json!({ "value": e.value, "low": e.low, "high": e.high }))
 }
 
 /// The same facts as JSON.
@@ -435,12 +329,7 @@ pub fn as_json(survey: &Survey) -> Value {
     };
     let species = |i: usize| {
         let o = &survey.occupancy[i];
-        let rates: Vec<Value> = survey
-            .rates
-            .iter()
-            .filter(|r| r.species == i)
-            .map(rate)
-            .collect();
+        let rates: Vec<Value> = survey.rates.iter().filter(|r| r.species == i).map(rate).collect();
         json!({
             "species": survey.species[i].name, "rates": rates,
             "seen_at": o.seen_at, "sites": o.sites, "naive_occupancy": range(o.naive), "detections": o.seen,

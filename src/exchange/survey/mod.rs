@@ -131,31 +131,19 @@ impl Survey {
         );
         let season = season(debrief, options.season.as_deref())?;
         let sites = sites(debrief, season);
-        ensure!(
-            !sites.is_empty(),
-            "no camera is known to have worked in {}",
-            season.name()
-        );
-        let species = species::seen(debrief, season, &sites, options.today)?;
+        ensure!(!sites.is_empty(), "no camera is known to have worked in {}", season.name());
+        let species = species::seen(debrief, season, &sites)?;
         let occasions = occasions(&sites, options.occasion_days);
         let nights = |s: &Site| occasions.iter().map(|o| worked(s, *o).count()).collect();
         let all = 0..species.len();
         Ok(Self {
             season,
-            rates: all
-                .clone()
-                .flat_map(|i| rates(&species[i], i, &sites))
-                .collect(),
+            rates: all.clone().flat_map(|i| rates(&species[i], i, &sites)).collect(),
             nights: sites.iter().map(nights).collect(),
             occupancy: all
                 .map(|i| occupancy(debrief, &species[i], i, &sites, &occasions))
                 .collect(),
-            overlaps: match sites
-                .iter()
-                .map(|s| s.pictures)
-                .sum::<PicturesOn>()
-                .are_tagged()
-            {
+            overlaps: match sites.iter().map(|s| s.pictures).sum::<PicturesOn>().are_tagged() {
                 true => overlaps(&species),
                 false => Vec::new(),
             },
@@ -186,10 +174,7 @@ fn season(debrief: &Debrief, name: Option<&str>) -> Result<DeerYear> {
     let known: Vec<String> = years.iter().map(|y| y.name()).collect();
     let found = years.iter().find(|y| y.name() == name);
     found.copied().with_context(|| {
-        format!(
-            "there is no season {name}; those that there are: {}",
-            known.join(", ")
-        )
+        format!("there is no season {name}; those that there are: {}", known.join(", "))
     })
 }
 
@@ -204,12 +189,7 @@ fn sites(debrief: &Debrief, year: DeerYear) -> Vec<Site> {
         for (placement, worked) in places {
             let span = (worked[0], worked[worked.len() - 1]);
             let here = |date: &NaiveDate| debrief.season.days.placement(index, *date) == placement;
-            let hung = span
-                .0
-                .iter_days()
-                .take_while(|d| *d <= span.1)
-                .filter(here)
-                .count();
+            let hung = span.0.iter_days().take_while(|d| *d <= span.1).filter(here).count();
             let on = worked.iter().map(|d| camera.pictures_between(*d, *d));
             sites.push(Site {
                 camera: camera.name.clone(),
@@ -236,13 +216,8 @@ fn occasions(sites: &[Site], days: u32) -> Vec<(NaiveDate, NaiveDate)> {
     let Some((first, last)) = first.zip(last) else {
         return Vec::new();
     };
-    let starts = first
-        .iter_days()
-        .step_by(days as usize)
-        .take_while(|d| *d <= last);
-    starts
-        .map(|d| (d, (d + Days::new(u64::from(days) - 1)).min(last)))
-        .collect()
+    let starts = first.iter_days().step_by(days as usize).take_while(|d| *d <= last);
+    starts.map(|d| (d, (d + Days::new(u64::from(days) - 1)).min(last))).collect()
 }
 
 fn worked(
@@ -265,11 +240,7 @@ fn rates(species: &Species, index: usize, sites: &[Site]) -> Vec<Rate> {
         events: species.events.iter().map(Vec::len).sum(),
         nights: sites.iter().map(|s| s.nights).sum(),
         per_100_nights: told(
-            sites
-                .iter()
-                .map(|s| s.pictures)
-                .sum::<PicturesOn>()
-                .are_tagged(),
+            sites.iter().map(|s| s.pictures).sum::<PicturesOn>().are_tagged(),
             rate_across(&(0..sites.len()).map(exposure).collect::<Vec<_>>()),
         ),
     };
@@ -278,10 +249,7 @@ fn rates(species: &Species, index: usize, sites: &[Site]) -> Vec<Rate> {
         site: Some(site),
         events: species.events[site].len(),
         nights: sites[site].nights,
-        per_100_nights: told(
-            sites[site].pictures.are_tagged(),
-            rate(exposure(site), KNOWN),
-        ),
+        per_100_nights: told(sites[site].pictures.are_tagged(), rate(exposure(site), KNOWN)),
     });
     std::iter::once(all).chain(each).collect()
 }
@@ -303,9 +271,7 @@ fn occupancy(
         let mut nights = 0;
         for date in worked(&sites[site], (from, until)) {
             nights += 1;
-            pictures = [pictures, camera.pictures_between(date, date)]
-                .into_iter()
-                .sum();
+            pictures = [pictures, camera.pictures_between(date, date)].into_iter().sum();
         }
         (nights > 0 && pictures.are_tagged()).then_some(false)
     };
@@ -315,10 +281,7 @@ fn occupancy(
     let seen: Vec<Vec<Option<bool>>> = (0..sites.len()).map(row).collect();
     let seen_at = seen.iter().filter(|row| row.contains(&Some(true))).count();
     // A site of which nothing but doubt is known is none at which it was not seen.
-    let told = seen
-        .iter()
-        .filter(|row| row.iter().any(Option::is_some))
-        .count();
+    let told = seen.iter().filter(|row| row.iter().any(Option::is_some)).count();
     Occupancy {
         species: index,
         seen_at,
@@ -346,11 +309,7 @@ fn overlaps(species: &[Species]) -> Vec<Overlap> {
             }
             const SEED: u64 = 1;
             if let Some(estimate) = activity_overlap(&all[a], &all[b], SUN_DAY_MIN, SEED) {
-                overlaps.push(Overlap {
-                    species: [a, b],
-                    events,
-                    estimate,
-                });
+                overlaps.push(Overlap { species: [a, b], events, estimate });
             }
         }
     }

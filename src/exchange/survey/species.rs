@@ -3,12 +3,10 @@
 use std::collections::BTreeMap;
 
 use anyhow::Result;
-use chrono::NaiveDate;
 
 use super::Site;
 use crate::clock::LocalTime;
 use crate::debrief::Debrief;
-use crate::exchange::notes::noted;
 use crate::sun::SunTable;
 use crate::tags::Who;
 use crate::visits::{DeerYear, Kind, Visit, visits_of_one};
@@ -35,17 +33,9 @@ impl Species {
 }
 
 /// Everybody who was seen in the season.
-pub(super) fn seen(
-    debrief: &Debrief,
-    year: DeerYear,
-    sites: &[Site],
-    today: NaiveDate,
-) -> Result<Vec<Species>> {
-    let mut all: Vec<Species> = Kind::ALL
-        .iter()
-        .map(|k| deer(debrief, year, sites, *k))
-        .collect();
-    all.extend(others(debrief, year, sites, today)?);
+pub(super) fn seen(debrief: &Debrief, year: DeerYear, sites: &[Site]) -> Result<Vec<Species>> {
+    let mut all: Vec<Species> = Kind::ALL.iter().map(|k| deer(debrief, year, sites, *k)).collect();
+    all.extend(others(debrief, year, sites)?);
     all.retain(|s| s.events.iter().any(|e| !e.is_empty()));
     Ok(all)
 }
@@ -76,18 +66,13 @@ fn at_site(debrief: &Debrief, site: &Site, mut visits: Vec<Visit>) -> Vec<Visit>
 /// By camera and word, the moments with their pictures.
 type Moments = BTreeMap<String, BTreeMap<usize, Vec<(LocalTime, u32)>>>;
 
-fn others(
-    debrief: &Debrief,
-    year: DeerYear,
-    sites: &[Site],
-    today: NaiveDate,
-) -> Result<Vec<Species>> {
+fn others(debrief: &Debrief, year: DeerYear, sites: &[Site]) -> Result<Vec<Species>> {
     let codes = debrief.season.places_of(&debrief.tagged.sightings.cameras);
     let mut moments = Moments::new();
-    for (i, (row, note)) in (0..).zip(noted(debrief, today)?) {
+    for (i, row) in (0..).zip(debrief.tagged.sightings.rows()?) {
         let word = match row.who {
             Who::Person | Who::Vehicle => row.who.word().to_owned(),
-            Who::Other => word_of(row.name, note.as_deref()),
+            Who::Other => word_of(row.name, row.note),
             _ => continue,
         };
         if let Some(camera) = codes[row.camera as usize].filter(|_| year.contains(row.time.date()))
@@ -104,21 +89,14 @@ fn others(
         for (camera, mut at) in by_camera {
             at.sort_unstable();
             let word = &debrief.season.cameras[camera].name;
-            visits.insert(
-                camera,
-                visits_of_one(&debrief.property, word, &at, &mut sun)?,
-            );
+            visits.insert(camera, visits_of_one(&debrief.property, word, &at, &mut sun)?);
         }
         let here = |site: &Site| {
             let of_camera = visits.get(&site.camera_index).cloned();
             at_site(debrief, site, of_camera.unwrap_or_default())
         };
         let events = sites.iter().map(here).collect();
-        all.push(Species {
-            name,
-            kind: None,
-            events,
-        });
+        all.push(Species { name, kind: None, events });
     }
     Ok(all)
 }
@@ -128,17 +106,12 @@ fn others(
 fn word_of(name: Option<&str>, note: Option<&str>) -> String {
     const WORDS_MAX: usize = 3;
     let plain = |text: &str| -> String {
-        let first = text
-            .split([',', ';', '.', '(', '\n', '\r'])
-            .next()
-            .unwrap_or("");
+        let first = text.split([',', ';', '.', '(', '\n', '\r']).next().unwrap_or("");
         let words = first.split(|c: char| c.is_whitespace() || c == '-' || c == '_');
         let words: Vec<&str> = words.filter(|w| !w.is_empty()).collect();
         words.join(" ").to_lowercase()
     };
-    let note = note
-        .map(plain)
-        .filter(|n| n.split(' ').count() <= WORDS_MAX);
+    let note = note.map(plain).filter(|n| n.split(' ').count() <= WORDS_MAX);
     let word = name.map(plain).filter(|w| !w.is_empty()).or(note);
     let is_taken = |word: &str| {
         Kind::ALL.iter().any(|k| k.word() == word) || Who::ALL.iter().any(|w| w.word() == word)

@@ -27,12 +27,7 @@ impl Cause {
             Self::PlacementWithoutCamera => {
                 "the camera has no name, so the row was left out.".to_owned()
             }
-            Self::TwoPlaces {
-                camera,
-                from,
-                until,
-                ..
-            } => format!(
+            Self::TwoPlaces { camera, from, until, .. } => format!(
                 "{camera} hangs at two places at once: another row of it goes from {} to {}. On days that both rows claim the first counts.",
                 day(*from, "the beginning"),
                 day(*until, "the end")
@@ -43,19 +38,13 @@ impl Cause {
             Self::UnknownClockSetting { text } => {
                 format!("\"{text}\" is not a way to keep a clock, so the row was left out.")
             }
-            Self::SwappedPlace {
-                latitude,
-                longitude,
-            } => format!(
+            Self::SwappedPlace { latitude, longitude } => format!(
                 "latitude {latitude} and longitude {longitude} are swapped, so the row was left out."
             ),
             Self::FarPlace { km } => {
                 format!("the place would be {km} km from the property, so the row was left out.")
             }
-            Self::NoPlace {
-                latitude,
-                longitude,
-            } => {
+            Self::NoPlace { latitude, longitude } => {
                 format!("\"{latitude}\", \"{longitude}\" is not a place, so the row was left out.")
             }
 
@@ -107,11 +96,7 @@ impl Cause {
             Self::ClipsInUtc { clips, stills } => format!(
                 "{clips} clips hold UTC and not what the camera's clock showed, as {stills} stills beside them show; they were read so."
             ),
-            Self::ClipsOff {
-                clips,
-                stills,
-                hours,
-            } => format!(
+            Self::ClipsOff { clips, stills, hours } => format!(
                 "{clips} clips are {hours} hours off the stills, as {stills} stills beside them show; they were read so."
             ),
 
@@ -155,12 +140,9 @@ impl Cause {
                 format!("\"{text}\" is not a time, so the row was left out.")
             }
 
-            Self::YearsApart {
-                one,
-                other,
-                years,
-                is_witnessed,
-            } => years_apart(one, other, *years, *is_witnessed),
+            Self::YearsApart { one, other, years, is_witnessed } => {
+                years_apart(one, other, *years, *is_witnessed)
+            }
 
             Self::UnknownNear { id, camera } => format!(
                 "{id}: near names a camera \"{camera}\" that has no pictures and no row in cameras.csv."
@@ -256,9 +238,7 @@ impl Cause {
             Self::GroundWithoutCamera => {
                 "no camera is named that sees its deer, so nothing is told of it.".to_owned()
             }
-            Self::WrongUnit {
-                impossible: (some, all),
-            } => format!(
+            Self::WrongUnit { impossible: (some, all) } => format!(
                 "{some} of {all} values are impossible in the unit that this column is read in, so all of it was left out."
             ),
             Self::UnlikelyWeather { what } => {
@@ -279,11 +259,7 @@ impl Cause {
                     if *days == 1 { "" } else { "s" }
                 )
             }
-            Self::ViewChanged {
-                camera,
-                before,
-                after,
-            } => format!(
+            Self::ViewChanged { camera, before, after } => format!(
                 "{camera} seems to look at something else since {}: compare {} of {} with {}. A comparison across that day would compare two places.",
                 after.1, before.0, before.1, after.0
             ),
@@ -299,10 +275,7 @@ fn years_apart(one: &AtWork, other: &AtWork, years: i32, is_witnessed: bool) -> 
     let span = |c: &AtWork| format!("{} to {}", c.first, c.last);
     let apart = if years == 1 { "one year" } else { "some years" };
     let which = match is_witnessed {
-        true => format!(
-            "nothing but its clock speaks for the year of {}",
-            one.camera
-        ),
+        true => format!("nothing but its clock speaks for the year of {}", one.camera),
         false => "nothing says which of the two is right".to_owned(),
     };
     format!(

@@ -20,17 +20,10 @@ fn feature(feature: Feature) -> Option<Result<LandFeature, String>> {
     let shape = Geometry::try_from(feature.geometry?);
     let properties = feature.properties.unwrap_or_default();
     let name = said(&properties, &["name", "title", "label"]);
-    let sort = said(
-        &properties,
-        &["kind", "type", "what", "class", "category", "use"],
-    );
+    let sort = said(&properties, &["kind", "type", "what", "class", "category", "use"]);
     let words = [sort.as_deref(), name.as_deref()];
     let sort = LandSort::of(words.into_iter().flatten());
-    Some(
-        shape
-            .map_err(|e| e.to_string())
-            .map(|shape| LandFeature { sort, name, shape }),
-    )
+    Some(shape.map_err(|e| e.to_string()).map(|shape| LandFeature { sort, name, shape }))
 }
 
 /// The text of the first of some properties that is there, capitals aside.

@@ -20,9 +20,8 @@ pub(super) fn features(text: &str) -> Result<Vec<LandFeature>, String> {
     });
     let tracks = all.tracks.into_iter().flat_map(|t| {
         let lines = t.segments.iter().map(|s| around(s.linestring()));
-        let all: Vec<LandFeature> = lines
-            .map(|s| feature(t.name.clone(), t.type_.clone(), s))
-            .collect();
+        let all: Vec<LandFeature> =
+            lines.map(|s| feature(t.name.clone(), t.type_.clone(), s)).collect();
         all
     });
     Ok(points.chain(routes).chain(tracks).collect())

@@ -18,19 +18,13 @@ pub(super) fn features(text: &str) -> Result<Vec<LandFeature>, String> {
 
 fn take_in(element: Kml, folder: Option<&str>, found: &mut Vec<LandFeature>) {
     match element {
-        Kml::KmlDocument(all) => all
-            .elements
-            .into_iter()
-            .for_each(|e| take_in(e, folder, found)),
+        Kml::KmlDocument(all) => all.elements.into_iter().for_each(|e| take_in(e, folder, found)),
         Kml::Document { elements, .. } => {
             elements.into_iter().for_each(|e| take_in(e, folder, found))
         }
         Kml::Folder(inner) => {
             let name = inner.name.as_deref().or(folder);
-            inner
-                .elements
-                .into_iter()
-                .for_each(|e| take_in(e, name, found));
+            inner.elements.into_iter().for_each(|e| take_in(e, name, found));
         }
         Kml::Placemark(place) => found.extend(feature(place, folder)),
         _ => {}

@@ -65,30 +65,14 @@ impl LandSort {
     /// name.
     fn of<'a>(words: impl IntoIterator<Item = &'a str>) -> Self {
         const SAID: [(LandSort, &[&str]); 7] = [
-            (
-                LandSort::Boundary,
-                &["boundary", "boundaries", "parcel", "property", "border"],
-            ),
-            (
-                LandSort::Plot,
-                &["plot", "plots", "clover", "brassica", "brassicas"],
-            ),
-            (
-                LandSort::Stand,
-                &["stand", "stands", "blind", "blinds", "treestand"],
-            ),
+            (LandSort::Boundary, &["boundary", "boundaries", "parcel", "property", "border"]),
+            (LandSort::Plot, &["plot", "plots", "clover", "brassica", "brassicas"]),
+            (LandSort::Stand, &["stand", "stands", "blind", "blinds", "treestand"]),
             (
                 LandSort::Water,
-                &[
-                    "water", "pond", "creek", "stream", "river", "lake", "ditch", "spring",
-                ],
+                &["water", "pond", "creek", "stream", "river", "lake", "ditch", "spring"],
             ),
-            (
-                LandSort::Way,
-                &[
-                    "road", "lane", "track", "trail", "path", "fence", "gate", "way",
-                ],
-            ),
+            (LandSort::Way, &["road", "lane", "track", "trail", "path", "fence", "gate", "way"]),
             (
                 LandSort::Field,
                 &[
@@ -167,10 +151,7 @@ pub(super) fn read(
 /// # Errors
 /// In words.
 pub fn place_of_land(path: &Path) -> Result<Position, String> {
-    let ending = path
-        .extension()
-        .and_then(|e| e.to_str())
-        .map(str::to_lowercase);
+    let ending = path.extension().and_then(|e| e.to_str()).map(str::to_lowercase);
     let features = match ending.as_deref() {
         Some("geojson" | "json") => geojson::features,
         Some("kml") => kml::features,
@@ -184,9 +165,7 @@ pub fn place_of_land(path: &Path) -> Result<Position, String> {
     let mut bytes = Vec::new();
     let file = std::fs::File::open(path).map_err(|e| e.to_string())?;
     let most = LARGEST_BYTES as u64 + 1;
-    file.take(most)
-        .read_to_end(&mut bytes)
-        .map_err(|e| e.to_string())?;
+    file.take(most).read_to_end(&mut bytes).map_err(|e| e.to_string())?;
     let features = features(text(&bytes)?)?;
     let shapes = features.into_iter().map(|f| f.shape).collect();
     let bounds = geo::GeometryCollection::new_from(shapes).bounding_rect();
@@ -229,9 +208,7 @@ fn ensure_shallow(text: &str) -> Result<(), String> {
             depth += 1;
         }
         if depth > DEEPEST {
-            return Err(format!(
-                "its parts lie more than {DEEPEST} deep in each other"
-            ));
+            return Err(format!("its parts lie more than {DEEPEST} deep in each other"));
         }
         rest = &rest[length..];
     }
@@ -240,10 +217,7 @@ fn ensure_shallow(text: &str) -> Result<(), String> {
 
 /// Why a feature cannot lie where its file says.
 fn misplaced(feature: &LandFeature, position: Position) -> Option<Cause> {
-    let name = feature
-        .name
-        .clone()
-        .unwrap_or_else(|| feature.sort.word().to_owned());
+    let name = feature.name.clone().unwrap_or_else(|| feature.sort.word().to_owned());
     let places = || feature.shape.coords_iter().map(|c| Position::new(c.y, c.x));
     let swapped = || feature.shape.coords_iter().map(|c| Position::new(c.x, c.y));
     let is_near = |p: Option<Position>| p.is_some_and(|p| p.distance_m(position) < FURTHEST_M);
@@ -256,10 +230,8 @@ fn misplaced(feature: &LandFeature, position: Position) -> Option<Cause> {
     }
     let metres = places().flatten().map(|p| p.distance_m(position));
     let nearest = metres.fold(f64::INFINITY, f64::min);
-    (nearest > FURTHEST_M).then(|| Cause::LandFarAway {
-        name,
-        kilometres: (nearest / 1000.0).round() as u32,
-    })
+    (nearest > FURTHEST_M)
+        .then(|| Cause::LandFarAway { name, kilometres: (nearest / 1000.0).round() as u32 })
 }
 
 #[cfg(test)]

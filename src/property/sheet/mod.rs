@@ -106,10 +106,7 @@ impl Row<'_> {
                 &sheet.file,
                 self.line,
                 column,
-                Cause::NotADate {
-                    text: text.to_owned(),
-                    remedy: remedy.to_owned(),
-                },
+                Cause::NotADate { text: text.to_owned(), remedy: remedy.to_owned() },
             ),
         })
     }
@@ -166,9 +163,7 @@ impl Sheet {
                     &self.file,
                     1,
                     column,
-                    Cause::UnknownColumn {
-                        known: known.join(", "),
-                    },
+                    Cause::UnknownColumn { known: known.join(", ") },
                 ));
             }
         }
@@ -194,21 +189,10 @@ impl Sheet {
     /// # Errors
     /// When they are no table.
     pub fn decode(name: &str, bytes: &[u8]) -> Result<Self> {
-        let text::Text {
-            text,
-            torn,
-            has_mark,
-        } = text::decode(bytes);
+        let text::Text { text, torn, has_mark } = text::decode(bytes);
         // Old spreadsheets end lines with a carriage return alone.
-        let text = if text.contains('\n') {
-            text
-        } else {
-            text.replace('\r', "\n")
-        };
-        let header = text
-            .lines()
-            .find(|l| l.chars().any(char::is_alphanumeric))
-            .unwrap_or("");
+        let text = if text.contains('\n') { text } else { text.replace('\r', "\n") };
+        let header = text.lines().find(|l| l.chars().any(char::is_alphanumeric)).unwrap_or("");
         let delimiter = [b',', b';', b'\t']
             .into_iter()
             .max_by_key(|d| (header.bytes().filter(|b| b == d).count(), *d == b','))
@@ -223,11 +207,7 @@ impl Sheet {
         let rows_from = header.as_ptr() as usize - text.as_ptr() as usize + header.len();
         Ok(Self {
             file: name.to_owned(),
-            rows_from: if header.is_empty() {
-                text.len()
-            } else {
-                rows_from
-            },
+            rows_from: if header.is_empty() { text.len() } else { rows_from },
             text,
             torn,
             has_mark,
@@ -270,11 +250,7 @@ impl Sheet {
         }
         let mut said: HashMap<&str, [bool; 2]> = HashMap::new();
         for record in reader(&self.text[self.rows_from..], self.delimiter).records() {
-            for (name, cell) in self
-                .columns
-                .iter()
-                .zip(record.iter().flat_map(|r| r.iter()))
-            {
+            for (name, cell) in self.columns.iter().zip(record.iter().flat_map(|r| r.iter())) {
                 if let Some(order) = dates::order_of(cell) {
                     said.entry(name).or_default()[usize::from(order == DateOrder::MonthFirst)] =
                         true;
@@ -287,9 +263,7 @@ impl Sheet {
             [false, true] => Some(DateOrder::MonthFirst),
             _ => None,
         };
-        let of_table = said
-            .values()
-            .fold([false; 2], |a, s| [a[0] | s[0], a[1] | s[1]]);
+        let of_table = said.values().fold([false; 2], |a, s| [a[0] | s[0], a[1] | s[1]]);
         let order = match said.get(column) {
             Some(own) => one(own),
             None => one(&of_table),
@@ -301,16 +275,8 @@ impl Sheet {
 
     /// One question for the whole table, however many of its dates could be read in two ways.
     fn ask_for_order(&self, line: u64, column: &str, text: &str) -> Problem {
-        let question = || {
-            Problem::cell(
-                &self.file,
-                line,
-                column,
-                Cause::EitherDate {
-                    text: text.to_owned(),
-                },
-            )
-        };
+        let question =
+            || Problem::cell(&self.file, line, column, Cause::EitherDate { text: text.to_owned() });
         self.asked.get_or_init(question).clone()
     }
 
@@ -345,11 +311,8 @@ impl Sheet {
 
     /// Puts headings that are missing at the end of the first line, and says whether any were.
     pub(super) fn add_headings(&mut self, wanted: &[&str]) -> bool {
-        let missing: Vec<&str> = wanted
-            .iter()
-            .copied()
-            .filter(|w| !self.columns.iter().any(|c| c == w))
-            .collect();
+        let missing: Vec<&str> =
+            wanted.iter().copied().filter(|w| !self.columns.iter().any(|c| c == w)).collect();
         if missing.is_empty() {
             return false;
         }
@@ -397,22 +360,14 @@ mod tests {
 
     #[test]
     fn what_spreadsheets_save() {
-        let want = vec![
-            (2, "buck".to_owned(), "3.5".to_owned()),
-            (4, "doe".to_owned(), String::new()),
-        ];
+        let want =
+            vec![(2, "buck".to_owned(), "3.5".to_owned()), (4, "doe".to_owned(), String::new())];
         assert_eq!(rows(b"who,age\nbuck,3.5\n\ndoe,\n"), want);
-        assert_eq!(
-            rows(b"\xef\xbb\xbfWho,Age\r\nbuck,3.5\r\n\r\ndoe,\r\n"),
-            want
-        );
+        assert_eq!(rows(b"\xef\xbb\xbfWho,Age\r\nbuck,3.5\r\n\r\ndoe,\r\n"), want);
         assert_eq!(rows(b"who;age\nbuck;3.5\n;\ndoe\n"), want);
         assert_eq!(rows(b"age\twho\n3.5\tbuck\n\n\tdoe"), want);
         assert_eq!(rows(b"who,age\rbuck,3.5\r\rdoe,"), want);
-        let lower: Vec<u64> = rows(b",,\n \nwho,age\nbuck,3.5\n")
-            .iter()
-            .map(|r| r.0)
-            .collect();
+        let lower: Vec<u64> = rows(b",,\n \nwho,age\nbuck,3.5\n").iter().map(|r| r.0).collect();
         assert_eq!(lower, [4]);
     }
 
@@ -460,16 +415,10 @@ mod tests {
     #[test]
     fn one_date_over_twelve_settles_its_column() {
         let (got, problems) = dates(b"from\n10/11/2025\n10/25/2025\n", None);
-        assert_eq!(
-            (got.join(" "), problems.len()),
-            ("2025-10-11 2025-10-25".into(), 0)
-        );
+        assert_eq!((got.join(" "), problems.len()), ("2025-10-11 2025-10-25".into(), 0));
         let (got, _) = dates(b"from,until\n10/11/2025,25/10/2025\n", None);
         assert_eq!(got, ["2025-11-10"]);
-        let (got, _) = dates(
-            b"from\n10/11/2025\n25/10/2025\n",
-            Some(DateOrder::MonthFirst),
-        );
+        let (got, _) = dates(b"from\n10/11/2025\n25/10/2025\n", Some(DateOrder::MonthFirst));
         assert_eq!(got.join(" "), "2025-11-10 2025-10-25");
     }
 

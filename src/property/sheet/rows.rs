@@ -142,12 +142,7 @@ impl Sheet {
     }
 
     fn shape_problem(&self, line: u64, cause: Cause) -> Problem {
-        Problem {
-            file: self.file.clone(),
-            line: Some(line),
-            column: None,
-            cause,
-        }
+        Problem { file: self.file.clone(), line: Some(line), column: None, cause }
     }
 }
 
@@ -193,11 +188,7 @@ impl<'a> LineCounter<'a> {
     fn new(text: &'a str, from: usize) -> Self {
         let bytes = text.as_bytes();
         let passed = memchr::memchr_iter(b'\n', &bytes[..from]).count();
-        Self {
-            bytes,
-            at: from,
-            line: 1 + passed as u64,
-        }
+        Self { bytes, at: from, line: 1 + passed as u64 }
     }
 
     /// The line on which a record that the reader found at `start` really begins, and that byte.

@@ -23,9 +23,7 @@ pub(super) fn read(sheet: &Sheet, problems: &mut Vec<Problem>) -> Result<Option<
         return Ok(None);
     }
     let is_metric = is_metric(sheet)?;
-    Ok(Some(rows(sheet, problems, |row, time| {
-        local_hour(row, time, is_metric)
-    })))
+    Ok(Some(rows(sheet, problems, |row, time| local_hour(row, time, is_metric))))
 }
 
 fn rows(
@@ -111,18 +109,8 @@ fn number(text: &str) -> Option<f64> {
 fn local_hour(row: &Row, time: chrono::NaiveDateTime, is_metric: bool) -> WeatherRow {
     let of = |column| number(row.get(column));
     let (temperature, wind, air, rain) = match is_metric {
-        true => (
-            TemperatureUnit::C,
-            WindUnit::MetresPerSecond,
-            PressureUnit::Hpa,
-            RainUnit::Mm,
-        ),
-        false => (
-            TemperatureUnit::F,
-            WindUnit::MilesPerHour,
-            PressureUnit::InHg,
-            RainUnit::Inches,
-        ),
+        true => (TemperatureUnit::C, WindUnit::MetresPerSecond, PressureUnit::Hpa, RainUnit::Mm),
+        false => (TemperatureUnit::F, WindUnit::MilesPerHour, PressureUnit::InHg, RainUnit::Inches),
     };
     WeatherRow {
         time: WeatherTime::Standard(time),
@@ -154,10 +142,7 @@ mod tests {
         assert_eq!(first.temperature_c, Some(5.3));
         assert_eq!(first.wind_from_deg, Some(320.0));
         assert!((first.wind_kmh.unwrap() - 18.36).abs() < 1e-9);
-        assert_eq!(
-            (first.pressure_hpa, first.rain_mm),
-            (Some(1013.2), Some(0.5))
-        );
+        assert_eq!((first.pressure_hpa, first.rain_mm), (Some(1013.2), Some(0.5)));
         let second = rows[1];
         assert_eq!((second.temperature_c, second.wind_from_deg), (None, None));
         assert_eq!((second.wind_kmh, second.rain_mm), (Some(0.0), None));
@@ -173,12 +158,8 @@ mod tests {
         assert!((old[0].temperature_c.unwrap() - 10.0).abs() < 1e-9);
         assert!((old[0].pressure_hpa.unwrap() - 1015.917).abs() < 0.001);
         assert_eq!((old[0].wind_from_deg, old[0].rain_mm), (None, Some(0.0)));
-        let new = read_text(&format!(
-            "{head}1,2025-10-18T06:53:00,FM-15,10.0,0.3,1015.9,310,4.6\n"
-        ));
-        assert_eq!(
-            (new[0].temperature_c, new[0].rain_mm),
-            (Some(10.0), Some(0.3))
-        );
+        let new =
+            read_text(&format!("{head}1,2025-10-18T06:53:00,FM-15,10.0,0.3,1015.9,310,4.6\n"));
+        assert_eq!((new[0].temperature_c, new[0].rain_mm), (Some(10.0), Some(0.3)));
     }
 }

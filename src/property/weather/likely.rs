@@ -72,10 +72,7 @@ mod tests {
     fn the_rule_of_thumb_is_near_enough() {
         let october = NaiveDate::from_ymd_opt(2025, 10, 15).unwrap();
         for (latitude_deg, known) in [(43.1, 9.0), (29.4, 22.0), (-33.9, 18.0)] {
-            let place = Position {
-                latitude_deg,
-                longitude_deg: 0.0,
-            };
+            let place = Position { latitude_deg, longitude_deg: 0.0 };
             let told = usual_c(october, place);
             assert!((told - known).abs() < 6.0, "{latitude_deg}: {told}");
         }

@@ -19,14 +19,7 @@ use units::{PressureUnit, RainUnit, TemperatureUnit, WindUnit};
 pub(super) const FILE: &str = "weather.csv";
 const HEADINGS: Headings = Headings {
     required: &["time"],
-    known: &[
-        "time",
-        "temperature_c",
-        "wind_from_deg",
-        "wind_kmh",
-        "pressure_hpa",
-        "rain_mm",
-    ],
+    known: &["time", "temperature_c", "wind_from_deg", "wind_kmh", "pressure_hpa", "rain_mm"],
 };
 
 /// A moment as a weather table has it.
@@ -174,13 +167,8 @@ fn mapped(
     table: &WeatherTable,
     problems: &mut Vec<Problem>,
 ) -> Result<Vec<WeatherRow>> {
-    let of_values = [
-        &table.temperature,
-        &table.wind_from,
-        &table.wind,
-        &table.pressure,
-        &table.rain,
-    ];
+    let of_values =
+        [&table.temperature, &table.wind_from, &table.wind, &table.pressure, &table.rain];
     let wanted = std::iter::once(&table.time).chain(of_values.into_iter().flatten());
     for column in wanted {
         if !sheet.has(&column.to_lowercase()) {
@@ -203,21 +191,15 @@ fn rows(sheet: &Sheet, table: &WeatherTable, problems: &mut Vec<Problem>) -> Vec
             let cause = Cause::NotAnHour { text };
             return problems.push(Problem::cell(sheet.file(), row.line, &table.time, cause));
         };
-        let mut cells = Cells {
-            sheet,
-            row,
-            problems,
-        };
+        let mut cells = Cells { sheet, row, problems };
         rows.push(WeatherRow {
             time,
-            temperature_c: cells.value(&table.temperature, TEMPERATURES_C, |t| {
-                table.temperature_unit.celsius(t)
-            }),
+            temperature_c: cells
+                .value(&table.temperature, TEMPERATURES_C, |t| table.temperature_unit.celsius(t)),
             wind_from_deg: cells.direction(&table.wind_from),
             wind_kmh: cells.value(&table.wind, WINDS_KMH, |w| table.wind_unit.kmh(w)),
-            pressure_hpa: cells.value(&table.pressure, PRESSURES_HPA, |p| {
-                table.pressure_unit.hpa(p)
-            }),
+            pressure_hpa: cells
+                .value(&table.pressure, PRESSURES_HPA, |p| table.pressure_unit.hpa(p)),
             rain_mm: cells.value(&table.rain, RAINS_MM, |r| table.rain_unit.mm(r)),
         });
     });
@@ -273,10 +255,7 @@ const RAINS_MM: (f64, f64) = (0.0, 450.0);
 /// (common practice, no source).
 fn without_calm(row: WeatherRow) -> WeatherRow {
     match row.wind_kmh {
-        Some(speed) if speed <= 0.0 => WeatherRow {
-            wind_from_deg: None,
-            ..row
-        },
+        Some(speed) if speed <= 0.0 => WeatherRow { wind_from_deg: None, ..row },
         _ => row,
     }
 }
@@ -289,10 +268,7 @@ fn time_of(row: &Row, column: &str, clock: WeatherClock) -> Option<WeatherTime> 
     let shown = parse_date_time(text).or_else(|| {
         let moment = row.date(column, "").ok().flatten();
         let order = |time| moment.map(|(date, _)| date.and_time(time));
-        moment
-            .and_then(|(_, time)| time)
-            .and_then(order)
-            .or_else(|| parse_moment(text, None))
+        moment.and_then(|(_, time)| time).and_then(order).or_else(|| parse_moment(text, None))
     })?;
     Some(match clock {
         WeatherClock::Local => WeatherTime::Local(shown),

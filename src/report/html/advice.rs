@@ -72,9 +72,7 @@ fn where_to_sit(debrief: &Debrief) -> Option<String> {
     let about = debrief.season.about.kind;
     let year = debrief.season.newest()?;
     let camera = &debrief.season.cameras[leader.camera];
-    let visits = camera
-        .visits_between(about, leader.since, year.last())
-        .iter();
+    let visits = camera.visits_between(about, leader.since, year.last()).iter();
     let in_light = visits.filter(|v| v.counted);
     let (mornings, evenings): (Vec<&Visit>, Vec<&Visit>) = in_light.partition(|v| v.is_morning());
     let (half, of, n) = match evenings.len() >= mornings.len() {
@@ -167,28 +165,16 @@ fn silent(debrief: &Debrief) -> Option<String> {
     if more > 0 {
         named.push(words::counted(more, "more camera"));
     }
-    (!named.is_empty()).then(|| {
-        format!(
-            "See to the cameras that took no picture for long: {}.",
-            named.join(", ")
-        )
-    })
+    (!named.is_empty())
+        .then(|| format!("See to the cameras that took no picture for long: {}.", named.join(", ")))
 }
 
 /// Cameras that are written down and have no picture at all.
 fn never(debrief: &Debrief) -> Option<String> {
-    let never = debrief
-        .season
-        .cameras
-        .iter()
-        .filter(|c| c.effort.dates.is_empty());
+    let never = debrief.season.cameras.iter().filter(|c| c.effort.dates.is_empty());
     let names: Vec<&str> = never.map(|c| c.name.as_str()).collect();
-    (!names.is_empty()).then(|| {
-        format!(
-            "There is not one picture with a time of {}.",
-            names.join(", ")
-        )
-    })
+    (!names.is_empty())
+        .then(|| format!("There is not one picture with a time of {}.", names.join(", ")))
 }
 
 /// What no counting of these pictures can tell.

@@ -19,10 +19,8 @@ pub(super) fn way(words: &str, number: &Behind) -> Markup {
 
 fn marked(words: &str, number: &Behind, is_hidden: bool) -> Markup {
     let some = |text: &str| (!text.is_empty()).then(|| text.to_owned());
-    let has_sides = matches!(
-        number.of,
-        Counted::Change | Counted::Years | Counted::Again | Counted::Weather
-    );
+    let has_sides =
+        matches!(number.of, Counted::Change | Counted::Years | Counted::Again | Counted::Weather);
     html! {
         span hidden[is_hidden] data-of=(number.of.word()) data-kind=[some(&number.kind)] data-camera=[some(&number.camera)]
             data-which=[some(&number.which)] data-season=[some(&number.season)]
@@ -44,10 +42,7 @@ pub(super) fn of_season(debrief: &Debrief, answer: &DaylightAnswer) -> Behind {
 
 /// Of one half of its days.
 pub(super) fn of_half(debrief: &Debrief, answer: &DaylightAnswer, half: Half) -> Behind {
-    Behind {
-        half: Some(half),
-        ..of_season(debrief, answer)
-    }
+    Behind { half: Some(half), ..of_season(debrief, answer) }
 }
 
 /// Of one side of what a disturbance may have changed.
@@ -98,9 +93,7 @@ pub(super) fn of_again(repeated: &Repeated, side: Beside) -> Behind {
     Behind {
         of: Counted::Again,
         which: repeated.what.clone(),
-        part: repeated
-            .by
-            .map_or_else(String::new, |by| by.word().to_owned()),
+        part: repeated.by.map_or_else(String::new, |by| by.word().to_owned()),
         side,
         ..Behind::default()
     }
@@ -108,28 +101,17 @@ pub(super) fn of_again(repeated: &Repeated, side: Beside) -> Behind {
 
 /// Of the third with the least or the most of what is believed in.
 pub(super) fn of_weather(row: &BeliefRow, side: Beside) -> Behind {
-    Behind {
-        of: Counted::Weather,
-        which: row.belief.word().to_owned(),
-        side,
-        ..Behind::default()
-    }
+    Behind { of: Counted::Weather, which: row.belief.word().to_owned(), side, ..Behind::default() }
 }
 
 /// Of all weather.
 pub(super) fn of_all_weather() -> Behind {
-    Behind {
-        of: Counted::Weather,
-        ..Behind::default()
-    }
+    Behind { of: Counted::Weather, ..Behind::default() }
 }
 
 /// The same, and of those only the ones in light.
 pub(super) fn in_light(number: Behind) -> Behind {
-    Behind {
-        only: Some(Only::Light),
-        ..number
-    }
+    Behind { only: Some(Only::Light), ..number }
 }
 
 /// Words about one side of a comparison; without visits they lead nowhere.

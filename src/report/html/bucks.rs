@@ -40,16 +40,8 @@ pub(super) fn section(debrief: &Debrief, photos: &Photos) -> Markup {
 
 /// Unnamed bucks are counted and never guessed.
 fn unnamed(debrief: &Debrief) -> String {
-    let bucks = || {
-        debrief
-            .season
-            .cameras
-            .iter()
-            .flat_map(|c| c.visits(Kind::Buck))
-    };
-    let nobody = bucks()
-        .filter(|v| v.named() == crate::visits::Named::Nobody)
-        .count();
+    let bucks = || debrief.season.cameras.iter().flat_map(|c| c.visits(Kind::Buck));
+    let nobody = bucks().filter(|v| v.named() == crate::visits::Named::Nobody).count();
     format!(
         "Of {} of bucks, {} show none that is named; whose they were is not guessed.",
         words::counted(bucks().count(), "visit"),

@@ -68,11 +68,7 @@ fn of_kind(debrief: &Debrief, camera: usize, kind: Kind) -> Markup {
     let visits = debrief.season.newest().map_or(&[][..], |year| {
         debrief.season.cameras[camera].visits_between(kind, year.first(), year.last())
     });
-    let label = format!(
-        "{} at {} by hour",
-        kind.plural(),
-        debrief.camera_name(Some(camera))
-    );
+    let label = format!("{} at {} by hour", kind.plural(), debrief.camera_name(Some(camera)));
     html! {
         @if !visits.is_empty() {
             div.striped {
@@ -91,9 +87,7 @@ fn told(debrief: &Debrief, camera: usize) -> Vec<String> {
     let about = debrief.season.about.kind;
     let rows = debrief.shifts.rows.iter();
     let worked = |s: &&Shift| s.before.nights > 0 && s.after.nights > 0;
-    let here = rows
-        .filter(|s| s.camera == Some(camera) && s.kind == about)
-        .filter(worked);
+    let here = rows.filter(|s| s.camera == Some(camera) && s.kind == about).filter(worked);
     let (near, others): (Vec<&Shift>, Vec<&Shift>) = here.partition(|s| s.role == Role::Near);
     let mut lines: Vec<String> = near.iter().map(|s| told_of(debrief, s)).collect();
     if !others.is_empty() {
@@ -111,11 +105,7 @@ fn told(debrief: &Debrief, camera: usize) -> Vec<String> {
 }
 
 fn told_of(debrief: &Debrief, s: &Shift) -> String {
-    let logged = debrief
-        .property
-        .disturbances
-        .iter()
-        .find(|d| d.id == s.disturbance);
+    let logged = debrief.property.disturbances.iter().find(|d| d.id == s.disturbance);
     let what = logged.map_or(s.disturbance.as_str(), |d| d.what.as_str());
     let seen = match s.enough.and_then(|e| e.smallest_loss) {
         _ if s.fall_ruled_out.is_some() && !s.light_verdict.is_clear() => format!(

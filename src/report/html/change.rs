@@ -44,13 +44,7 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
     let (near, others) = (of_role(Role::Near), of_role(Role::Control));
     let activity = |shift: &Shift| {
         let camera = shift.camera?;
-        Some(figure(
-            gallery,
-            Subject::Activity {
-                disturbance: index,
-                camera,
-            },
-        ))
+        Some(figure(gallery, Subject::Activity { disturbance: index, camera }))
     };
     html! {
         article id={ "event-" (anchor(debrief, disturbance)) } {
@@ -83,9 +77,7 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
 /// Its place among the logged events, as a name in addresses.
 pub(super) fn anchor(debrief: &Debrief, disturbance: &Disturbance) -> usize {
     let mut logged = debrief.property.disturbances.iter();
-    logged
-        .position(|d| d.id == disturbance.id)
-        .map_or(0, |i| i + 1)
+    logged.position(|d| d.id == disturbance.id).map_or(0, |i| i + 1)
 }
 
 /// One camera's visits by the hour, before and after.
@@ -98,10 +90,7 @@ fn strips(debrief: &Debrief, shift: &Shift) -> Markup {
         return html! {};
     };
     let [before, after] = visits_compared(&debrief.season, index, shift.kind, &plan.windows);
-    let sides = [
-        (&shift.before, before, Beside::Before),
-        (&shift.after, after, Beside::After),
-    ];
+    let sides = [(&shift.before, before, Beside::Before), (&shift.after, after, Beside::After)];
     html! {
         @for (side, visits, beside) in sides {
             @let name = beside.word();
@@ -123,10 +112,7 @@ pub(super) fn mixed_with<'a>(
 ) -> Vec<&'a Disturbance> {
     let about = debrief.season.about.kind;
     let near = |id: &str| -> Vec<usize> {
-        let rows = debrief
-            .shifts
-            .of(id, about)
-            .filter(|s| s.role == Role::Near);
+        let rows = debrief.shifts.of(id, about).filter(|s| s.role == Role::Near);
         rows.filter_map(|s| s.camera).collect()
     };
     let Some(plan) = debrief.shifts.plan(&disturbance.id) else {
@@ -242,12 +228,7 @@ fn notes(
     let plan = debrief.shifts.plan(&disturbance.id);
     let is_of_seasons = plan.is_some_and(|p| p.windows.years_apart.is_some());
     let worked = |s: &&&Shift| s.before.nights + s.after.nights > 0;
-    for s in near
-        .iter()
-        .chain(others)
-        .filter(|_| !is_of_seasons)
-        .filter(worked)
-    {
+    for s in near.iter().chain(others).filter(|_| !is_of_seasons).filter(worked) {
         let Some(camera) = s.camera.map(|c| &debrief.season.cameras[c]) else {
             continue;
         };
@@ -307,10 +288,7 @@ fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {
     let mut rows: Vec<&Shift> = rows.collect();
     rows.sort_by_key(|s| (s.role == Role::Control, s.camera));
     let near = rows.iter().filter(|s| s.role == Role::Near).count();
-    let together = debrief
-        .shifts
-        .together(&disturbance.id, kind)
-        .filter(|_| near > 1);
+    let together = debrief.shifts.together(&disturbance.id, kind).filter(|_| near > 1);
     let light = debrief.property.settings.share_light();
     let says = |s: &&Shift| s.role == Role::Near || s.is_clear();
     let (rows, silent): (Vec<&Shift>, Vec<&Shift>) = rows.into_iter().partition(says);
@@ -337,31 +315,20 @@ fn table(debrief: &Debrief, disturbance: &Disturbance, kind: Kind) -> Markup {
 
 /// Cameras of which nothing more is to be said, verdict by verdict.
 fn said_of_silent(debrief: &Debrief, silent: &[&Shift]) -> String {
-    let verdicts = [
-        Verdict::NoClearChange,
-        Verdict::TooFewVisits,
-        Verdict::NoControl,
-        Verdict::NotTagged,
-    ];
+    let verdicts =
+        [Verdict::NoClearChange, Verdict::TooFewVisits, Verdict::NoControl, Verdict::NotTagged];
     let of = |verdict: Verdict| {
         let asked = |s: &&&Shift| match s.light_verdict == verdict {
             // What one of the two questions could tell is told.
             true => verdict == Verdict::NoClearChange || s.verdict != Verdict::NoClearChange,
             false => verdict == Verdict::NoClearChange && s.verdict == verdict,
         };
-        let names: Vec<&str> = silent
-            .iter()
-            .filter(asked)
-            .map(|s| debrief.camera_name(s.camera))
-            .collect();
+        let names: Vec<&str> =
+            silent.iter().filter(asked).map(|s| debrief.camera_name(s.camera)).collect();
         let words = words::capital(verdict.word());
         (!names.is_empty()).then(|| format!("{words}: {}.", names.join(", ")))
     };
-    verdicts
-        .into_iter()
-        .filter_map(of)
-        .collect::<Vec<_>>()
-        .join(" ")
+    verdicts.into_iter().filter_map(of).collect::<Vec<_>>().join(" ")
 }
 
 fn row(debrief: &Debrief, s: &Shift) -> Markup {

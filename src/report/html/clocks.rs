@@ -37,10 +37,8 @@ pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
 }
 
 fn remedy(finding: &Finding) -> String {
-    let stretch = format!(
-        "The pictures from {} to {} by its own clock",
-        finding.from, finding.until
-    );
+    let stretch =
+        format!("The pictures from {} to {} by its own clock", finding.from, finding.until);
     if let Some(setting) = finding.setting {
         return format!(
             "{stretch} fit when cameras.csv says {} under clock for this camera. If you agree, graylight clock --accept writes it; until then no change at this camera is called clear.",

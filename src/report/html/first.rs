@@ -24,11 +24,7 @@ pub(super) fn section(debrief: &Debrief, photos: &Photos) -> Markup {
 
 /// The same where there is no other part to go to.
 pub(super) fn section_alone(debrief: &Debrief, photos: &Photos, detail: Detail) -> Markup {
-    let alone = |said: Said| Said {
-        more: None,
-        visits: Vec::new(),
-        ..said
-    };
+    let alone = |said: Said| Said { more: None, visits: Vec::new(), ..said };
     let sentences: Vec<Said> = sentences(debrief).into_iter().map(alone).collect();
     laid_out(debrief, &sentences, photos, detail)
 }
@@ -69,10 +65,8 @@ fn say(said: &Said) -> Markup {
 }
 
 fn sentences(debrief: &Debrief) -> Vec<Said> {
-    let mut all: Vec<Said> = summary::to_mind(debrief)
-        .into_iter()
-        .map(|text| Said::plain(Sure::Mind, text))
-        .collect();
+    let mut all: Vec<Said> =
+        summary::to_mind(debrief).into_iter().map(|text| Said::plain(Sure::Mind, text)).collect();
     all.push(season(debrief));
     let logged: Vec<&Disturbance> = debrief.single_disturbances().collect();
     let mut told: Vec<Said> = logged.iter().map(|d| disturbance(debrief, d)).collect();
@@ -86,10 +80,7 @@ fn sentences(debrief: &Debrief) -> Vec<Said> {
             more: Some(format!("#{}", Part::Changes.id())),
             ..Said::plain(
                 Sure::NotShown,
-                format!(
-                    "Of {} nothing is told here.",
-                    words::counted(more, "more logged event")
-                ),
+                format!("Of {} nothing is told here.", words::counted(more, "more logged event")),
             )
         });
     }
@@ -161,10 +152,7 @@ fn disturbance(debrief: &Debrief, disturbance: &Disturbance) -> Said {
 fn leaders(debrief: &Debrief) -> Option<(String, Behind)> {
     let leader = debrief.leader?;
     let at = debrief.daylight_of(Some(leader.camera), debrief.season.about.kind)?;
-    let number = Behind {
-        since: leader.since.to_string(),
-        ..behind::of_season(debrief, at)
-    };
+    let number = Behind { since: leader.since.to_string(), ..behind::of_season(debrief, at) };
     let camera = debrief.camera_name(Some(leader.camera));
     Some((format!("Those at {camera}"), number))
 }
@@ -216,11 +204,7 @@ fn heart_of(debrief: &Debrief, shift: &Shift) -> String {
         (Verdict::ClearDrop, _) => format!("{them} came in {light} less often at {place}."),
         (Verdict::ClearRise, _) => format!("{them} came in {light} more often at {place}."),
         (_, share) if shift.is_alike => {
-            let in_the_dark = if share == Verdict::ClearDrop {
-                more
-            } else {
-                fewer
-            };
+            let in_the_dark = if share == Verdict::ClearDrop { more } else { fewer };
             format!(
                 "{them} came in {light} at {place} as often, and {in_the_dark} visits came in the dark."
             )
@@ -272,10 +256,7 @@ fn hangs_on(shift: &Shift) -> String {
 fn not_shown(debrief: &Debrief, disturbance: &Disturbance) -> (String, String) {
     let about = debrief.season.about.kind;
     let Some(together) = debrief.shifts.together(&disturbance.id, about) else {
-        return (
-            "no camera is near it.".to_owned(),
-            "It cannot be set against any.".to_owned(),
-        );
+        return ("no camera is near it.".to_owned(), "It cannot be set against any.".to_owned());
     };
     let counts = format!(
         "In light {} before, {} after.",
@@ -283,10 +264,7 @@ fn not_shown(debrief: &Debrief, disturbance: &Disturbance) -> (String, String) {
         words::counted_in_nights(&together.after)
     );
     let verdicts = (together.light_verdict, together.verdict);
-    let is_ahead = debrief
-        .season
-        .span()
-        .is_none_or(|(_, last)| disturbance.start.date() > last);
+    let is_ahead = debrief.season.span().is_none_or(|(_, last)| disturbance.start.date() > last);
     let is_silent = together.before.nights == 0 || together.after.nights == 0;
     let none_in_light = together.before.counted + together.after.counted == 0;
     let alone = |heart: &str| (heart.to_owned(), String::new());
@@ -303,10 +281,9 @@ fn not_shown(debrief: &Debrief, disturbance: &Disturbance) -> (String, String) {
         _ if none_in_light => alone(
             "none came in light near it on the days compared, so there was none to gain or lose.",
         ),
-        (Verdict::NoControl, _) | (_, Verdict::NoControl) => with_counts(
-            "cannot be told: nothing shows what the season alone would have done.",
-            "",
-        ),
+        (Verdict::NoControl, _) | (_, Verdict::NoControl) => {
+            with_counts("cannot be told: nothing shows what the season alone would have done.", "")
+        }
         (Verdict::TooFewVisits, Verdict::TooFewVisits) => {
             with_counts("too few visits to tell.", "")
         }
@@ -327,10 +304,9 @@ fn left_open(row: &Shift) -> String {
             .to_owned();
     }
     match row.fall_ruled_out {
-        Some(loss) if loss >= 0.1 && per_night(&row.after) <= per_night(&row.before) => format!(
-            " A loss of up to {} of them could hide in so few.",
-            words::percent(loss)
-        ),
+        Some(loss) if loss >= 0.1 && per_night(&row.after) <= per_night(&row.before) => {
+            format!(" A loss of up to {} of them could hide in so few.", words::percent(loss))
+        }
         _ => String::new(),
     }
 }

@@ -32,10 +32,7 @@ fn hangs_on_others(debrief: &Debrief) -> String {
     let Some(year) = debrief.season.newest() else {
         return String::new();
     };
-    let outside = debrief
-        .grounds
-        .iter()
-        .filter(|g| g.side == FenceSide::Outside);
+    let outside = debrief.grounds.iter().filter(|g| g.side == FenceSide::Outside);
     let mut fed: Vec<usize> = outside.clone().flat_map(|g| g.cameras.clone()).collect();
     fed.sort_unstable();
     fed.dedup();
@@ -61,11 +58,7 @@ fn hangs_on_others(debrief: &Debrief) -> String {
 }
 
 fn one(debrief: &Debrief, ground: &GroundRow) -> Markup {
-    let cameras: Vec<&str> = ground
-        .cameras
-        .iter()
-        .map(|c| debrief.camera_name(Some(*c)))
-        .collect();
+    let cameras: Vec<&str> = ground.cameras.iter().map(|c| debrief.camera_name(Some(*c))).collect();
     html! {
         h3 { (ground.ground) ", " (ground.side.word()) " the fence" }
         p {
@@ -81,10 +74,7 @@ fn one(debrief: &Debrief, ground: &GroundRow) -> Markup {
 
 fn against(debrief: &Debrief, ground: &GroundRow, year: &GroundYear) -> String {
     let row = &year.shift;
-    let now = debrief
-        .season
-        .newest()
-        .map_or_else(String::new, DeerYear::name);
+    let now = debrief.season.newest().map_or_else(String::new, DeerYear::name);
     let counts = format!(
         "{} ({}): in light {}, and {} on the same days of {now}",
         year.with.name(),

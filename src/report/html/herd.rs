@@ -87,16 +87,8 @@ fn table(herd: &Herd) -> Markup {
             range(herd.fawns_per_doe),
             of_pictures(herd.fawns.animals, "fawn", herd.does.animals, "doe"),
         ),
-        (
-            "Does, by the camera survey",
-            range(herd.does_there),
-            survey.to_owned(),
-        ),
-        (
-            "Fawns, by the camera survey",
-            range(herd.fawns_there),
-            survey.to_owned(),
-        ),
+        ("Does, by the camera survey", range(herd.does_there), survey.to_owned()),
+        ("Fawns, by the camera survey", range(herd.fawns_there), survey.to_owned()),
     ];
     html! {
         div.wide tabindex="0" { table {
@@ -112,12 +104,7 @@ fn new_ones(herd: &Herd) -> String {
         return String::new();
     };
     let half = herd.span.0 + chrono::Days::new((herd.span.1 - herd.span.0).num_days() as u64 / 2);
-    let late: usize = herd
-        .new_on
-        .iter()
-        .filter(|(d, _)| *d > half)
-        .map(|(_, n)| n)
-        .sum();
+    let late: usize = herd.new_on.iter().filter(|(d, _)| *d > half).map(|(_, n)| n).sum();
     format!(
         "The last new one came on {}; {} of {} came in the second half of the days.",
         words::day(*last),

@@ -60,17 +60,12 @@ impl View {
             let (low, high) = metres
                 .iter()
                 .map(of)
-                .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
-                    (l.min(v), h.max(v))
-                });
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
             (f64::midpoint(low, high), (high - low).max(40.0))
         };
         let ((x, across), (y, up)) = (extent(|c| c.x), extent(|c| c.y));
         let room = |px: f64, m: f64| (px - 2.0 * MARGIN) / m;
-        Self {
-            middle: Coord { x, y },
-            px_per_m: room(WIDTH, across).min(room(HEIGHT - LINE, up)),
-        }
+        Self { middle: Coord { x, y }, px_per_m: room(WIDTH, across).min(room(HEIGHT - LINE, up)) }
     }
 
     fn at(self, metres: Coord) -> Coord {
@@ -94,10 +89,7 @@ pub(super) fn drawing(debrief: &Debrief, detail: Detail) -> Markup {
     }
     let laid_out = |f: &LandFeature| {
         f.shape.map_coords(|c| {
-            let place = Position {
-                latitude_deg: c.y,
-                longitude_deg: c.x,
-            };
+            let place = Position { latitude_deg: c.y, longitude_deg: c.x };
             on_plane(place, origin)
         })
     };
@@ -125,10 +117,7 @@ pub(super) fn drawing(debrief: &Debrief, detail: Detail) -> Markup {
 }
 
 fn label(debrief: &Debrief) -> String {
-    format!(
-        "Sketch of {} with its cameras; north is up",
-        debrief.property.settings.name
-    )
+    format!("Sketch of {} with its cameras; north is up", debrief.property.settings.name)
 }
 
 fn caption(marks: &[Mark]) -> String {
@@ -170,11 +159,7 @@ fn marks(debrief: &Debrief, origin: Position) -> Vec<Mark> {
         })
     });
     let disturbances = debrief.single_disturbances().filter_map(|d| {
-        Some(Mark {
-            at: place(d.position?),
-            name: d.what.clone(),
-            kind: MarkKind::Disturbance,
-        })
+        Some(Mark { at: place(d.position?), name: d.what.clone(), kind: MarkKind::Disturbance })
     });
     cameras.chain(disturbances).collect()
 }
@@ -256,17 +241,13 @@ struct Taken(Vec<[f64; 4]>);
 impl Taken {
     fn keep_dot(&mut self, at: Coord) {
         let reach = MARK + 2.0;
-        self.0
-            .push([at.x - reach, at.y - reach, at.x + reach, at.y + reach]);
+        self.0.push([at.x - reach, at.y - reach, at.x + reach, at.y + reach]);
     }
 
     fn is_free(&self, of: [f64; 4]) -> bool {
         let inside = of[0] >= 2.0 && of[1] >= 2.0 && of[2] <= WIDTH - 2.0 && of[3] <= HEIGHT - 2.0;
         inside
-            && self
-                .0
-                .iter()
-                .all(|t| of[0] > t[2] || t[0] > of[2] || of[1] > t[3] || t[1] > of[3])
+            && self.0.iter().all(|t| of[0] > t[2] || t[0] > of[2] || of[1] > t[3] || t[1] > of[3])
     }
 
     /// Where a label finds room, on a place or beside it: the middle of its foot.
@@ -287,10 +268,7 @@ impl Taken {
         ];
         let places = std::iter::once(on).filter(|_| !is_beside).chain(beside);
         places.into_iter().find_map(|(x, y)| {
-            let at = Coord {
-                x: at.x + x,
-                y: at.y + y,
-            };
+            let at = Coord { x: at.x + x, y: at.y + y };
             let of = [at.x - half, at.y - LINE + 2.0, at.x + half, at.y + 3.0];
             self.is_free(of).then(|| {
                 self.0.push(of);
@@ -321,11 +299,7 @@ fn name_of_ground(
     view: View,
     taken: &mut Taken,
 ) -> Markup {
-    let Some(words) = feature
-        .name
-        .as_deref()
-        .filter(|_| feature.sort != LandSort::Boundary)
-    else {
+    let Some(words) = feature.name.as_deref().filter(|_| feature.sort != LandSort::Boundary) else {
         return html! {};
     };
     let large = shape.unsigned_area() > 0.0;

@@ -57,11 +57,8 @@ fn strips(debrief: &Debrief) -> Markup {
         let answer = debrief.daylight_of(Some(**c), about);
         answer.is_none_or(|a| a.pictures.are_tagged())
     };
-    let names: Vec<&str> = none
-        .iter()
-        .filter(is_tagged)
-        .map(|c| debrief.camera_name(Some(*c)))
-        .collect();
+    let names: Vec<&str> =
+        none.iter().filter(is_tagged).map(|c| debrief.camera_name(Some(*c))).collect();
     html! {
         @for camera in seen {
             @let name = debrief.camera_name(Some(camera));
@@ -85,21 +82,12 @@ fn counts(debrief: &Debrief, a: &DaylightAnswer) -> Markup {
 
 fn kinds(debrief: &Debrief) -> Markup {
     let seen: Vec<Kind> = debrief.kinds_seen().collect();
-    let answers = debrief
-        .daylight_now()
-        .filter(|a| a.camera.is_none() && seen.contains(&a.kind));
-    table(
-        debrief,
-        "The whole property",
-        "Who",
-        answers.map(|a| (a.kind.plural(), a)),
-    )
+    let answers = debrief.daylight_now().filter(|a| a.camera.is_none() && seen.contains(&a.kind));
+    table(debrief, "The whole property", "Who", answers.map(|a| (a.kind.plural(), a)))
 }
 
 fn by_camera(debrief: &Debrief, kind: Kind) -> Markup {
-    let answers = debrief
-        .daylight_now()
-        .filter(|a| a.camera.is_some() && a.kind == kind);
+    let answers = debrief.daylight_now().filter(|a| a.camera.is_some() && a.kind == kind);
     table(
         debrief,
         &format!("{}, camera by camera", kind.plural()),

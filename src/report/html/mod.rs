@@ -59,10 +59,7 @@ pub(super) fn page(debrief: &Debrief, options: ReportOptions) -> Result<Page> {
         @for (_, section) in &parts { (section) }
     };
     let markup = document(debrief, "season debrief", contents::contents(&names), main);
-    Ok(Page {
-        html: markup.into_string(),
-        gallery,
-    })
+    Ok(Page { html: markup.into_string(), gallery })
 }
 
 /// The parts that have anything to say, in the page's order.
@@ -85,10 +82,7 @@ fn parts(
         (Part::Weather, weather::section(debrief)),
         (Part::Herd, herd::section(debrief)),
         (Part::Deer, bucks::section(debrief, photos)),
-        (
-            Part::Cameras,
-            cameras::section(debrief, gallery, with_places),
-        ),
+        (Part::Cameras, cameras::section(debrief, gallery, with_places)),
         (Part::LeftOut, set_aside::left_out(debrief)),
         (Part::Method, set_aside::method(debrief)),
         (Part::Cautions, set_aside::cautions(debrief)),
@@ -96,12 +90,7 @@ fn parts(
     ];
     // A wrong clock must be settled before anything after it is believed.
     let is_wrong = debrief.wrong_clocks().next().is_some();
-    let after = |part| {
-        parts
-            .iter()
-            .position(|(p, _)| *p == part)
-            .map_or(0, |i| i + 1)
-    };
+    let after = |part| parts.iter().position(|(p, _)| *p == part).map_or(0, |i| i + 1);
     let at = if is_wrong { 0 } else { after(Part::Cameras) };
     parts.insert(at, (Part::Clocks, clocks::section(debrief, gallery)));
     parts.retain(|(_, section)| !section.0.is_empty());
@@ -165,10 +154,7 @@ fn span(debrief: &Debrief) -> String {
     let first = worked.iter().filter_map(|d| d.first()).min();
     let last = worked.iter().filter_map(|d| d.last()).max();
     let pictures = season.pictures_of(year);
-    let visits = |c: &Camera| {
-        c.visits_between(Kind::Deer, year.first(), year.last())
-            .len()
-    };
+    let visits = |c: &Camera| c.visits_between(Kind::Deer, year.first(), year.last()).len();
     let seen = match pictures.all {
         0 => format!(
             "{} of deer, written down without pictures",

@@ -114,9 +114,8 @@ fn once(debrief: &Debrief) -> impl Iterator<Item = (Cost, Markup)> {
     own.filter_map(move |d| {
         let row = debrief.shifts.together(&d.id, about)?;
         let alone = debrief.shifts.of(&d.id, about);
-        let dropped = alone
-            .filter(|s| s.role == Role::Near)
-            .any(|s| s.light_verdict == Verdict::ClearDrop);
+        let dropped =
+            alone.filter(|s| s.role == Role::Near).any(|s| s.light_verdict == Verdict::ClearDrop);
         let against = row.rate_ratio_against_controls;
         let cost = match dropped {
             true => Cost::Lost,

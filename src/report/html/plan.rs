@@ -24,9 +24,7 @@ pub(super) fn compared(debrief: &Debrief, disturbance: &str) -> String {
 
 fn why(chosen: Chosen) -> String {
     let days = chosen.days;
-    let likely = chosen
-        .power
-        .map(|p| format!("{} times in 100", words::whole_percent(p)));
+    let likely = chosen.power.map(|p| format!("{} times in 100", words::whole_percent(p)));
     match (chosen.why, likely) {
         (WhyDays::Seasons, _) => "No near camera worked on the days around it, so the season before it and the season after are compared, over the days of the year on which a camera worked in both.".to_owned(),
         (WhyDays::Set, _) => format!("property.toml says {days} days."),
@@ -45,10 +43,7 @@ fn why(chosen: Chosen) -> String {
 /// The near cameras together over other numbers of days. No verdict: choosing among them after looking would
 /// make a clear one out of chance.
 pub(super) fn other_days(debrief: &Debrief, disturbance: &str) -> Markup {
-    let other_days = debrief
-        .shifts
-        .plan(disturbance)
-        .map(|p| p.other_days.as_slice());
+    let other_days = debrief.shifts.plan(disturbance).map(|p| p.other_days.as_slice());
     let other_days = other_days.unwrap_or_default();
     html! {
         @if !other_days.is_empty() {

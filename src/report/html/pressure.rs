@@ -183,17 +183,13 @@ fn after(debrief: &Debrief, repeated: &Repeated) -> Markup {
 }
 
 fn day_by_day(repeated: &Repeated, days: String) -> Behind {
-    Behind {
-        days,
-        ..behind::of_again(repeated, Beside::After)
-    }
+    Behind { days, ..behind::of_again(repeated, Beside::After) }
 }
 
 fn row(name: &str, against: &str, day: &DayAfter, number: &Behind) -> Markup {
-    let rate = day.per_night.map_or_else(
-        || "–".to_owned(),
-        |r| format!("{:.1} ({:.1}–{:.1})", r.value, r.low, r.high),
-    );
+    let rate = day
+        .per_night
+        .map_or_else(|| "–".to_owned(), |r| format!("{:.1} ({:.1}–{:.1})", r.value, r.low, r.high));
     html! {
         tr {
             th scope="row" { (name) }

@@ -36,10 +36,8 @@ fn without(debrief: &Debrief, shift: &Shift, one: &Without) -> Markup {
         Some(false) => ", no longer clear",
         None => "",
     };
-    let theirs = Behind {
-        deer: one.name.clone(),
-        ..behind::of_change(debrief, shift, Beside::Both)
-    };
+    let theirs =
+        Behind { deer: one.name.clone(), ..behind::of_change(debrief, shift, Beside::Both) };
     html! {
         "without " (one.name) " (" (behind::some(one.visits, &words::counted(one.visits, "visit"), &theirs)) ") "
         (before.0) " of " (before.1) " in light, then " (after.0) " of " (after.1) (clear)

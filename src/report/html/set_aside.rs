@@ -21,28 +21,17 @@ pub(super) fn left_out(debrief: &Debrief) -> Markup {
         .pictures
         .iter()
         .filter(|p| p.cut_short)
-        .map(|p| {
-            (
-                p.path.as_str(),
-                "the end is missing; its time counts".to_owned(),
-            )
-        })
+        .map(|p| (p.path.as_str(), "the end is missing; its time counts".to_owned()))
         .collect();
-    let unreadable: Vec<(&str, String)> = crawl
-        .unreadable
-        .iter()
-        .map(|(path, why)| (path.as_str(), why.to_string()))
-        .collect();
+    let unreadable: Vec<(&str, String)> =
+        crawl.unreadable.iter().map(|(path, why)| (path.as_str(), why.to_string())).collect();
     let copies: Vec<(&str, String)> = crawl
         .duplicates
         .iter()
         .map(|(copy, original)| (copy.as_str(), format!("the same as {original}")))
         .collect();
-    let problems: Vec<(&str, String)> = debrief
-        .problems
-        .iter()
-        .map(|p| ("", p.to_string()))
-        .collect();
+    let problems: Vec<(&str, String)> =
+        debrief.problems.iter().map(|p| ("", p.to_string())).collect();
     let dated_by_file: Vec<(&str, String)> = crawl
         .pictures
         .iter()

@@ -71,10 +71,7 @@ fn leave_neighbours_out(debrief: &mut Debrief) -> usize {
     debrief.shifts.plans.retain(|p| is_left(&p.disturbance));
     // What was asked beforehand is answered by the same days.
     debrief.answered.clear();
-    debrief
-        .shifts
-        .repeated
-        .retain(|r| r.by != Some(By::Neighbour));
+    debrief.shifts.repeated.retain(|r| r.by != Some(By::Neighbour));
     out.len()
 }
 

@@ -39,9 +39,7 @@ fn groups(rows: &[StandRow]) -> impl Iterator<Item = &[StandRow]> {
 }
 
 fn best(rows: &[StandRow]) -> Option<&StandRow> {
-    let told = rows
-        .iter()
-        .filter(|r| r.beside_best == BesideBest::AmongTheBest);
+    let told = rows.iter().filter(|r| r.beside_best == BesideBest::AmongTheBest);
     let mean = |r: &StandRow| r.per_ten.map_or(0.0, |e| e.value);
     told.max_by(|a, b| mean(a).total_cmp(&mean(b)))
 }
@@ -52,17 +50,11 @@ fn in_short(rows: &[StandRow]) -> String {
     let mut alone = Vec::new();
     let mut open = 0;
     for half in halves {
-        let among = half
-            .iter()
-            .filter(|r| r.beside_best == BesideBest::AmongTheBest)
-            .count();
+        let among = half.iter().filter(|r| r.beside_best == BesideBest::AmongTheBest).count();
         match best(half) {
-            Some(best) if among == 1 => alone.push(format!(
-                "{} in the {}s of {}",
-                best.stand,
-                best.half.word(),
-                best.part
-            )),
+            Some(best) if among == 1 => {
+                alone.push(format!("{} in the {}s of {}", best.stand, best.half.word(), best.part))
+            }
             Some(_) => open += 1,
             None => {}
         }
@@ -82,11 +74,7 @@ fn group(debrief: &Debrief, rows: &[StandRow]) -> Markup {
     let has_wind = rows.iter().any(|r| r.wind.is_some());
     let from = rows.iter().map(|r| r.span.0).min().unwrap_or(first.span.0);
     let until = rows.iter().map(|r| r.span.1).max().unwrap_or(first.span.1);
-    let sun = |half: Half| {
-        rows.iter()
-            .find(|r| r.half == half)
-            .map(|r| r.sun_from.name())
-    };
+    let sun = |half: Half| rows.iter().find(|r| r.half == half).map(|r| r.sun_from.name());
     html! {
         h3 { (words::capital(&first.part)) }
         p.note {
@@ -106,11 +94,7 @@ fn group(debrief: &Debrief, rows: &[StandRow]) -> Markup {
 }
 
 fn stand(debrief: &Debrief, row: &StandRow, has_wind: bool) -> Markup {
-    let cameras: Vec<&str> = row
-        .cameras
-        .iter()
-        .map(|c| debrief.camera_name(Some(*c)))
-        .collect();
+    let cameras: Vec<&str> = row.cameras.iter().map(|c| debrief.camera_name(Some(*c))).collect();
     html! {
         tr {
             th scope="row" {
@@ -136,10 +120,7 @@ fn by_wind(row: &StandRow) -> Markup {
     };
     let words = outlook_words::wind(Some(wind));
     let (suited, others) = words.split_once(", ").unwrap_or((&words, ""));
-    let days = |days: &str| Behind {
-        days: days.to_owned(),
-        ..behind::of_stand(row)
-    };
+    let days = |days: &str| Behind { days: days.to_owned(), ..behind::of_stand(row) };
     html! {
         (first_words(wind.suited_visits, suited, &days("suited"))) ", "
         (first_words(wind.others_visits, others, &days("other")))

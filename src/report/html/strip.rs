@@ -25,9 +25,8 @@ pub(super) fn strip<'a>(
         (rise - settings.legal_before_sunrise_min).max(0.0),
         (set + settings.legal_after_sunset_min).min(SUN_DAY_MIN),
     );
-    let mut minutes: Vec<f64> = visits
-        .map(|v| mean.anchor(v.after_sunrise_min, v.day_length_min()))
-        .collect();
+    let mut minutes: Vec<f64> =
+        visits.map(|v| mean.anchor(v.after_sunrise_min, v.day_length_min())).collect();
     minutes.sort_by(f64::total_cmp);
     let mut ticks = String::new();
     for minute in &minutes {
@@ -66,8 +65,6 @@ fn mean_day<'a>(visits: impl Iterator<Item = &'a Visit>) -> MeanDay {
             (minute - v.after_sunrise_min, minute + v.before_sunset_min)
         })
         .collect();
-    MeanDay::of(&suns).unwrap_or(MeanDay {
-        sunrise_min: SUN_DAY_MIN / 4.0,
-        sunset_min: SUN_DAY_MIN * 3.0 / 4.0,
-    })
+    MeanDay::of(&suns)
+        .unwrap_or(MeanDay { sunrise_min: SUN_DAY_MIN / 4.0, sunset_min: SUN_DAY_MIN * 3.0 / 4.0 })
 }

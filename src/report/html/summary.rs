@@ -153,14 +153,10 @@ pub(super) fn season(debrief: &Debrief) -> (String, String) {
                 }
             ),
         ),
-        _ if debrief.season.about.visits.deer == 0 => (
-            "No visit of a deer is tagged yet.".to_owned(),
-            String::new(),
-        ),
-        _ => (
-            format!("No visit of {} is tagged yet.", about.them()),
-            String::new(),
-        ),
+        _ if debrief.season.about.visits.deer == 0 => {
+            ("No visit of a deer is tagged yet.".to_owned(), String::new())
+        }
+        _ => (format!("No visit of {} is tagged yet.", about.them()), String::new()),
     }
 }
 
@@ -180,9 +176,9 @@ pub(super) fn leads(debrief: &Debrief) -> Option<String> {
     let leader = debrief.leader?;
     let name = debrief.camera_name(Some(leader.camera));
     let second = debrief.camera_name(Some(leader.second));
-    let since = debrief.leader_since().map_or_else(String::new, |date| {
-        format!("Since {}, ", date.format("%-d %B"))
-    });
+    let since = debrief
+        .leader_since()
+        .map_or_else(String::new, |date| format!("Since {}, ", date.format("%-d %B")));
     let not_ranked = not_ranked(debrief);
     let of = match not_ranked.is_empty() {
         true => "any other camera",
@@ -226,10 +222,9 @@ pub(super) fn still_so(debrief: &Debrief, shift: &Shift) -> String {
             " A clear return begins about {} later.",
             words::counted(usize::try_from(days).unwrap_or(0), "day")
         ),
-        None if debrief.season.newest() == Some(shift.season) => format!(
-            " No clear return is seen up to {}.",
-            onset.followed_until.format("%-d %B")
-        ),
+        None if debrief.season.newest() == Some(shift.season) => {
+            format!(" No clear return is seen up to {}.", onset.followed_until.format("%-d %B"))
+        }
         None => String::new(),
     }
 }
@@ -265,10 +260,7 @@ pub(super) fn best_camera(debrief: &Debrief) -> Option<String> {
         format!("but {second} is too close behind to call it better")
     };
     let since = debrief.leader_since().map_or_else(String::new, |date| {
-        format!(
-            " since {}, the last day on which something is logged",
-            words::day(date)
-        )
+        format!(" since {}, the last day on which something is logged", words::day(date))
     });
     Some(format!(
         "{} had the most a night{since}: {} of {} in {} over {}, {:.0} in 100 nights ({:.0}–{:.0}); {certainty}. All cameras are counted over the same days; one that worked on fewer than {FEWEST_RANKED_NIGHTS} of them is not ranked.{}",
@@ -312,10 +304,7 @@ pub(super) fn verdict_sentence(debrief: &Debrief, disturbance: &str) -> String {
         (Verdict::NotTagged, _) => format!(
             "cannot be told yet: {} of {} on these days without a tag ({counts}).",
             words::grouped(together.before.pictures.untagged + together.after.pictures.untagged),
-            words::counted(
-                together.before.pictures.all + together.after.pictures.all,
-                "picture"
-            ),
+            words::counted(together.before.pictures.all + together.after.pictures.all, "picture"),
         ),
         (Verdict::TooFewVisits, Verdict::TooFewVisits | Verdict::NoControl)
             if together.before.counted + together.after.counted == 0 =>
@@ -410,10 +399,8 @@ pub(super) fn place(debrief: &Debrief, shift: &Shift) -> String {
 /// The near cameras: by name if there are one or two.
 fn near_names(debrief: &Debrief, shift: &Shift) -> String {
     let rows = debrief.shifts.of(&shift.disturbance, shift.kind);
-    let near: Vec<&str> = rows
-        .filter(|s| s.role == Role::Near)
-        .map(|s| debrief.camera_name(s.camera))
-        .collect();
+    let near: Vec<&str> =
+        rows.filter(|s| s.role == Role::Near).map(|s| debrief.camera_name(s.camera)).collect();
     match near[..] {
         [one] => one.to_owned(),
         [one, two] => format!("{one} and {two}"),
@@ -423,16 +410,14 @@ fn near_names(debrief: &Debrief, shift: &Shift) -> String {
 
 /// What became of visits, over what became of them at the other cameras.
 fn against(shift: &Shift) -> String {
-    shift
-        .rate_ratio_against_controls
-        .map_or_else(String::new, |r| {
-            format!(
-                ", {} what the other cameras lead to expect ({}–{})",
-                words::times_or_part_of(r.value),
-                words::factor(r.low),
-                words::factor(r.high)
-            )
-        })
+    shift.rate_ratio_against_controls.map_or_else(String::new, |r| {
+        format!(
+            ", {} what the other cameras lead to expect ({}–{})",
+            words::times_or_part_of(r.value),
+            words::factor(r.low),
+            words::factor(r.high)
+        )
+    })
 }
 
 /// How often chance would do as much.

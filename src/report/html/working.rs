@@ -137,10 +137,7 @@ fn unlike(shift: &Shift) -> String {
         n if shift.last_year => format!("{n} other cameras and earlier years"),
         n => format!("{n} other cameras"),
     };
-    let between = |b: Option<f64>| {
-        b.filter(|b| *b > 0.0)
-            .map(|b| words::factor(b.sqrt().exp()))
-    };
+    let between = |b: Option<f64>| b.filter(|b| *b > 0.0).map(|b| words::factor(b.sqrt().exp()));
     match between(shift.between[0]) {
         Some(times) => format!(
             "{runs} Set against {against}; by itself a camera's visits in light change by about {times} up or down while nothing is logged."

@@ -161,11 +161,7 @@ fn clear(debrief: &Debrief, s: &Shift) -> String {
     let them = debrief.season.about.kind.them();
     let camera = debrief.camera_name(s.camera);
     let fell = |v: Verdict| {
-        if v == Verdict::ClearDrop {
-            "fell"
-        } else {
-            "rose"
-        }
+        if v == Verdict::ClearDrop { "fell" } else { "rose" }
     };
     match s.light_verdict.is_clear() {
         true => format!(

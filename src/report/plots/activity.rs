@@ -51,10 +51,7 @@ impl Curve {
 
     fn label(&self, side: &str) -> String {
         let visits = words::counted(self.minutes.len(), "visit");
-        format!(
-            "{side}: {visits} in {}",
-            words::counted(self.nights, "night")
-        )
+        format!("{side}: {visits} in {}", words::counted(self.nights, "night"))
     }
 }
 
@@ -85,9 +82,7 @@ pub(in crate::report) fn activity(
             .map_err(plot_error)?;
         for (from, until, colour) in bands(mean, settings) {
             let corners = [(from / TICK_MIN, 0.0), (until / TICK_MIN, top)];
-            chart
-                .draw_series([Rectangle::new(corners, colour.filled())])
-                .map_err(plot_error)?;
+            chart.draw_series([Rectangle::new(corners, colour.filled())]).map_err(plot_error)?;
         }
         day_axes(&mut chart, highest)?;
         sun_marks(&mut chart, mean, top)?;
@@ -112,11 +107,7 @@ fn day_axes(chart: &mut Chart, highest: Option<f64>) -> Result<()> {
     let visits = Axis {
         ticks: 6,
         label: &rate,
-        words: if highest.is_some() {
-            "visits per 100 nights, each hour"
-        } else {
-            ""
-        },
+        words: if highest.is_some() { "visits per 100 nights, each hour" } else { "" },
     };
     axes(chart, &time, &visits)
 }
@@ -127,18 +118,14 @@ fn sun_marks(chart: &mut Chart, mean: MeanDay, top: f64) -> Result<()> {
         let line = PathElement::new(vec![(at, 0.0), (at, top)], MUTED.stroke_width(1));
         chart.draw_series([line]).map_err(plot_error)?;
         let style = text(14, MUTED, HPos::Left, VPos::Top);
-        chart
-            .draw_series([Text::new(name, (at + 0.04, top * 0.99), style)])
-            .map_err(plot_error)?;
+        chart.draw_series([Text::new(name, (at + 0.04, top * 0.99), style)]).map_err(plot_error)?;
     }
     Ok(())
 }
 
 fn lines(chart: &mut Chart, [before, after]: [Option<Vec<(f64, f64)>>; 2]) -> Result<()> {
     if let Some(points) = before {
-        chart
-            .draw_series(LineSeries::new(points, BEFORE.stroke_width(3)))
-            .map_err(plot_error)?;
+        chart.draw_series(LineSeries::new(points, BEFORE.stroke_width(3))).map_err(plot_error)?;
     }
     if let Some(points) = after {
         chart
@@ -156,9 +143,7 @@ fn visit_marks(chart: &mut Chart, before: &Curve, after: &Curve, top: f64) -> Re
             let ends = vec![(x, y - 0.02 * top), (x, y + 0.035 * top)];
             PathElement::new(ends, colour.stroke_width(2))
         };
-        chart
-            .draw_series(curve.minutes.iter().map(mark))
-            .map_err(plot_error)?;
+        chart.draw_series(curve.minutes.iter().map(mark)).map_err(plot_error)?;
     }
     Ok(())
 }
@@ -179,19 +164,13 @@ fn bands(mean: MeanDay, settings: &Settings) -> [(f64, f64, RGBColor); 5] {
 fn legend(area: &Area, before: &Curve, after: &Curve) -> Result<()> {
     let style = text(15, INK, HPos::Left, VPos::Center);
     let y = 46;
-    area.draw(&PathElement::new(
-        vec![(14, y), (54, y)],
-        BEFORE.stroke_width(3),
-    ))
-    .map_err(plot_error)?;
+    area.draw(&PathElement::new(vec![(14, y), (54, y)], BEFORE.stroke_width(3)))
+        .map_err(plot_error)?;
     write(area, &before.label("before"), (62, y), &style)?;
     for dash in 0..3 {
         let x = 330 + dash * 14;
-        area.draw(&PathElement::new(
-            vec![(x, y), (x + 9, y)],
-            AFTER.stroke_width(3),
-        ))
-        .map_err(plot_error)?;
+        area.draw(&PathElement::new(vec![(x, y), (x + 9, y)], AFTER.stroke_width(3)))
+            .map_err(plot_error)?;
     }
     write(area, &after.label("after"), (380, y), &style)?;
     if before.minutes.len().min(after.minutes.len()) < FEWEST {

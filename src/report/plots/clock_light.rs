@@ -56,22 +56,14 @@ fn panel(
     let zone = debrief.property.settings.time_zone;
     let local = |look: &LightLook| {
         let seconds = ((look.shot.minute + added_min) * 60.0) as i64;
-        LocalTime::at(
-            DateTime::from_timestamp(seconds, 0).unwrap_or_default(),
-            zone,
-        )
+        LocalTime::at(DateTime::from_timestamp(seconds, 0).unwrap_or_default(), zone)
     };
     let dates = looks.iter().map(|l| local(l).date());
     let (Some(first), Some(last)) = (dates.clone().min(), dates.max()) else {
         return Ok(());
     };
     let length = (last - first).num_days() as f64 + 1.0;
-    write(
-        area,
-        words,
-        (58, 12),
-        &text(15, MUTED, HPos::Left, VPos::Center),
-    )?;
+    write(area, words, (58, 12), &text(15, MUTED, HPos::Left, VPos::Center))?;
     let mut chart = ChartBuilder::on(area)
         .margin_top(28)
         .margin_right(16)
@@ -81,16 +73,10 @@ fn panel(
         .build_cartesian_2d(0.0..length, 0.0..HOURS)
         .map_err(plot_error)?;
     let hour = |h: &f64| format!("{h:02.0}:00");
-    let y = Axis {
-        ticks: 5,
-        label: &hour,
-        words: "",
-    };
+    let y = Axis { ticks: 5, label: &hour, words: "" };
     dated_axes(&mut chart, first, &y)?;
     for line in sun_lines(debrief, first, last)? {
-        chart
-            .draw_series(LineSeries::new(line, MUTED))
-            .map_err(plot_error)?;
+        chart.draw_series(LineSeries::new(line, MUTED)).map_err(plot_error)?;
     }
     for look in looks {
         let time = local(look);

@@ -61,8 +61,7 @@ pub(crate) fn draw(
 }
 
 fn line(area: &Area, from: (i32, i32), to: (i32, i32), style: ShapeStyle) -> Result<()> {
-    area.draw(&PathElement::new(vec![from, to], style))
-        .map_err(plot_error)
+    area.draw(&PathElement::new(vec![from, to], style)).map_err(plot_error)
 }
 
 fn grid(area: &Area, scale: &Scale, bottom: i32) -> Result<()> {
@@ -93,10 +92,9 @@ fn mark(area: &Area, scale: &Scale, row: &IntervalRow, y: i32) -> Result<()> {
     };
     let stroke = row.colour.stroke_width(2);
     line(area, (scale.x(e.low), y), (scale.x(e.high), y), stroke)?;
-    for (end, is_beyond, outwards) in [
-        (e.low, e.low < scale.from, -1),
-        (e.high, e.high > scale.until, 1),
-    ] {
+    for (end, is_beyond, outwards) in
+        [(e.low, e.low < scale.from, -1), (e.high, e.high > scale.until, 1)]
+    {
         let x = scale.x(end);
         // An arrow where it goes on past the scale.
         match is_beyond {
@@ -113,8 +111,7 @@ fn mark(area: &Area, scale: &Scale, row: &IntervalRow, y: i32) -> Result<()> {
     }
     let inside = if row.filled { row.colour } else { DAY };
     for style in [inside.filled(), stroke] {
-        area.draw(&Circle::new((scale.x(e.value), y), 6, style))
-            .map_err(plot_error)?;
+        area.draw(&Circle::new((scale.x(e.value), y), 6, style)).map_err(plot_error)?;
     }
     Ok(())
 }

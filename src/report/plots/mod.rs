@@ -108,10 +108,7 @@ fn plot_error(error: impl std::fmt::Display) -> anyhow::Error {
 }
 
 fn text(size: i32, colour: RGBColor, h: HPos, v: VPos) -> TextStyle<'static> {
-    ("sans-serif", size)
-        .into_font()
-        .color(&colour)
-        .pos(Pos::new(h, v))
+    ("sans-serif", size).into_font().color(&colour).pos(Pos::new(h, v))
 }
 
 /// Writes the title of a plot, top left.
@@ -125,8 +122,7 @@ fn title(area: &Area, words: &str) -> Result<()> {
 }
 
 fn write(area: &Area, words: &str, at: (i32, i32), style: &TextStyle) -> Result<()> {
-    area.draw(&Text::new(words.to_owned(), at, style.clone()))
-        .map_err(plot_error)
+    area.draw(&Text::new(words.to_owned(), at, style.clone())).map_err(plot_error)
 }
 
 /// One axis of a chart: how many ticks, how a tick reads, and what the axis counts.
@@ -162,20 +158,12 @@ const LONGEST_WITHOUT_YEAR_DAYS: f64 = 330.0;
 fn dated_axes(chart: &mut Chart, first: NaiveDate, y: &Axis) -> Result<()> {
     let days = chart.x_range();
     let is_long = days.end - days.start > LONGEST_WITHOUT_YEAR_DAYS;
-    let (format, ticks) = if is_long {
-        ("%-d %b %Y", 6)
-    } else {
-        ("%-d %b", 8)
-    };
+    let (format, ticks) = if is_long { ("%-d %b %Y", 6) } else { ("%-d %b", 8) };
     let date = |day: &f64| {
         let date = first + Days::new(day.max(0.0) as u64);
         date.format(format).to_string()
     };
-    let x = Axis {
-        ticks,
-        label: &date,
-        words: "",
-    };
+    let x = Axis { ticks, label: &date, words: "" };
     axes(chart, &x, y)
 }
 

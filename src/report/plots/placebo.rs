@@ -23,11 +23,8 @@ pub(in crate::report) fn placebo(
     };
     let (first, length) = (*first, (*last - *first).num_days() as f64 + 1.0);
     let at = |d: NaiveDate| (d - first).num_days() as f64;
-    let points: Vec<(f64, f64)> = placebo
-        .changes
-        .iter()
-        .map(|(d, change)| (at(*d), change * 100.0))
-        .collect();
+    let points: Vec<(f64, f64)> =
+        placebo.changes.iter().map(|(d, change)| (at(*d), change * 100.0)).collect();
     let windows = Windows::at(date, days);
     let drawn = svg((860, 320), |area| {
         title(area, heading)?;
@@ -48,14 +45,8 @@ pub(in crate::report) fn placebo(
             at(windows.after.1 + Days::new(u64::from(days))).min(length),
         );
         let corners = [(touched.0, -100.0), (touched.1, 100.0)];
-        chart
-            .draw_series([Rectangle::new(corners, GRAY_LIGHT.filled())])
-            .map_err(plot_error)?;
-        let points_axis = Axis {
-            ticks: 5,
-            label: &|v| words::signed(*v),
-            words: "points",
-        };
+        chart.draw_series([Rectangle::new(corners, GRAY_LIGHT.filled())]).map_err(plot_error)?;
+        let points_axis = Axis { ticks: 5, label: &|v| words::signed(*v), words: "points" };
         dated_axes(&mut chart, first, &points_axis)?;
         chart
             .draw_series(points.iter().map(|p| Circle::new(*p, 3, MUTED.filled())))
@@ -63,9 +54,7 @@ pub(in crate::report) fn placebo(
         if let Some(own) = points.iter().find(|p| p.0 == at(date)) {
             let line = DashedLineSeries::new([(own.0, -100.0), (own.0, 100.0)], 6, 4, INK.into());
             chart.draw_series(line).map_err(plot_error)?;
-            chart
-                .draw_series([Circle::new(*own, 7, AFTER.filled())])
-                .map_err(plot_error)?;
+            chart.draw_series([Circle::new(*own, 7, AFTER.filled())]).map_err(plot_error)?;
         }
         Ok(())
     })?;

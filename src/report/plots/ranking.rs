@@ -58,9 +58,7 @@ pub(in crate::report) fn ranking(debrief: &Debrief) -> Result<String> {
 fn highest(answers: &[&DaylightAnswer]) -> f64 {
     let of = |fewest: usize| {
         let enough = answers.iter().filter(|a| a.nights >= fewest);
-        enough
-            .filter_map(|a| Some(a.per_100_nights?.high))
-            .reduce(f64::max)
+        enough.filter_map(|a| Some(a.per_100_nights?.high)).reduce(f64::max)
     };
     of(FEWEST_RANKED_NIGHTS).or(of(0)).unwrap_or(0.0).max(4.0)
 }

@@ -78,11 +78,7 @@ impl Picture {
         let day = |date: NaiveDate| (date - first).num_days() as f64;
         let points = |kind| -> Vec<(f64, f64)> {
             let place = |v: &Visit| (day(v.date()) + 0.5, v.first.minute_of_day() / QUARTER_MIN);
-            cameras
-                .iter()
-                .flat_map(|c| c.visits(kind))
-                .map(place)
-                .collect()
+            cameras.iter().flat_map(|c| c.visits(kind)).map(place).collect()
         };
         let all = points(Kind::Deer);
         let length = day(last) + 1.0;
@@ -97,9 +93,7 @@ impl Picture {
             who: debrief.season.about.kind,
             every: all.len().div_ceil(MOST_MARKS).max(1),
             all,
-            logged: logged(debrief, |date| {
-                Some(day(date)).filter(|x| (0.0..length).contains(x))
-            }),
+            logged: logged(debrief, |date| Some(day(date)).filter(|x| (0.0..length).contains(x))),
         })
     }
 
@@ -139,9 +133,7 @@ impl Picture {
     fn sun_lines(&self, chart: &mut Chart) -> Result<()> {
         for (index, name) in [(2, "sunrise"), (3, "sunset")] {
             let line = self.sun.iter().map(|d| (d[0], d[index]));
-            chart
-                .draw_series(LineSeries::new(line, MUTED.stroke_width(1)))
-                .map_err(plot_error)?;
+            chart.draw_series(LineSeries::new(line, MUTED.stroke_width(1))).map_err(plot_error)?;
             if let Some(day) = self.sun.last() {
                 let style = text(14, INK, HPos::Left, VPos::Center);
                 let label = Text::new(name, (self.length * 1.006, day[index]), style);
@@ -219,9 +211,5 @@ fn sun(debrief: &Debrief, first: NaiveDate, last: NaiveDate) -> Result<Vec<[f64;
         ])
     };
     let end = last + Days::new(1);
-    first
-        .iter_days()
-        .take_while(|d| *d <= end)
-        .map(day)
-        .collect()
+    first.iter_days().take_while(|d| *d <= end).map(day).collect()
 }

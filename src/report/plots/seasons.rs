@@ -33,32 +33,19 @@ pub(in crate::report) fn seasons(heading: &str, points: &[SeasonPoint]) -> Resul
             .build_cartesian_2d(-0.5..right, 0.0..highest * 1.05)
             .map_err(plot_error)?;
         let none = |_: &f64| String::new();
-        let across = Axis {
-            ticks: 0,
-            label: &none,
-            words: "",
-        };
-        let up = Axis {
-            ticks: 5,
-            label: &|v| format!("{v:.0}"),
-            words: "per 100 nights",
-        };
+        let across = Axis { ticks: 0, label: &none, words: "" };
+        let up = Axis { ticks: 5, label: &|v| format!("{v:.0}"), words: "per 100 nights" };
         axes(&mut chart, &across, &up)?;
         let at = |i: usize| (i as f64, points[i].rate.value);
         chart
-            .draw_series(LineSeries::new(
-                (0..points.len()).map(at),
-                MUTED.stroke_width(1),
-            ))
+            .draw_series(LineSeries::new((0..points.len()).map(at), MUTED.stroke_width(1)))
             .map_err(plot_error)?;
         for (i, point) in points.iter().enumerate() {
             let x = i as f64;
             let range = [(x, point.rate.low), (x, point.rate.high.min(highest))];
             let bar = PathElement::new(range, MATURE.stroke_width(3));
             chart.draw_series([bar]).map_err(plot_error)?;
-            chart
-                .draw_series([Circle::new(at(i), 6, MATURE.filled())])
-                .map_err(plot_error)?;
+            chart.draw_series([Circle::new(at(i), 6, MATURE.filled())]).map_err(plot_error)?;
             let foot = chart.backend_coord(&(x, 0.0));
             let name = text(15, INK, HPos::Center, VPos::Top);
             write(area, &point.name, (foot.0, foot.1 + 8), &name)?;

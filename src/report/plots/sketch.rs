@@ -26,10 +26,7 @@ pub(in crate::report) fn sketch(heading: &str, spots: &[Spot]) -> Result<Option<
     if spots.len() < 2 {
         return Ok(None);
     }
-    let metres = spots
-        .iter()
-        .map(|s| s.place.metres_from(spots[0].place))
-        .collect::<Vec<_>>();
+    let metres = spots.iter().map(|s| s.place.metres_from(spots[0].place)).collect::<Vec<_>>();
     let extent = |of: fn(&(f64, f64)) -> f64| {
         let low = metres.iter().map(of).fold(f64::INFINITY, f64::min);
         let high = metres.iter().map(of).fold(f64::NEG_INFINITY, f64::max);
@@ -41,10 +38,7 @@ pub(in crate::report) fn sketch(heading: &str, spots: &[Spot]) -> Result<Option<
     let at = |(x, y): (f64, f64)| {
         let right = (x - (west + east) / 2.0) * px_per_m;
         let down = ((north + south) / 2.0 - y) * px_per_m;
-        (
-            WIDTH / 2 + right.round() as i32,
-            (HEIGHT + TOP - 30) / 2 + down.round() as i32,
-        )
+        (WIDTH / 2 + right.round() as i32, (HEIGHT + TOP - 30) / 2 + down.round() as i32)
     };
     svg((WIDTH as u32, HEIGHT as u32), |area| {
         title(area, heading)?;
@@ -70,8 +64,7 @@ fn mark(area: &Area, spot: &Spot, (x, y): (i32, i32)) -> Result<()> {
         }
     };
     for style in [inside.filled(), colour.stroke_width(2)] {
-        area.draw(&Circle::new((x, y), 7, style))
-            .map_err(plot_error)?;
+        area.draw(&Circle::new((x, y), 7, style)).map_err(plot_error)?;
     }
     Ok(())
 }
@@ -80,8 +73,7 @@ fn scale_bar(area: &Area, px_per_m: f64) -> Result<()> {
     let length = words::round_length_m(200.0 / px_per_m);
     let (y, end) = (HEIGHT - 24, 16 + (length * px_per_m) as i32);
     let bar = vec![(16, y - 4), (16, y), (end, y), (end, y - 4)];
-    area.draw(&PathElement::new(bar, INK.stroke_width(2)))
-        .map_err(plot_error)?;
+    area.draw(&PathElement::new(bar, INK.stroke_width(2))).map_err(plot_error)?;
     let style = text(14, INK, HPos::Left, VPos::Center);
     write(area, &words::length(length), (end + 10, y - 2), &style)
 }
