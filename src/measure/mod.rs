@@ -24,6 +24,7 @@ mod resample;
 mod shrink;
 mod spline;
 mod spread;
+mod step;
 mod turned;
 
 pub use abundance::{chao1, chapman};
@@ -48,6 +49,7 @@ pub use resample::{block_interval, block_variance, ratio_interval};
 pub use shrink::{Believed, log_marginal, shrunk};
 pub use spline::{Seasonal, natural_spline};
 pub use spread::{Effect, Moderation, Unlike, between_variance, mean_effect, moderation, unlike};
+pub use step::{Cell, Record, StepFit};
 pub use turned::{GoesWith, Stretch, goes_with};
 
 /// Degrees of freedom of a quantity whose variance is known: the normal distribution.
