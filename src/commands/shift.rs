@@ -7,7 +7,7 @@ use clap::Args;
 
 use crate::debrief::Debrief;
 use crate::report;
-use crate::shift::Side;
+use crate::shift::{Question, Side, Verdict};
 
 /// Before and after each disturbance
 #[derive(Args)]
@@ -48,7 +48,7 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
     }
     for disturbance in debrief.single_disturbances() {
         super::say(format_args!(
-            "{} ({}): {}, {} days before and after; visits in light, then the verdict on them and on the share",
+            "{} ({}): {}, {} days before and after; visits in light, then what can be said of them and of the share",
             disturbance.what,
             disturbance.start.date(),
             debrief.season.about.kind.them(),
@@ -65,8 +65,8 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
                 s.camera.map_or("all near together", |c| debrief.camera_name(Some(c))),
                 counts(&s.before),
                 counts(&s.after),
-                s.light_verdict.word(),
-                s.verdict.word()
+                told(s, Question::LightVisits),
+                told(s, Question::Share)
             ))?;
         }
     }
@@ -83,6 +83,15 @@ pub(super) fn print(debrief: &Debrief) -> Result<()> {
         ))?;
     }
     Ok(())
+}
+
+/// Whether it changed, and which way.
+fn told(shift: &crate::shift::Shift, question: Question) -> String {
+    match shift.verdict_on(question) {
+        Verdict::ClearDrop => "fell".to_owned(),
+        Verdict::ClearRise => "rose".to_owned(),
+        _ => shift.answer(question).to_string(),
+    }
 }
 
 /// `  3 of 12 `; of what nobody has tagged nothing is counted.

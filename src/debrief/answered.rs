@@ -26,10 +26,11 @@ pub(super) fn answered(property: &Property, season: &Season) -> Vec<Answered> {
         let beside = property.questions.iter();
         let questions = beside.filter(|q| season.year_of(q.from) == year).count();
         let event = Disturbance {
+            is_dated_by_pictures: false,
             id: format!("asked {}", question.asked),
             start: question.from.and_time(NaiveTime::MIN),
             end: None,
-            by: By::Nature,
+            by: By::NotSaid,
             what: String::new(),
             position: None,
             near: question.near.clone(),

@@ -27,7 +27,7 @@ const fn column(
 const DEGREES_NORTH: &str = "Degrees, south is negative: 43.10";
 const DEGREES_EAST: &str = "Degrees, west is negative: -90.70";
 
-const DISTURBANCES: [Column; 8] = [
+const DISTURBANCES: [Column; 9] = [
     Column {
         required: true,
         ..column("id", "Short name", "text", "One word or two, such as tower-blind")
@@ -55,6 +55,15 @@ const DISTURBANCES: [Column; 8] = [
         "text",
         "Names with ; between them, one that holds a ; itself in \"…\". Empty: by distance",
     ),
+    Column {
+        choices: &["notes", "pictures"],
+        ..column(
+            "dated_by",
+            "Why this date?",
+            "choice",
+            "notes: you knew when it happened. pictures: you saw when the deer changed, which then proves nothing",
+        )
+    },
 ];
 
 const CAMERAS: [Column; 8] = [

@@ -249,10 +249,11 @@ impl<'a> Stage<'a> {
             !(camera < near && date >= from && thin.random_bool(loss))
         });
         let event = Disturbance {
+            is_dated_by_pictures: false,
             id: "played".to_owned(),
             start: from.and_time(NaiveTime::MIN),
             end: None,
-            by: By::Nature,
+            by: By::NotSaid,
             what: "played".to_owned(),
             position: None,
             near: (0..near).map(|i| format!("{i}")).collect(),

@@ -11,7 +11,7 @@ use super::{Cause, Headings, Position, Problem, Row, Settings, Sheet, listed, sa
 pub(super) const FILE: &str = "disturbances.csv";
 pub(super) const HEADINGS: Headings = Headings {
     required: &["id", "start"],
-    known: &["id", "start", "end", "by", "what", "latitude", "longitude", "near"],
+    known: &["id", "start", "end", "by", "what", "latitude", "longitude", "near", "dated_by"],
 };
 
 /// Whose doing a disturbance is, as logged by the person. Nothing is concluded from it.
@@ -23,6 +23,8 @@ pub enum By {
     Own,
     /// Weather, crops, mast, anything nobody did.
     Nature,
+    /// The person does not say.
+    NotSaid,
 }
 
 impl By {
@@ -32,6 +34,7 @@ impl By {
             Self::Neighbour => "neighbour",
             Self::Own => "own",
             Self::Nature => "nature",
+            Self::NotSaid => "not said",
         }
     }
 }
@@ -53,6 +56,8 @@ pub struct Disturbance {
     pub position: Option<Position>,
     /// The cameras it could touch, where the person named them.
     pub near: Vec<String>,
+    /// The date was found by looking at when the deer changed: that they changed on it proves nothing.
+    pub is_dated_by_pictures: bool,
 }
 
 impl Disturbance {
@@ -111,6 +116,11 @@ pub(super) fn disturbance(row: &Row, home: Position) -> Result<Disturbance, Prob
         what: row.some("what").unwrap_or(id).to_owned(),
         position: position(row, FILE, home)?,
         near: listed(row.get("near")),
+        is_dated_by_pictures: match row.get("dated_by").to_lowercase().as_str() {
+            "" | "notes" => false,
+            "pictures" => true,
+            other => return Err(cell("dated_by", Cause::UnknownDating { text: other.to_owned() })),
+        },
     })
 }
 
@@ -118,7 +128,8 @@ fn by(text: &str) -> Option<By> {
     match text.to_lowercase().as_str() {
         "neighbour" | "neighbor" => Some(By::Neighbour),
         "own" => Some(By::Own),
-        "nature" | "" => Some(By::Nature),
+        "nature" => Some(By::Nature),
+        "" => Some(By::NotSaid),
         _ => None,
     }
 }
@@ -142,6 +153,7 @@ mod tests {
             what: "x".into(),
             position: None,
             near: vec![],
+            is_dated_by_pictures: false,
         }
     }
 

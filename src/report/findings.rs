@@ -1,7 +1,15 @@
 //! `findings.json`: the same facts for a program.
 //!
 //! Shares are fractions of 1; minutes and counts are named so; a number that cannot be computed is
-//! null. Keys are never renamed.
+//! null. Keys are never renamed; `tests/suite/findings_keys.txt` holds all of them with the sorts of their values.
+//!
+//! # Changes
+//!
+//! * `shifts[]` and `years[]`: `light_visits_answer` and `share_answer` say `changed`, `stayed`, `can't tell` or `too few`,
+//!   `light_visits_why` and `share_why` the reason of a `can't tell`; `controls_beyond` and `controls_beyond_of_share` how
+//!   many controls changed as much; `same_as` the event whose answers a comparison of seasons has.
+//! * `shifts[]`: `instead` has the other explanations that were tested.
+//! * `plans[].why` is `set`, `usual`, `fewest` or `seasons`. `pattern` says `can't tell` where it said `not shown`.
 
 use chrono::NaiveDate;
 use serde_json::{Value, json};

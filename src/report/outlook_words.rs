@@ -84,13 +84,9 @@ pub(crate) fn belief_ratio(row: &BeliefRow) -> Option<Estimate> {
     row.found.map(|f| f.ratio(row.belief.step()))
 }
 
-/// The odds of what was found. Beyond one in a thousand they would rest on the shape of a tail that so few turns do not
-/// show.
+/// The odds of what was found.
 pub(crate) fn odds(p: f64) -> String {
-    match p < 0.001 {
-        true => "chance would do this less than once in 1,000".to_owned(),
-        false => format!("chance would do this about {}", super::words::once_in(p)),
-    }
+    format!("luck would do this {}", super::words::once_in(p))
 }
 
 /// What could have been seen: `×1.6 or more, ×0.63 or less`.

@@ -8,8 +8,8 @@ use crate::debrief::Debrief;
 use crate::measure::Estimate;
 use crate::property::By;
 use crate::shift::{
-    DayAfter, Onset, OtherDays, Placebo, Plan, Question, Repeated, RestsOn, Shift, Side, Unlogged,
-    WhyDays, Without, YearRow,
+    Answer, DayAfter, Explanation, Instead, Onset, OtherDays, Placebo, Plan, Question, Repeated,
+    RestsOn, Shift, Side, Unlogged, WhyDays, Without, YearRow,
 };
 
 /// Before and after every disturbance.
@@ -81,6 +81,13 @@ fn tests(s: &Shift) -> Value {
         "clock_in_doubt": s.clock_in_doubt,
         "design_effect": s.runs.design_effect,
         "controls": s.controls,
+        "controls_beyond": s.controls_beyond[0],
+        "controls_beyond_of_share": s.controls_beyond[1],
+        "light_visits_answer": s.answer(Question::LightVisits).word(),
+        "light_visits_why": why(s.answer(Question::LightVisits)),
+        "share_answer": s.answer(Question::Share).word(),
+        "share_why": why(s.answer(Question::Share)),
+        "same_as": s.same_as,
         "last_year_as_control": s.last_year,
         "smallest_visible_drop": s.enough.and_then(|e| e.smallest_drop),
         "smallest_visible_loss": s.enough.and_then(|e| e.smallest_loss),
@@ -88,6 +95,14 @@ fn tests(s: &Shift) -> Value {
         "times_nights_for_half": s.enough.and_then(|e| e.times_nights),
         "loss_not_ruled_out": s.fall_ruled_out,
     })
+}
+
+/// Why a question cannot be told.
+fn why(answer: Answer) -> Option<&'static str> {
+    match answer {
+        Answer::CannotTell(why) => Some(why.word()),
+        _ => None,
+    }
 }
 
 /// What a sceptic asks next.
@@ -105,6 +120,25 @@ fn closer(s: &Shift) -> Value {
         "onset": s.onset.map(onset),
         "placebo": s.placebo.as_ref().map(placebo),
         "rests_on": s.rests_on.as_ref().map(rests_on),
+        "instead": s.instead.iter().map(instead).collect::<Vec<_>>(),
+    })
+}
+
+/// Another explanation.
+fn instead(other: &Instead) -> Value {
+    let name = match &other.what {
+        Explanation::OneBuck(name) => Some(name),
+        _ => None,
+    };
+    json!({
+        "what": other.what.word(),
+        "name": name,
+        "light_visits": match other.what {
+            Explanation::EarlierYears(counts) => Some(counts),
+            _ => None,
+        },
+        "p_value": other.p_value,
+        "still_clear": other.still_clear,
     })
 }
 
@@ -219,11 +253,12 @@ pub(super) fn plans(debrief: &Debrief) -> Value {
             "days": p.chosen.days,
             "why": match p.chosen.why {
                 WhyDays::Set => "set",
-                WhyDays::Enough => "enough",
-                WhyDays::Longest => "longest",
+                WhyDays::Usual => "usual",
+                WhyDays::Fewest => "fewest",
                 WhyDays::Seasons => "seasons",
             },
-            "power_for_half": p.chosen.power,
+            "power_for_half": debrief.shifts.together(&p.disturbance, debrief.season.about.kind)
+                .and_then(|row| row.enough?.power_for_half),
             "other_days": p.other_days.iter().map(other).collect::<Vec<_>>(),
         })
     };

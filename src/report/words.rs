@@ -147,9 +147,15 @@ pub fn against_others(change: &Unlogged) -> String {
     }
 }
 
+/// Chance is told no finer than this: what is rarer was not measured (`tests/bench/error_rates.md`).
+const RAREST: f64 = 0.02;
+
 /// `once in 40`, of what has that probability.
 pub(super) fn once_in(p: f64) -> String {
-    format!("once in {}", grouped((1.0 / p).floor().max(1.0) as usize))
+    match p < RAREST {
+        true => "less than once in 50".to_owned(),
+        false => format!("once in {}", (1.0 / p).floor().max(1.0)),
+    }
 }
 
 /// A length with its yards: `200 m (219 yd)`

@@ -1,29 +1,37 @@
 //! A change less that of the controls, as a person is told it.
 
-use crate::measure::{Counts, Estimate, Expected};
+use crate::measure::{Counts, Estimate, StepFit};
 
-/// A change less that of the controls.
+/// A change that the controls, the season and the camera's own past do not explain.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Contrast {
-    /// On the scale of [`Sides::effect`], with its interval.
+    /// A difference of log rates or log odds, with its 95 % interval.
     pub estimate: Estimate,
-    /// Its variance where both sides are far from zero, and the degrees of freedom.
-    pub variance: f64,
-    pub freedom: f64,
-    /// What the controls lead to expect.
-    pub expected: Expected,
+    /// The ends beyond which it lies with a chance of 5 % each.
+    pub ends_90: [f64; 2],
     /// The part of its variance that more nights do not make smaller.
-    pub of_number: f64,
-    /// Degrees of freedom of the row's own runs of days.
-    pub of_counts: f64,
+    pub drift_variance: f64,
+    /// Counted visits before, and all.
+    pub before: [f64; 2],
+    /// Counted visits that were to be expected after, and all that came.
+    pub expected: [f64; 2],
 }
 
 impl Contrast {
+    pub fn of(fit: &StepFit) -> Self {
+        Self {
+            estimate: fit.step(),
+            ends_90: fit.reach(0.05),
+            drift_variance: fit.drift_variance(),
+            before: fit.before(),
+            expected: [fit.expected_hits(), fit.trials_after()],
+        }
+    }
+
     /// As a ratio; an end beyond all bounds is infinite.
     pub fn ratio(&self) -> Estimate {
         let Estimate { value, low, high } = self.estimate;
-        let bounded = |x: f64| if x > 11.9 { f64::INFINITY } else { x.exp() };
-        Estimate { value: value.exp(), low: low.exp(), high: bounded(high) }
+        Estimate { value: value.exp(), low: low.exp(), high: high.exp() }
     }
 
     /// In points of the share.
@@ -34,11 +42,6 @@ impl Contrast {
             high: points(self.estimate.high, after),
         }
     }
-}
-
-/// A value that is not asked how certain it is.
-pub(super) fn exactly(value: f64) -> Estimate {
-    Estimate { value, low: value, high: value }
 }
 
 /// A change of log odds in points: what the share is, less what it would be without the change.

@@ -67,7 +67,7 @@ pub fn doings(property: &Property, season: &Season, weather: &Weather) -> Result
 /// Cameras, by their place in the season, and dates.
 type CameraDays = BTreeSet<(usize, NaiveDate)>;
 
-const SITS: &str = "Sits";
+pub(super) const SITS: &str = "Sits";
 const RIGHT_WIND: &str = "Sits on a wind that the stand takes";
 const WRONG_WIND: &str = "Sits on a wind that the stand does not take";
 const CARDS: &str = "Cards taken";

@@ -1,9 +1,9 @@
 //! What one row is about, and what its own counts could show.
 
-use super::LEVEL;
 use super::effects::{Question, Sides};
 use super::noise::Noise;
 /// What one row is about: a camera, or all near cameras.
+#[derive(Clone)]
 pub(super) struct Here {
     pub cameras: Vec<usize>,
     pub sides: Vec<Sides>,
@@ -28,37 +28,6 @@ impl Here {
 /// The p-value of no change at a row's cameras, whatever others did.
 pub(super) fn own_p_value(here: &Here, sides: &[Sides], question: Question) -> Option<f64> {
     Sides::sum(sides)?.own_p_value(question, &here.sum_noise)
-}
-
-/// Whether the largest change would be told from chance if nothing had to be compared with.
-pub(super) fn could_show(here: &Here, question: Question) -> bool {
-    extremes(&here.sides, question)
-        .iter()
-        .any(|sides| own_p_value(here, sides, question).is_some_and(|p| p <= LEVEL))
-}
-
-/// The largest changes that as many visits could have shown: none or all of those after in light, or all
-/// visits on one side.
-pub(super) fn extremes(sides: &[Sides], question: Question) -> [Vec<Sides>; 2] {
-    let change = |fall: bool| {
-        let one = |s: &Sides| {
-            let mut s = *s;
-            match question {
-                Question::Share => s.after.counted = if fall { 0 } else { s.after.visits },
-                Question::LightVisits => {
-                    let all = s.light_visits();
-                    (s.before.counted, s.after.counted) = if fall { (all, 0) } else { (0, all) };
-                }
-                Question::AllVisits => {
-                    let all = s.before.visits + s.after.visits;
-                    (s.before.visits, s.after.visits) = if fall { (all, 0) } else { (0, all) };
-                }
-            }
-            s
-        };
-        sides.iter().map(one).collect()
-    };
-    [change(true), change(false)]
 }
 
 /// How much more the days of some cameras vary together than each by itself, question by question: deer seen

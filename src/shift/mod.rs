@@ -2,18 +2,15 @@
 //!
 //! What is assumed, and nothing else:
 //!
-//! * Days are the units. Visits come in runs (one buck on his feet for a week), so the variance of a count is
-//!   multiplied by a design effect measured from the days themselves.
-//! * Cameras differ, also while nothing happens: each answers the season in its own measure, and bucks stay for
-//!   weeks at one and not at the next. A change is therefore set against the distribution of the control
-//!   cameras' own changes over the same dates, whose spread is the larger of what they show then and of what all
-//!   cameras show while nothing is logged. The same camera in the same weeks of earlier years counts among them.
-//!   Where there is neither, the verdict is `no control`.
-//! * Two verdicts: on visits in light per night, which is what a hunter gains or loses, and on the daylight
-//!   share.
-//! * Everything looked at shares one error rate, in the order in which it matters (`gate`): first the deer that
-//!   the season is about at all near cameras together.
-//! * How many days are compared is chosen from the days before alone (`choice`).
+//! * The whole record counts, not two windows. Visits in light per night and the daylight share are each fitted by one
+//!   model (`measure::Record`): a season that all cameras share, each camera's level, drift and years, the luck of
+//!   nights, and a step of its own that every camera takes at the date also when nothing happens. Sizes and memories
+//!   are learned from the property. A verdict is about a step at the near cameras beyond all that.
+//! * Two first questions of every event: visits in light per night, which is what a hunter gains or loses, and the
+//!   daylight share. Each begins with a part of the event's allowance and leaves it to the other when it is answered.
+//! * Everything looked at shares one error rate, in the order in which it matters (`gate`).
+//! * Without other cameras nothing tells what the season did, and the verdict is `no control`.
+//! * The days counted beside a verdict (`choice`) are for the reader; no verdict rests on their number.
 //!
 //! A verdict says that a pattern changed. It never says who changed it.
 
@@ -27,11 +24,13 @@ mod enough;
 mod gate;
 mod grounds;
 mod here;
+mod instead;
 mod noise;
 mod onset;
 mod placebo;
 mod pressure;
 mod quiet;
+mod record;
 mod rests_on;
 mod roles;
 mod timing;
@@ -48,15 +47,16 @@ use self::compare::Compared;
 use self::quiet::Quiet;
 use self::roles::Logged;
 use crate::measure::{Estimate, Runs};
-use crate::property::{Disturbance, Problem};
+use crate::property::{Disturbance, Ground, Problem, same_name};
 use crate::visits::{DeerYear, Kind, Season};
 
 pub use behind::visits_compared;
 pub use choice::{CHOICES, Chosen, WhyDays};
 pub use doings::{Doing, doings};
 pub use effects::Question;
-pub use enough::{Enough, MARGIN, MOST_TIMES, POWER, WORTH_KNOWING_DROP, WORTH_KNOWING_LOSS};
+pub use enough::{Enough, MOST_TIMES, POWER, WORTH_KNOWING_DROP, WORTH_KNOWING_LOSS};
 pub use grounds::{GroundRow, GroundYear, grounds};
+pub use instead::{Explanation, Instead};
 pub use onset::Onset;
 pub use placebo::Placebo;
 pub use pressure::{CameraDay, DayAfter, FOLLOWED_DAYS, Matched, Repeated, rules_loss_out};
@@ -64,7 +64,7 @@ pub use rests_on::{RestsOn, Without};
 pub use roles::Role;
 pub use timing::Timing;
 pub use unlogged::Unlogged;
-pub use verdict::{Pattern, Verdict};
+pub use verdict::{Answer, Pattern, Verdict, Why};
 pub use window::{Side, Windows};
 pub use years::YearRow;
 
@@ -104,9 +104,12 @@ pub struct Shift {
     pub all_hours_against_controls: Option<f64>,
     /// What runs of days cost: how many visits are worth one independent visit.
     pub runs: Runs,
-    /// How many cameras and earlier years it was set against.
+    /// How many cameras it was set against.
     pub controls: usize,
-    /// Variance of cameras' own changes: of log visits in light per night, and of the log odds of the share.
+    /// How many of them changed as much, in the same direction: in visits in light per night, and in the share.
+    pub controls_beyond: [usize; 2],
+    /// Variance of changes that more nights do not make smaller: of log visits in light per night, and of the log odds
+    /// of the share.
     pub between: [Option<f64>; 2],
     /// Two-sided p-value of the share's change.
     pub p_value: Option<f64>,
@@ -120,8 +123,10 @@ pub struct Shift {
     pub rate_p_value: Option<f64>,
     /// The same, with all cameras around the disturbance allowed for.
     pub rate_p_adjusted: Option<f64>,
-    /// Whether the same weeks of earlier years at this camera are among its controls.
+    /// Whether earlier years of this camera are on the record that it is judged by.
     pub last_year: bool,
+    /// What keeps every change from being called clear, whatever its odds.
+    pub blocked: Option<Why>,
     /// Times on the days compared are in doubt, because the camera's clock is wrong and not settled:
     /// nothing is called clear.
     pub clock_in_doubt: bool,
@@ -133,8 +138,12 @@ pub struct Shift {
     pub pattern: Option<Pattern>,
     /// A loss of more than this part of the visits in light is ruled out, one-sided at 95 %.
     pub fall_ruled_out: Option<f64>,
-    /// Whether visits in light are shown to be what they were, within [`MARGIN`].
-    pub is_alike: bool,
+    /// Whether it is ruled out, one-sided at 95 %, that twice as many visits in light came.
+    pub is_doubling_ruled_out: bool,
+    /// Whether it is ruled out, one-sided at 95 %, that the share fell to half of what was to be expected.
+    pub share_stayed: bool,
+    /// The disturbance whose verdicts these are, where a comparison of seasons asks what its own row asks.
+    pub same_as: Option<String>,
     /// What these visits could have shown; `None` where there is nothing to compare with.
     pub enough: Option<Enough>,
     /// How the hours of visits changed; near cameras and the kinds of the first tables only.
@@ -145,9 +154,23 @@ pub struct Shift {
     pub placebo: Option<Placebo>,
     /// Which bucks it rests on; the kind that the season is about at near cameras only.
     pub rests_on: Option<RestsOn>,
+    /// What else could have made a clear change, asked one by one; the same rows only.
+    pub instead: Vec<Instead>,
 }
 
 impl Shift {
+    /// Whether something keeps a question from being called clear. A camera that sees less sees as large a part in
+    /// light.
+    fn is_blocked(&self, question: Question) -> bool {
+        self.blocked.is_some_and(|why| why != Why::SeesLess || question != Question::Share)
+    }
+
+    /// Whether it is ruled out that half of the visits in light are lost, and that as many came again.
+    pub fn light_stayed(&self) -> bool {
+        self.fall_ruled_out.is_some_and(|most| most <= WORTH_KNOWING_LOSS)
+            && self.is_doubling_ruled_out
+    }
+
     /// Whether visits in light or the daylight share clearly changed.
     pub fn is_clear(&self) -> bool {
         self.light_verdict.is_clear() || self.verdict.is_clear()
@@ -166,7 +189,8 @@ impl Shift {
     fn questions(&self) -> impl Iterator<Item = (Question, f64)> {
         let asks = |question: Question, p: Option<f64>| {
             let is_open = self.verdict_on(question) == Verdict::NoClearChange;
-            p.filter(|_| is_open && !self.clock_in_doubt).map(|p| (question, p))
+            p.filter(|_| is_open && !self.clock_in_doubt && !self.is_blocked(question))
+                .map(|p| (question, p))
         };
         let light = asks(Question::LightVisits, self.light_p_value);
         let share = asks(Question::Share, self.p_value);
@@ -230,7 +254,7 @@ pub struct Shifts {
 
 impl Shifts {
     /// The cameras' rows of one disturbance and kind.
-    pub fn of<'a>(&'a self, disturbance: &'a str, kind: Kind) -> impl Iterator<Item = &'a Shift> {
+    pub fn of<'a>(&'a self, disturbance: &str, kind: Kind) -> impl Iterator<Item = &'a Shift> {
         let of =
             move |r: &&Shift| r.disturbance == disturbance && r.kind == kind && r.camera.is_some();
         self.rows.iter().filter(of)
@@ -256,7 +280,7 @@ pub fn shifts(season: &Season, disturbances: &[Disturbance], doings: &[Doing]) -
     let repeated = pressure::repeated(season, &all, doings);
     let log = roles::once(all);
     let (mut found, quiet) = found(season, &log);
-    look_closer(season, &log, &quiet, &mut found);
+    look_closer(season, &log, &quiet, doings, &mut found);
     Shifts { repeated, problems, ..found }
 }
 
@@ -276,7 +300,7 @@ pub fn asked(season: &Season, event: &Disturbance, days: u32, questions: usize) 
     let windows = Windows::around(event, days);
     let quiet = Quiet::of(season, &windows, &here.roles, &log);
     let kind = season.about.kind;
-    let compared = Compared::of(season, &windows, kind, &here.roles, &log, &quiet);
+    let compared = of_event(season, here, &windows, kind, &log, &quiet);
     let mut rows = vec![compared.near_together(&event.id)?];
     gate::adjust(&mut rows, kind);
     let shared = |p: Option<f64>| p.map(|p| (p * questions.max(1) as f64).min(1.0));
@@ -286,16 +310,32 @@ pub fn asked(season: &Season, event: &Disturbance, days: u32, questions: usize) 
     rows.pop()
 }
 
+/// All cameras around one event.
+fn of_event<'a>(
+    season: &'a Season,
+    here: &'a Logged,
+    windows: &'a Windows,
+    kind: Kind,
+    log: &'a [Logged],
+    quiet: &'a Quiet,
+) -> Compared<'a> {
+    let mut compared = Compared::of(season, windows, kind, &here.roles, log, quiet);
+    compared.ended = here.disturbance.end.map(|end| end.date());
+    compared
+}
+
 /// What is found of what happened once, and what was learned for each of it.
 fn found(season: &Season, log: &[Logged]) -> (Shifts, Vec<Quiet>) {
     let plans = plans(season, log);
     let learn = |(here, plan): (&Logged, &Plan)| Quiet::of(season, &plan.windows, &here.roles, log);
     let quiet: Vec<Quiet> = log.par_iter().zip(&plans).map(learn).collect();
     let (unlogged, could_be_watched) = unlogged::unlogged(season, log);
+    let rows = judged(season, log, &plans, &quiet);
+    let years = years::years(season, log, &plans, &rows);
     let found = Shifts {
-        rows: judged(season, log, &plans, &quiet),
+        years,
+        rows,
         plans,
-        years: years::years(season, log),
         unlogged,
         could_be_watched,
         repeated: Vec::new(),
@@ -330,22 +370,108 @@ fn plans(season: &Season, log: &[Logged]) -> Vec<Plan> {
 fn judged(season: &Season, log: &[Logged], plans: &[Plan], quiet: &[Quiet]) -> Vec<Shift> {
     let of_one = |((here, plan), quiet): ((&Logged, &Plan), &Quiet)| -> Vec<Shift> {
         let rows = |kind| {
-            let compared = Compared::of(season, &plan.windows, kind, &here.roles, log, quiet);
+            let compared = of_event(season, here, &plan.windows, kind, log, quiet);
             compared.rows(here.disturbance)
         };
-        Kind::ALL.into_iter().flat_map(rows).collect()
+        Kind::ALL.into_par_iter().flat_map(rows).collect()
     };
     let all = log.par_iter().zip(plans).zip(quiet);
     let rows: Vec<Vec<Shift>> = all.map(of_one).collect();
     let mut rows: Vec<Shift> = rows.into_iter().flatten().collect();
+    for row in rows.iter_mut().filter(|row| row.role == Role::Near) {
+        let here = log.iter().find(|l| l.disturbance.id == row.disturbance);
+        row.blocked = here.and_then(|here| logged_reason(season, here, row)).or(row.blocked);
+    }
+    let raw = rows.clone();
     gate::adjust(&mut rows, season.about.kind);
     verdict::judge(&mut rows);
+    let ordinary = ordinary(season, log, plans, quiet, &rows);
+    if !ordinary.is_empty() {
+        rows = raw;
+        ordinary.into_iter().for_each(|row| rows[row].blocked = Some(Why::OtherDatesToo));
+        gate::adjust(&mut rows, season.about.kind);
+        verdict::judge(&mut rows);
+    }
+    alike(&mut rows, season.about.kind);
     rows
 }
 
+/// Clear rows of near cameras whose change is nothing out of the ordinary there.
+fn ordinary(
+    season: &Season,
+    log: &[Logged],
+    plans: &[Plan],
+    quiet: &[Quiet],
+    rows: &[Shift],
+) -> Vec<usize> {
+    let about = season.about.kind;
+    let is_asked = |r: &Shift| r.role == Role::Near && r.kind == about && r.is_clear();
+    let is_ordinary = |row: &Shift| {
+        let place = log.iter().position(|l| l.disturbance.id == row.disturbance);
+        let Some(place) = place.filter(|p| plans[*p].windows.years_apart.is_none()) else {
+            return false;
+        };
+        let (here, windows) = (&log[place], &plans[place].windows);
+        let near = (0..here.roles.len()).filter(|c| here.roles[*c] == Role::Near);
+        let cameras: Vec<usize> = row.camera.map_or_else(|| near.collect(), |c| vec![c]);
+        let Some(question) = instead::clear_question(row) else { return false };
+        cameras.iter().all(|camera| {
+            placebo::is_ordinary(season, here, windows, log, &quiet[place], *camera, question)
+        })
+    };
+    let asked = rows.iter().enumerate().filter(|(_, row)| is_asked(row));
+    asked.filter(|(_, row)| is_ordinary(row)).map(|(place, _)| place).collect()
+}
+
+/// Kinds of which the same visits are counted are one question, and have one answer.
+fn alike(rows: &mut [Shift], about: Kind) {
+    let first: Vec<Shift> = rows.iter().filter(|r| r.kind == about).cloned().collect();
+    for row in rows.iter_mut().filter(|r| r.kind != about) {
+        let same = |f: &&Shift| {
+            f.disturbance == row.disturbance
+                && f.camera == row.camera
+                && f.before == row.before
+                && f.after == row.after
+        };
+        if let Some(same) = first.iter().find(same).filter(|f| f.before.visits + f.after.visits > 0)
+        {
+            *row = Shift { kind: row.kind, ..same.clone() };
+        }
+    }
+}
+
+/// What the log itself says against a verdict.
+fn logged_reason(season: &Season, here: &Logged, row: &Shift) -> Option<Why> {
+    if here.disturbance.is_dated_by_pictures {
+        return Some(Why::DateFromPictures);
+    }
+    let date = here.disturbance.first_day_after();
+    let is_near = |on: NaiveDate| (on - date).num_days().abs() <= GROUND_DAYS;
+    let cameras = match row.camera {
+        Some(camera) => vec![camera],
+        None => (0..here.roles.len()).filter(|c| here.roles[*c] == Role::Near).collect(),
+    };
+    let feeds = |ground: &Ground| {
+        let names = cameras.iter().map(|c| &season.cameras[*c].name);
+        names.into_iter().any(|name| ground.feeds.iter().any(|f| same_name(f, name)))
+    };
+    let ends =
+        |ground: &Ground| ground.from.is_some_and(is_near) || ground.until.is_some_and(is_near);
+    season.grounds.iter().any(|g| feeds(g) && ends(g)).then_some(Why::GroundChanged)
+}
+
+/// A ground that changed within so many days of an event cannot be kept apart from it.
+const GROUND_DAYS: i64 = 14;
+
 /// Adds to the near cameras' rows what a sceptic asks next: over other days, which minutes, since when,
 /// on which bucks it rests, and whether other dates look the same.
-fn look_closer(season: &Season, log: &[Logged], quiet: &[Quiet], found: &mut Shifts) {
+fn look_closer(
+    season: &Season,
+    log: &[Logged],
+    quiet: &[Quiet],
+    doings: &[Doing],
+    found: &mut Shifts,
+) {
     let about = season.about.kind;
     for ((here, plan), quiet) in log.iter().zip(&mut found.plans).zip(quiet) {
         let windows = plan.windows;
@@ -358,7 +484,7 @@ fn look_closer(season: &Season, log: &[Logged], quiet: &[Quiet], found: &mut Shi
             true => vec![None; here.roles.len()],
             false => placebo::placebos(season, here, &windows, log, quiet),
         };
-        let of_kind = |kind| Compared::of(season, &windows, kind, &here.roles, log, quiet);
+        let of_kind = |kind| of_event(season, here, &windows, kind, log, quiet);
         let compared = Kind::ALL.map(of_kind);
         let id = &here.disturbance.id;
         let theirs = found.rows.iter_mut();
@@ -368,6 +494,7 @@ fn look_closer(season: &Season, log: &[Logged], quiet: &[Quiet], found: &mut Shi
             let compared = &compared[row.kind as usize];
             if row.kind == about {
                 row.rests_on = rests_on::rests_on(season, compared, row);
+                row.instead = instead::instead(compared, row, doings);
             }
             let Some(camera) = row.camera else { return };
             if season.about.kinds().contains(&row.kind) {
@@ -404,7 +531,8 @@ fn other_days(season: &Season, here: &Logged, log: &[Logged], chosen: u32) -> Ve
         let windows = Windows::around(here.disturbance, *days);
         let quiet = Quiet::of(season, &windows, &here.roles, log);
         let about = season.about.kind;
-        let compared = Compared::of(season, &windows, about, &here.roles, log, &quiet);
+        let mut compared = of_event(season, here, &windows, about, log, &quiet);
+        compared.most_days = Some(*days);
         let [rate_ratio, share_change] = compared.together_against_controls();
         OtherDays { days: *days, rate_ratio, share_change }
     };

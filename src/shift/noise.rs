@@ -70,20 +70,6 @@ impl Noise {
         each(season, kind, |watched| Self::of(watched, windows))
     }
 
-    /// Of shares alone, of every camera by itself: the rest costs most of the time and is not asked for.
-    pub fn of_shares_of_each(season: &Season, kind: Kind, windows: &Windows) -> Vec<Self> {
-        let blocks = blocks(season, windows);
-        each(season, kind, |watched| {
-            let as_on = |c| quiet::as_on(season, c, windows);
-            let counts = |span: &Span| -> Vec<DayCount> {
-                let days = days(watched, *span, as_on).into_iter();
-                days.map(|day| day.count).collect()
-            };
-            let shares: Vec<Vec<DayCount>> = blocks.iter().map(counts).collect();
-            Self { share: runs_of_shares(&shares, RUN_DAYS), ..Self::NONE }
-        })
-    }
-
     /// Runs over weeks, in all days before and all days after: where deer with habits of their own stay that
     /// long at one camera, no other tells of it.
     pub fn lasting(watched: Watched, windows: &Windows) -> Self {
@@ -91,24 +77,6 @@ impl Noise {
         let as_on = |c| quiet::as_on(watched.season, c, windows);
         let stretches = Stretches::of(watched, &around, as_on);
         stretches.lasting(furthest(windows, &around))
-    }
-
-    /// Runs of the days before alone.
-    pub fn before(watched: Watched, windows: &Windows) -> Self {
-        let mut earlier = blocks(watched.season, windows);
-        earlier.retain(|block| block.1 <= windows.before.1);
-        Stretches::of(watched, &earlier, |_| windows.before.1).noise()
-    }
-
-    /// Runs over weeks, of the days before alone, with the degrees of freedom that they will have once the days
-    /// after are there too.
-    pub fn lasting_before(watched: Watched, windows: &Windows) -> Self {
-        let around = around(watched.season, windows);
-        let stretches = Stretches::of(watched, &around[..1], |_| windows.before.1);
-        let noise = stretches.lasting(furthest(windows, &around));
-        let [before, after] = around.map(days_in);
-        let both = |runs: Runs| Runs { freedom: runs.freedom * (before + after) / before, ..runs };
-        Self { share: both(noise.share), light: both(noise.light), visits: both(noise.visits) }
     }
 
     /// Runs over a whole record, in stretches of so many days.

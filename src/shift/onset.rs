@@ -2,12 +2,11 @@
 
 use chrono::{Days, NaiveDate};
 
+use super::Shift;
 use super::compare::Compared;
 use super::effects::Question;
-use super::noise::{Noise, Watched, days};
+use super::instead::clear_question;
 use super::window::Windows;
-use super::{LEVEL, Shift};
-use crate::measure::{DayCount, Law, change_point};
 use crate::visits::{Camera, Season};
 
 /// When a share, or visits in light, most likely changed.
@@ -17,58 +16,47 @@ pub struct Onset {
     pub of: Question,
     /// First day of the change.
     pub date: NaiveDate,
-    /// First and last day that the visits do not speak against.
+    /// The days within which it began with a chance of 95 %.
     pub interval: (NaiveDate, NaiveDate),
-    /// Days from the onset until a stretch that is clearly not what it had become and nearer to what it was;
-    /// `None` where there is none up to the end of the pictures.
+    /// Days from the onset until visits were again what they would have been; `None` where that did not happen, with a
+    /// chance of 95 %, up to the end of the pictures.
     pub recovered_after_days: Option<i64>,
     /// Last day with pictures: how far the recovery was followed.
     pub followed_until: NaiveDate,
 }
 
-/// Days of a stretch in which a return is looked for.
-const STRETCH_DAYS: u64 = 14;
 /// A longer gap than this begins another season.
 const LONGEST_GAP_DAYS: i64 = 30;
 
-/// Looks for the day of the change within the days compared, of what is clear, the share first; and for a
-/// recovery after them.
+/// A change may have begun so many days before the date that was logged.
+const BEFORE_DAYS: u64 = 30;
+
+/// When what is clear began, visits in light first, and when it ended: both from the fit of the whole record, cut some weeks
+/// before the date, so that a change that began earlier shows.
 pub(super) fn onset(
     season: &Season,
     camera: usize,
     row: &Shift,
     compared: &Compared,
 ) -> Option<Onset> {
-    let windows = compared.windows;
-    let of = if row.verdict.is_clear() { Question::Share } else { Question::LightVisits };
-    let watched = Watched { season, cameras: &[camera], kind: row.kind };
-    let noise = Noise::of(watched, windows);
-    let span = (windows.before.0, windows.after.1);
-    let seen = days(watched, span, |_| windows.after.0);
-    let last = followed_until(&season.cameras[camera], windows)?;
-    let found = match of {
-        Question::Share => {
-            let counts: Vec<DayCount> = seen.iter().map(|d| d.count).collect();
-            change_point(&counts, Law::Binomial, noise.share.design_effect)?
-        }
-        _ => {
-            let night = |d: &super::noise::DaySeen| DayCount {
-                hits: d.count.hits,
-                trials: f64::from(u8::from(d.worked)),
-            };
-            let counts: Vec<DayCount> = seen.iter().map(night).collect();
-            change_point(&counts, Law::Poisson, noise.light.design_effect)?
-        }
-    };
-    let date_of = |index: usize| span.0 + Days::new(index as u64);
-    let date = date_of(found.at);
-    let returned = returned_on(compared, camera, of, last);
+    let of = clear_question(row)?;
+    let date = compared.windows.after.0;
+    let cut = date - Days::new(BEFORE_DAYS);
+    let windows = Windows::at(cut, BEFORE_DAYS as u32);
+    let at_date = compared.fit_from(camera, of, compared.windows)?;
+    let ended = at_date.ended().map(|[middle, ..]| middle.round());
+    let until = ended.map_or(f64::INFINITY, |days| days + BEFORE_DAYS as f64);
+    let [middle, first, last] =
+        compared.fit_from(camera, of, &windows)?.began(at_date.step().value, until)?;
+    let on = |days: f64| cut + Days::new(days.round().max(0.0) as u64);
+    let began = on(middle);
+    let ended = ended.map(|days| date + Days::new(days as u64));
     Some(Onset {
         of,
-        date,
-        interval: (date_of(found.interval.0), date_of(found.interval.1)),
-        recovered_after_days: returned.map(|on| (on - date).num_days()),
-        followed_until: last,
+        date: began,
+        interval: (on(first), on(last)),
+        recovered_after_days: ended.map(|on| (on - began).num_days()),
+        followed_until: followed_until(&season.cameras[camera], compared.windows)?,
     })
 }
 
@@ -82,28 +70,4 @@ fn followed_until(camera: &Camera, windows: &Windows) -> Option<NaiveDate> {
     };
     let kept = dates.windows(2).take_while(|pair| stays(pair)).count();
     dates.get(kept).copied()
-}
-
-/// The first day of the first stretch behind the days compared that differs from those after the change,
-/// against the controls and with all stretches allowed for, and is nearer to what was before it. A share
-/// that merely cannot be told from what it was has not come back.
-fn returned_on(
-    compared: &Compared,
-    camera: usize,
-    of: Question,
-    last: NaiveDate,
-) -> Option<NaiveDate> {
-    let windows = compared.windows;
-    let stretch = Days::new(STRETCH_DAYS - 1);
-    let starts: Vec<NaiveDate> = (windows.after.1 + Days::new(1))
-        .iter_days()
-        .step_by(STRETCH_DAYS as usize)
-        .take_while(|start| *start + stretch <= last)
-        .collect();
-    let level = LEVEL / starts.len().max(1) as f64;
-    starts.iter().copied().find(|start| {
-        let since =
-            Windows { before: windows.after, after: (*start, *start + stretch), years_apart: None };
-        compared.has_turned_back(camera, of, &since, level)
-    })
 }

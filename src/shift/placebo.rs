@@ -5,6 +5,7 @@ use rayon::prelude::*;
 
 use super::Role;
 use super::compare::Compared;
+use super::effects::Question;
 use super::noise::Noise;
 use super::quiet::Quiet;
 use super::roles::Logged;
@@ -42,7 +43,7 @@ pub(super) fn placebos(
     let kind = season.about.kind;
     let days = windows.days();
     let changes = |windows: &Windows, is_asked: &dyn Fn(usize) -> bool| -> Vec<Option<f64>> {
-        let noise = Noise::of_shares_of_each(season, kind, windows);
+        let noise = vec![Noise::NONE; roles.len()];
         let compared = Compared::with(noise, season, windows, kind, roles, log, quiet);
         let change = |c: usize| is_asked(c).then(|| compared.share_change(c)).flatten();
         (0..roles.len()).map(change).collect()
@@ -84,4 +85,39 @@ fn counted(
     let untouched = || changes.iter().filter(|(date, _)| is_untouched(*date));
     let as_large = |own: f64| untouched().filter(|(_, c)| c.abs() >= own.abs()).count();
     Placebo { untouched: untouched().count(), as_large: own.map_or(0, as_large), changes }
+}
+
+/// Dates before an event of which so many must be known before they say anything against it.
+const FEWEST_DATES: usize = 7;
+
+/// Whether at least every second date before the event, with nothing logged in its days, changed as much at a camera
+/// as the event's own did: then the change is nothing out of the ordinary there, whatever a model says.
+pub(super) fn is_ordinary(
+    season: &Season,
+    here: &Logged,
+    windows: &Windows,
+    log: &[Logged],
+    quiet: &Quiet,
+    camera: usize,
+    question: Question,
+) -> bool {
+    let kind = season.about.kind;
+    let change = |windows: &Windows| {
+        let noise = vec![Noise::NONE; here.roles.len()];
+        let compared = Compared::with(noise, season, windows, kind, &here.roles, log, quiet);
+        compared.plain_change(camera, question)
+    };
+    let Some((first, _)) = season.span() else { return false };
+    let Some(own) = change(windows) else { return false };
+    let days = windows.days();
+    let last = windows.before.1 - Days::new(u64::from(days) - 1);
+    let dates = first.iter_days().take_while(|date| *date <= last);
+    let is_quiet = |there: &Windows| {
+        let touches = |l: &Logged| l.touches(camera, there.before.0 + Days::new(1), there.after.1);
+        !log.iter().any(touches)
+    };
+    let there = dates.map(|date| Windows::at(date, days)).filter(is_quiet);
+    let changes: Vec<f64> = there.filter_map(|windows| change(&windows)).collect();
+    let as_large = changes.iter().filter(|c| c.abs() >= own.abs()).count();
+    changes.len() >= FEWEST_DATES && as_large * 2 >= changes.len()
 }

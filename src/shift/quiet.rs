@@ -63,13 +63,6 @@ impl Quiet {
         Self::learn(season, windows, pairs(season, windows, MOST_PAIRS), roles, log)
     }
 
-    /// The same from what lies before the date alone.
-    pub fn before(season: &Season, windows: &Windows, roles: &[Role], log: &[Logged]) -> Self {
-        let mut earlier = pairs(season, windows, MOST_PAIRS);
-        earlier.retain(|p| p.after.1 <= windows.before.1);
-        Self::learn(season, windows, earlier, roles, log)
-    }
-
     fn learn(
         season: &Season,
         windows: &Windows,

@@ -2,11 +2,13 @@
 
 use std::collections::BTreeMap;
 
+use super::Shift;
 use super::behind::visits_compared;
 use super::compare::Compared;
 use super::effects::{Question, Sides};
+use super::instead::{clear_question, own_level};
 use super::quiet;
-use super::{LEVEL, Shift};
+use super::record::{LeftOut, Span};
 use crate::visits::{Kind, Named, Season, Visit};
 
 /// The bucks behind a verdict.
@@ -29,6 +31,8 @@ pub struct Without {
     pub visits: usize,
     /// Visits that the share counts, and all, before and after, without it.
     pub left: [(usize, usize); 2],
+    /// The p-value without it; 1 where that cannot be told.
+    pub p_value: f64,
     /// Whether the change is clear without it, at the same level; nothing where it was not clear with it.
     pub still_clear: Option<bool>,
 }
@@ -39,9 +43,7 @@ pub(super) fn rests_on(season: &Season, compared: &Compared, row: &Shift) -> Opt
     if !named_kind {
         return None;
     }
-    let of = [Question::LightVisits, Question::Share]
-        .into_iter()
-        .find(|q| row.verdict_on(*q).is_clear());
+    let of = clear_question(row);
     let cameras = compared.cameras_of(row.camera);
     let mut visits: BTreeMap<u16, usize> = BTreeMap::new();
     let mut unnamed = 0;
@@ -78,6 +80,14 @@ fn left(
     visits: usize,
 ) -> Without {
     let windows = compared.windows;
+    let theirs = |camera: usize| {
+        let visits = season.cameras[camera].visits(row.kind).iter();
+        visits.filter(move |v| v.named() == Named::One(name))
+    };
+    let less = |camera: usize, (from, until): Span| {
+        let there = theirs(camera).filter(|v| (from..=until).contains(&v.date()));
+        there.fold((0, 0), |sum, v| (sum.0 + usize::from(v.counted), sum.1 + 1))
+    };
     let counts = |camera: usize| -> Sides {
         let mut sides = quiet::sides(season, camera, row.kind, windows);
         let theirs = seen(season, camera, row, compared);
@@ -92,19 +102,10 @@ fn left(
         }
         sides
     };
-    let still_clear = |question: Question| {
-        let (p, adjusted) = match question {
-            Question::LightVisits => (row.light_p_value, row.light_p_adjusted),
-            _ => (row.p_value, row.p_adjusted),
-        };
-        // What the other questions cost stays what it was.
-        let level = match (p, adjusted) {
-            (Some(p), Some(adjusted)) if adjusted > 0.0 => LEVEL * p / adjusted,
-            _ => LEVEL,
-        };
-        let p_without = compared.p_value_with(row.camera, question, counts);
-        p_without.is_some_and(|p| p <= level)
-    };
+    let again = of.and_then(|question| {
+        let p = compared.p_value_without(row.camera, question, LeftOut::Visits(&less))?;
+        Some((p, p <= own_level(row, question)))
+    });
     let mut sums = [(0, 0); 2];
     for sides in compared.cameras_of(row.camera).into_iter().map(counts) {
         for (sum, side) in sums.iter_mut().zip([sides.before, sides.after]) {
@@ -115,6 +116,7 @@ fn left(
         name: season.names[usize::from(name)].clone(),
         visits,
         left: sums,
-        still_clear: of.map(still_clear),
+        p_value: again.map_or(1.0, |a| a.0),
+        still_clear: again.map(|a| a.1),
     }
 }

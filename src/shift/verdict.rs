@@ -42,6 +42,127 @@ impl Verdict {
     }
 }
 
+/// What can be said of a question, in one of four words.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Answer {
+    /// It changed, and not by chance.
+    Changed,
+    /// The loss of half is ruled out, with 95 % confidence.
+    Stayed,
+    /// Neither.
+    CannotTell(Why),
+    /// Losing everything would not have stood out.
+    TooFew,
+}
+
+/// Why nothing can be told.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Why {
+    /// Too many pictures have no tag yet.
+    NotTagged,
+    /// The camera's clock is wrong and not settled.
+    ClockInDoubt,
+    /// There is no other camera to tell what the season did.
+    NoControl,
+    /// The date was found by looking at when the pictures changed.
+    DateFromPictures,
+    /// At least every second date before it changed as much there.
+    OtherDatesToo,
+    /// Other animals fell at the camera as well: it may see less.
+    SeesLess,
+    /// A ground that feeds the camera changed in the same days.
+    GroundChanged,
+    /// No other camera looks at the same sort of place.
+    AloneInItsSort,
+    /// It changed the other way than it did against the others: they changed, and it did not.
+    OthersChanged,
+    /// Cameras differ so much, also while nothing happens, that more nights would not help.
+    CamerasDiffer,
+    /// With this many times as many nights the loss of half would be found.
+    MoreNights(f64),
+    /// It was not looked at closer: by itself it did not change.
+    NotLookedAt,
+}
+
+impl Answer {
+    /// The word in files and tables.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Changed => "changed",
+            Self::Stayed => "stayed",
+            Self::CannotTell(_) => "can't tell",
+            Self::TooFew => "too few",
+        }
+    }
+}
+
+impl std::fmt::Display for Answer {
+    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
+        match self {
+            Self::CannotTell(why) => write!(f, "{} ({})", self.word(), why.word()),
+            _ => f.write_str(self.word()),
+        }
+    }
+}
+
+impl Why {
+    /// The words in files and tables.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::NotTagged => "not tagged",
+            Self::ClockInDoubt => "clock in doubt",
+            Self::NoControl => "no control",
+            Self::DateFromPictures => "date from the pictures",
+            Self::OtherDatesToo => "other dates changed as much",
+            Self::SeesLess => "the camera may see less",
+            Self::GroundChanged => "a ground changed",
+            Self::AloneInItsSort => "no control of its sort",
+            Self::OthersChanged => "the others changed",
+            Self::CamerasDiffer => "cameras differ",
+            Self::MoreNights(_) => "more nights",
+            Self::NotLookedAt => "nothing stood out",
+        }
+    }
+}
+
+impl Shift {
+    /// What can be said of visits in light, or of the share.
+    pub fn answer(&self, question: Question) -> Answer {
+        let is_light = question == Question::LightVisits;
+        let stayed = if is_light { self.light_stayed() } else { self.share_stayed };
+        match self.verdict_on(question) {
+            Verdict::ClearDrop | Verdict::ClearRise => Answer::Changed,
+            Verdict::TooFewVisits => Answer::TooFew,
+            Verdict::NotTagged => Answer::CannotTell(Why::NotTagged),
+            Verdict::NoControl => Answer::CannotTell(self.blocked.unwrap_or(Why::NoControl)),
+            Verdict::NoClearChange if self.clock_in_doubt => Answer::CannotTell(Why::ClockInDoubt),
+            Verdict::NoClearChange if stayed => Answer::Stayed,
+            Verdict::NoClearChange if self.is_blocked(question) => {
+                Answer::CannotTell(self.blocked.unwrap_or(Why::NoControl))
+            }
+            Verdict::NoClearChange => Answer::CannotTell(self.why_not(is_light)),
+        }
+    }
+
+    fn why_not(&self, is_light: bool) -> Why {
+        let (p, adjusted) = match is_light {
+            true => (self.light_p_value, self.light_p_adjusted),
+            false => (self.p_value, self.p_adjusted),
+        };
+        if p.is_none() {
+            return Why::NotLookedAt;
+        }
+        if adjusted.is_some_and(|p| p <= LEVEL) {
+            return Why::OthersChanged;
+        }
+        let times = self.enough.and_then(|e| match is_light {
+            true => e.times_nights,
+            false => e.times_nights_for_drop,
+        });
+        times.filter(|t| *t > 1.0).map_or(Why::CamerasDiffer, Why::MoreNights)
+    }
+}
+
 /// What visits did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Pattern {
@@ -51,10 +172,10 @@ pub enum Pattern {
     Left,
     /// They come less here and more at another camera.
     Moved,
-    /// Visits in light are shown to be what they were, within a stated margin.
+    /// It is ruled out that half of the visits in light are lost.
     Stayed,
-    /// Neither a change nor its absence is shown.
-    NotShown,
+    /// Neither a change nor its absence can be told.
+    CannotTell,
 }
 
 impl Pattern {
@@ -65,7 +186,7 @@ impl Pattern {
             Self::Left => "left",
             Self::Moved => "moved",
             Self::Stayed => "stayed",
-            Self::NotShown => "not shown",
+            Self::CannotTell => "can't tell",
         }
     }
 }
@@ -78,11 +199,12 @@ pub(super) fn judge(rows: &mut [Shift]) {
     for row in rows.iter_mut() {
         if row.verdict == Verdict::NoClearChange {
             let own = row.share_change.map_or(0.0, |c| c.value);
+            let own = if own.abs() < LEAST_POINTS { 0.0 } else { own };
             let tested = row.share_change_against_controls.map_or(0.0, |c| c.value);
             row.verdict = verdict(row.p_adjusted, own, tested);
         }
         if row.light_verdict == Verdict::NoClearChange {
-            let own = change_per_night(row, |s| s.counted);
+            let own = plain_change_per_night(row);
             row.light_verdict =
                 verdict(row.light_p_adjusted, own, log(row.rate_ratio_against_controls));
         }
@@ -112,6 +234,21 @@ fn verdict(p_adjusted: Option<f64>, own: f64, tested: f64) -> Verdict {
 
 fn log(ratio: Option<Estimate>) -> f64 {
     ratio.map_or(0.0, |r| r.value.ln())
+}
+
+/// A camera whose own counts changed by less than this stood still, whatever the others did: points of the share, and
+/// a factor of visits in light per night.
+const LEAST_POINTS: f64 = 0.05;
+const LEAST_FACTOR: f64 = 1.25;
+
+/// The change of visits in light per night; none where it is less than [`LEAST_FACTOR`].
+fn plain_change_per_night(row: &Shift) -> f64 {
+    let rate = |s: &Side| s.counted as f64 / s.nights.max(1) as f64;
+    let (before, after) = (rate(&row.before), rate(&row.after));
+    match before.max(after) < LEAST_FACTOR * before.min(after) {
+        true => 0.0,
+        false => after - before,
+    }
 }
 
 fn change_per_night(row: &Shift, count: fn(&Side) -> usize) -> f64 {
@@ -157,8 +294,8 @@ fn pattern(row: &Shift, more: bool) -> Option<Pattern> {
                 (false, _) => None,
             }
         }
-        Verdict::NoClearChange if row.is_alike => Some(Pattern::Stayed),
-        Verdict::NoClearChange => Some(Pattern::NotShown),
+        Verdict::NoClearChange if row.light_stayed() => Some(Pattern::Stayed),
+        Verdict::NoClearChange => Some(Pattern::CannotTell),
         _ => None,
     }
 }

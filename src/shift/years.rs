@@ -8,7 +8,7 @@ use super::gate::{self, KEPT};
 use super::quiet::Quiet;
 use super::roles::Logged;
 use super::window::Windows;
-use super::{Role, Shift, verdict};
+use super::{Plan, Role, Shift, verdict};
 use crate::measure::Family;
 use crate::visits::{DeerYear, Kind, Season};
 
@@ -22,8 +22,14 @@ pub struct YearRow {
     pub shift: Shift,
 }
 
-/// Every earlier season beside the newest, the last before it first; empty with one season.
-pub(super) fn years(season: &Season, log: &[Logged]) -> Vec<YearRow> {
+/// Every earlier season beside the newest, the last before it first; empty with one season. What the row of a
+/// disturbance asks already, of the same camera and seasons, has its answers.
+pub(super) fn years(
+    season: &Season,
+    log: &[Logged],
+    plans: &[Plan],
+    events: &[Shift],
+) -> Vec<YearRow> {
     let Some((newest, earlier)) = season.years.split_last() else {
         return Vec::new();
     };
@@ -44,8 +50,51 @@ pub(super) fn years(season: &Season, log: &[Logged]) -> Vec<YearRow> {
     let (with, mut rows): (Vec<DeerYear>, Vec<Shift>) = all.into_iter().flatten().unzip();
     adjust(season, &with, &mut rows);
     verdict::judge(&mut rows);
+    for (row, with) in rows.iter_mut().zip(&with) {
+        if let Some(event) = asked_already(season, row, *with, plans, events) {
+            refer(row, event);
+        }
+    }
     let rows = with.into_iter().zip(rows);
     rows.map(|(with, shift)| YearRow { with, shift }).collect()
+}
+
+/// The row of a disturbance that lies between the two seasons of a row, for the same camera and kind.
+fn asked_already<'a>(
+    season: &Season,
+    row: &Shift,
+    with: DeerYear,
+    plans: &[Plan],
+    events: &'a [Shift],
+) -> Option<&'a Shift> {
+    let newest = season.newest()?;
+    let is_between = |id: &str| {
+        let plan = plans.iter().find(|p| p.disturbance == id);
+        plan.is_some_and(|p| {
+            p.windows.years_apart.is_some()
+                && with.contains(p.windows.before.0)
+                && newest.contains(p.windows.after.0)
+        })
+    };
+    let same = |e: &Shift| e.camera.is_some() && e.camera == row.camera && e.kind == row.kind;
+    events.iter().find(|e| same(e) && is_between(&e.disturbance))
+}
+
+/// One fact has one verdict.
+fn refer(row: &mut Shift, event: &Shift) {
+    *row = Shift {
+        disturbance: String::new(),
+        role: row.role,
+        before: row.before.clone(),
+        after: row.after.clone(),
+        days: row.days,
+        same_as: Some(event.disturbance.clone()),
+        timing: None,
+        onset: None,
+        placebo: None,
+        rests_on: None,
+        ..event.clone()
+    };
 }
 
 /// The days of the year on which any camera worked in both seasons, from the first to the last.

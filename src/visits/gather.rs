@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use anyhow::Result;
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Timelike};
 use rayon::prelude::*;
 
 use super::visit::Moment;
@@ -20,6 +20,8 @@ pub(super) struct Gathered {
     /// Dates with a picture or a row.
     pub active: BTreeSet<NaiveDate>,
     pub people_on: BTreeSet<NaiveDate>,
+    /// In how many hours of a date other animals were seen.
+    pub other_animals_on: BTreeMap<NaiveDate, usize>,
     deer_on: BTreeSet<NaiveDate>,
     /// Dates whose first picture follows on the one before it by its number, within one roll.
     pub runs_on: BTreeSet<NaiveDate>,
@@ -43,6 +45,11 @@ impl Gathered {
             let date = day[0].0.date();
             let any = |is: fn(Who) -> bool| day.iter().any(|(_, who)| is(*who)).then_some(date);
             self.active.insert(date);
+            let others = day.iter().filter(|(_, who)| *who == Who::Other);
+            let hours: BTreeSet<u32> = others.map(|(time, _)| time.shown().hour()).collect();
+            if !hours.is_empty() {
+                self.other_animals_on.insert(date, hours.len());
+            }
             self.people_on.extend(any(|who| who == Who::Person));
             self.deer_on.extend(any(Who::is_deer));
         }

@@ -37,6 +37,7 @@ impl Season {
         years.sort_unstable();
         years.dedup();
         Self {
+            grounds: Vec::new(),
             settings: self.settings.clone(),
             days: DayTable::of(&cameras),
             about: self.about,

@@ -13,7 +13,7 @@ use super::visit::{Visit, fewest_counted, most_counted, visits};
 use super::{About, DayTable, DeerYear, Kind, Told};
 use crate::card::Crawl;
 use crate::clock::{CameraCodes, Timeline};
-use crate::property::{Placement, Position, Property, Settings, Stand, same_name};
+use crate::property::{Ground, Placement, Position, Property, Settings, Stand, same_name};
 use crate::sun::SunTable;
 use crate::tags::{NumberedRows, Tagged, few_untagged};
 
@@ -32,6 +32,8 @@ pub struct Camera {
     pub effort: Effort,
     /// Dates on which a person was tagged at it.
     pub people_on: BTreeSet<NaiveDate>,
+    /// In how many hours of a date other animals were seen.
+    other_animals_on: BTreeMap<NaiveDate, usize>,
     /// Dates of the last pictures before its card was taken for a pull.
     pub card_taken_on: BTreeSet<NaiveDate>,
     /// Dates, by the clock as it is read now, whose times are in doubt: first and last.
@@ -143,6 +145,11 @@ impl Camera {
         stretches.any(|s| s.0 <= until && from <= s.1)
     }
 
+    /// Hours in which other animals were seen, on dates from one to another, both included.
+    pub fn other_animals_between(&self, (from, until): (NaiveDate, NaiveDate)) -> usize {
+        self.other_animals_on.range(from..=until.max(from)).map(|(_, hours)| hours).sum()
+    }
+
     /// Its pictures on dates from one to another, both included.
     pub fn pictures_between(&self, from: NaiveDate, until: NaiveDate) -> PicturesOn {
         let dates = self.pictures_on.range(from..=until.max(from));
@@ -210,6 +217,7 @@ impl Camera {
             pictures: 0,
             effort,
             people_on: BTreeSet::new(),
+            other_animals_on: BTreeMap::new(),
             card_taken_on: BTreeSet::new(),
             clock_in_doubt: Vec::new(),
             pictures_on: BTreeMap::new(),
@@ -258,6 +266,8 @@ pub struct Season {
     pub names: Vec<String>,
     /// The deer years in which any camera worked, oldest first.
     pub years: Vec<DeerYear>,
+    /// Fields, plots and the like, with what they were when.
+    pub grounds: Vec<Ground>,
 }
 
 /// Dates whose times are in doubt, by camera: first and last.
@@ -302,8 +312,9 @@ impl Season {
         }
         Ok(Self {
             settings: property.settings.clone(),
+            grounds: property.grounds.clone(),
             days: DayTable::of(&cameras),
-            about: about(&cameras),
+            about: about(&cameras, years(&cameras, property).last().copied()),
             years: years(&cameras, property),
             names: known,
             cameras,
@@ -382,9 +393,17 @@ fn years(cameras: &[Camera], property: &Property) -> Vec<DeerYear> {
     years.into_iter().collect()
 }
 
-fn about(cameras: &[Camera]) -> About {
-    let count = |kind: Kind| cameras.iter().map(|c| c.visits(kind).len()).sum::<usize>();
-    let bucks = cameras.iter().flat_map(|c| c.visits(Kind::Buck));
+/// By the tags of the newest season; by those of all where it has no deer.
+fn about(cameras: &[Camera], newest: Option<DeerYear>) -> About {
+    let is_deer = |v: &&Visit| newest.is_some_and(|year| year.contains(v.date()));
+    let mut all = cameras.iter().flat_map(|c| c.visits(Kind::Deer));
+    let year = newest.filter(|_| all.any(|v| is_deer(&v)));
+    let of = |kind: Kind| {
+        let visits = cameras.iter().flat_map(move |c| c.visits(kind));
+        visits.filter(move |v| year.is_none_or(|year| year.contains(v.date())))
+    };
+    let count = |kind: Kind| of(kind).count();
+    let bucks = of(Kind::Buck);
     let kinds = [Kind::Buck, Kind::Doe, Kind::Fawn];
     About::of(Told {
         deer: count(Kind::Deer),
@@ -440,6 +459,7 @@ fn camera(
         home: property.settings.position,
         pictures: gathered.pictures,
         people_on: gathered.people_on,
+        other_animals_on: gathered.other_animals_on,
         card_taken_on: gathered.card_taken_on,
         clock_in_doubt: Vec::new(),
         pictures_on: gathered.pictures_on,

@@ -2,6 +2,9 @@
 //!
 //!     cargo bench --bench error_rates              2,000 seasons of each sort, some minutes
 //!     cargo bench --bench error_rates -- 200       fewer
+//!     cargo bench --bench error_rates -- placebo FOLDER
+//!                                                  a property's own sightings.csv, with an event logged on dates of its
+//!                                                  own record near each camera in turn: how often something is called
 //!
 //! Prints the table that is committed as `tests/bench/error_rates.md`.
 
@@ -9,12 +12,17 @@
 mod seasons;
 
 use seasons::{
-    Law, Outcome, Tally, World, covered, in_world, power, promise, sorts, without_effect, worlds,
+    Effect, Law, Outcome, Tally, World, covered, found, in_world, power, quiet_dates, sorts,
+    without_effect, worlds, worlds_for_effects,
 };
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|a| !a.starts_with("--"));
-    let seasons: u64 = arguments.next().and_then(|a| a.parse().ok()).unwrap_or(2000);
+    let first = arguments.next().unwrap_or_default();
+    if first == "placebo" {
+        return on_quiet_dates(&arguments.next().expect("a property's folder"));
+    }
+    let seasons: u64 = first.parse().unwrap_or(2000);
     let wanted = arguments.next().unwrap_or_default();
     println!("# Measured error rates\n");
     println!(
@@ -28,7 +36,7 @@ fn main() {
         "disturbance is. Watch: a change that nobody logged is reported. In brackets the upper end of the 95 %"
     );
     println!(
-        "interval. Covered: how often the 95 % interval holds the true value, for mature bucks at one camera.\n"
+        "interval. Covered: how often the 95 % interval of the near cameras holds the true value, for mature bucks.\n"
     );
     println!(
         "| season | near | any | watch | ratio of visits in light covered | change of share covered |"
@@ -47,44 +55,67 @@ fn main() {
     if wanted.is_empty() || wanted == "effect" {
         effects(seasons);
     }
-    if wanted.is_empty() || wanted == "promises" {
-        promises(seasons.div_ceil(2));
+    if wanted.is_empty() || wanted == "losses" {
+        losses(seasons.div_ceil(4));
     }
     if wanted.is_empty() || wanted == "ranges" {
         ranges(seasons.div_ceil(4));
     }
 }
 
-/// Whether the chance that the report tells beforehand is kept.
-fn promises(seasons: u64) {
-    println!("\n## What the days before promise\n");
+/// Events that nobody logged, on every third week of a property's own record.
+fn on_quiet_dates(folder: &str) {
+    let [near, any] = quiet_dates(std::path::Path::new(folder));
+    println!("| events put into {folder} | near cameras called | any row called |");
+    println!("| --- | --- | --- |");
+    println!("| {} | {} | {} |", near.trials, bounded(near), bounded(any));
+}
+
+/// How often each sort of effect is found, and whether the chance that is told of the loss of half is kept.
+fn losses(seasons: u64) {
+    println!("\n## What is found\n");
     println!(
-        "Half of the visits in light at the near camera are lost, the days compared are chosen by the program. Told: the"
+        "Effects at the near camera, six controls, about 1.5 visits in light a night, 45 days on either side (three"
     );
     println!(
-        "mean of the chances that the report gives of finding it, from the days before alone. Found: how often it is, in"
+        "seasons of 90 days: in the last of them), {seasons} seasons each. Light, share: called a clear drop, everything looked"
     );
-    println!("{seasons} seasons; and in those in which that chance was told as 80 % or more.\n");
-    println!("| world | told | found | found where likely was told (seasons) |");
-    println!("| --- | --- | --- | --- |");
-    let world = |name, law, rate| World::new(name, law).rate(rate).days(None, 126).halved();
-    for world in [
-        world("steady, 0.55 visits a night", Law::Steady, 0.55),
-        world("steady, 1 visit a night", Law::Steady, 1.0),
-        world("steady, 2 visits a night", Law::Steady, 2.0),
-        world("unequal season, 1.5 visits a night", Law::UnequalSeason, 1.5),
-        world("wandering, 1.5 visits a night", Law::Wandering, 1.5),
-        world("residents for weeks, 1.5 visits a night", Law::Residents, 1.5),
-    ] {
-        let p = promise(&world, seasons);
+    println!(
+        "at allowed for. Promised: the chance of finding the loss of half that the report tells, on average.\n"
+    );
+    println!(
+        "| world | half of all | promised | three quarters | all lost | share .55 to .06, as many visits | half in light alone: light, share |"
+    );
+    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    for world in worlds_for_effects() {
+        let of = |effect| found(&world.with(effect), seasons);
+        let half = of(Effect::loss(0.5, 0.5));
+        let (quarter, none) = (of(Effect::loss(0.75, 0.75)), of(Effect::loss(1.0, 1.0)));
+        let (share, light) = (of(Effect::share(0.06)), of(Effect::loss(0.5, 0.0)));
         println!(
-            "| {} | {:.1} % | {} | {} ({}) |",
+            "| {} | {} | {:.0} % | {} | {} | {} | {}, {} |",
             world.name,
-            100.0 * p.told / p.seasons,
-            p.found.percent(),
-            p.likely.percent(),
-            p.likely.trials,
+            half.light.percent(),
+            100.0 * half.told / half.seasons,
+            quarter.light.percent(),
+            none.light.percent(),
+            share.share.percent(),
+            light.light.percent(),
+            light.share.percent(),
         );
+    }
+    println!("\n## Deer that come back\n");
+    println!(
+        "Nine in ten visits are lost for 45 days and then come back, mild drift; how often the loss is called, by how"
+    );
+    println!("many days of the record follow the return.\n");
+    println!("| days after the return | called |");
+    println!("| --- | --- |");
+    for after in [0, 15, 30, 90] {
+        let effect = Effect { lasts: Some(45), ..Effect::loss(0.9, 0.9) };
+        let law = Law::Drift { days: 20.0, near: 0.35, others: 0.35 };
+        let world = World::new("back", law).rate(3.0).even().days(Some(21), 2 * (45 + after));
+        println!("| {after} | {} |", found(&world.with(effect), seasons).light.percent());
     }
 }
 
@@ -134,13 +165,14 @@ fn ranges(seasons: u64) {
 }
 
 fn row(name: &str, outcome: &Outcome) {
+    let or_none = |t: Tally| if t.trials > 0 { t.percent() } else { "–".to_owned() };
     println!(
         "| {name} | {} | {} | {} | {} | {} |",
         bounded(outcome.near),
         bounded(outcome.any),
         bounded(outcome.alarm),
-        outcome.light.percent(),
-        outcome.share.percent(),
+        or_none(outcome.light),
+        or_none(outcome.share),
     );
 }
 

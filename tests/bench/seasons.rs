@@ -11,14 +11,15 @@ use graylight::debrief::Debrief;
 use graylight::measure::Estimate;
 use graylight::practice::{self, Options, Trouble};
 use graylight::property::Property;
-use graylight::shift::{Role, Shift, Shifts, Verdict, verdicts};
+use graylight::shift::{Answer, Question, Role, Shift, Shifts, Verdict, verdicts};
 use graylight::tags;
 use graylight::visits::{Kind, Season};
 use indicatif::ProgressBar;
 
 use statrs::distribution::{Discrete, Hypergeometric};
 
-pub use worlds::{Law, World, worlds};
+#[allow(unused_imports, reason = "each target asks for other things")]
+pub use worlds::{Effect, Law, World, worlds, worlds_for_effects};
 
 /// Hits among trials.
 #[derive(Debug, Clone, Copy, Default)]
@@ -87,7 +88,7 @@ impl Outcome {
         self.near.add(shifts.rows.iter().any(|r| near(r) && clear(r)));
         let holds = |e: Estimate, value: f64| e.low <= value && e.high >= value;
         let rows = shifts.rows.iter();
-        for row in rows.filter(|r| r.kind == Kind::MatureBuck && r.camera.is_some() && is_null(r)) {
+        for row in rows.filter(|r| near(r) && r.camera.is_some()) {
             if let Some(own) = row.share_change {
                 self.own.add(holds(own, 0.0));
             }
@@ -110,13 +111,17 @@ fn judged(options: &Options) -> Shifts {
 
 /// Judges a property.
 fn read(folder: &Path) -> Shifts {
+    let property = Property::open(folder).unwrap();
+    verdicts(&season(folder), &property.disturbances)
+}
+
+fn season(folder: &Path) -> Season {
     let today = chrono::NaiveDate::from_ymd_opt(2026, 2, 1).unwrap();
     let property = Property::open(folder).unwrap();
     let crawl = card::crawl(&property, today, &ProgressBar::hidden());
     let timeline = Timeline::of(&property, &crawl).unwrap();
     let tagged = tags::read(&property, &crawl, &timeline, today).unwrap();
-    let season = Season::of(&property, &crawl, &timeline, &tagged, &[], &[]).unwrap();
-    verdicts(&season, &property.disturbances)
+    Season::of(&property, &crawl, &timeline, &tagged, &[], &[]).unwrap()
 }
 
 /// Judges a world in which nothing happened.
@@ -292,45 +297,81 @@ pub fn power(rate: f64, seasons: u64) -> Power {
     Power { before: sum.before / seasons as f64, after: sum.after / seasons as f64, ..sum }
 }
 
-/// What was promised before the days after were looked at, and what was kept.
+/// Puts an event into a property's own record, near each camera in turn and every third week, where nothing is known to
+/// have happened: how often the near camera's change is called, and how often any.
+#[allow(dead_code, reason = "the suite asks the bench for other things")]
+pub fn quiet_dates(folder: &Path) -> [Tally; 2] {
+    const EVERY_DAYS: usize = 21;
+    let names = ["property.toml", "cameras.csv", "sightings.csv"];
+    let place = tempfile::tempdir().unwrap();
+    for name in names.iter().filter(|name| folder.join(name).exists()) {
+        std::fs::copy(folder.join(name), place.path().join(name)).unwrap();
+    }
+    let season = season(place.path());
+    let (first, last) = season.span().expect("a record");
+    let dates: Vec<chrono::NaiveDate> =
+        first.iter_days().take_while(|d| *d <= last).skip(EVERY_DAYS).step_by(EVERY_DAYS).collect();
+    let mut tallies = [Tally::default(); 2];
+    for camera in &season.cameras {
+        for date in &dates {
+            let name = &camera.name;
+            let log = format!("id,start,near\nevent,{date},\"{name}\"\n");
+            std::fs::write(place.path().join("disturbances.csv"), log).unwrap();
+            let shifts = read(place.path());
+            let together = shifts.together("event", season.about.kind);
+            let Some(near) = together.filter(|r| r.before.nights > 6 && r.after.nights > 6) else {
+                continue;
+            };
+            tallies[0].add(near.is_clear());
+            tallies[1].add(shifts.rows.iter().any(Shift::is_clear));
+        }
+    }
+    tallies
+}
+
+/// What is said of an effect at the near camera.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Promise {
-    /// Seasons in which a chance was told, and the sum of these chances.
+pub struct Found {
+    /// Visits in light are a clear drop.
+    pub light: Tally,
+    /// The share is.
+    pub share: Tally,
+    /// It is said that they stayed.
+    pub stayed: Tally,
+    /// The page calls the visits too few.
+    pub too_few: Tally,
+    /// Seasons in which a chance of finding the loss of half was told, and the sum of these chances.
     pub told: f64,
     /// See `told`.
     pub seasons: f64,
-    /// The loss of half of the visits in light was found.
-    pub found: Tally,
-    /// The same in seasons in which that was told to be likely.
-    pub likely: Tally,
 }
 
-/// Judges worlds in which half of the visits in light are lost at the near camera, the days chosen by the
-/// program.
+/// Judges worlds with an effect.
 #[allow(dead_code, reason = "the suite asks the bench for other things")]
-pub fn promise(world: &World, seasons: u64) -> Promise {
+pub fn found(world: &World, seasons: u64) -> Found {
     let one = |seed: u64| {
         let folder = tempfile::tempdir().unwrap();
-        world.write(folder.path(), seed);
+        world.write(folder.path(), 50_000 + seed);
         let shifts = read(folder.path());
-        let together = shifts.together("event", Kind::MatureBuck).unwrap();
-        let mut promise = Promise::default();
-        if let Some(told) = shifts.plans[0].chosen.power {
-            promise.told = told;
-            promise.seasons = 1.0;
-            let is_found = together.light_verdict == Verdict::ClearDrop;
-            promise.found.add(is_found);
-            if told >= 0.8 {
-                promise.likely.add(is_found);
-            }
+        let row = shifts.together("event", Kind::MatureBuck).unwrap();
+        let mut found = Found::default();
+        let answer = row.answer(Question::LightVisits);
+        found.light.add(row.light_verdict == Verdict::ClearDrop);
+        found.share.add(row.verdict == Verdict::ClearDrop);
+        found.stayed.add(answer == Answer::Stayed);
+        found.too_few.add(answer == Answer::TooFew);
+        if let Some(told) = row.enough.and_then(|e| e.power_for_half) {
+            (found.told, found.seasons) = (told, 1.0);
         }
-        promise
+        found
     };
-    over_seeds(seasons, one, |a: Promise, b| Promise {
+    over_seeds(seasons, one, |a: Found, b| Found {
+        light: a.light.merge(b.light),
+        share: a.share.merge(b.share),
+        stayed: a.stayed.merge(b.stayed),
+        too_few: a.too_few.merge(b.too_few),
         told: a.told + b.told,
         seasons: a.seasons + b.seasons,
-        found: a.found.merge(b.found),
-        likely: a.likely.merge(b.likely),
     })
 }
 

@@ -9,7 +9,7 @@ use std::path::Path;
 use chrono::{Days, NaiveDate, NaiveDateTime};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Binomial, Distribution, Exp, Gamma, Normal, Poisson};
+use rand_distr::{Binomial, Distribution, Exp, Gamma, Normal, Poisson, StudentT};
 
 /// What a world is like.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,6 +42,53 @@ pub enum Law {
     WeakNear,
     /// The near camera loses this part of its visits in light, and half of all.
     Effect,
+    /// Every camera drifts by itself with a memory of so many days; the log-sd, of the near cameras and of the others.
+    Drift { days: f64, near: f64, others: f64 },
+    /// Every camera answers the rut in its own measure, some far more than others.
+    HeavyRut,
+    /// On the date every camera loses visits in light, each in its own measure: the season opens.
+    OpeningDay,
+    /// The leaves fall at one control: from the date on it sees more, and in better light.
+    LeafOff,
+    /// The near camera looks at food, the others at timber, and the season moves them apart.
+    OfAnotherSort,
+    /// Every camera has another rate in every year; the log-sd.
+    Years(f64),
+}
+
+/// What is done to the near cameras from the date on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Effect {
+    /// The part of the visits in light, and of those in the dark, that does not come any more.
+    pub lost: [f64; 2],
+    /// The share that the rest has from then on.
+    pub share: Option<f64>,
+    /// For so many days; `None` to the end.
+    pub lasts: Option<usize>,
+}
+
+impl Effect {
+    pub const NONE: Self = Self { lost: [0.0, 0.0], share: None, lasts: None };
+
+    pub const fn loss(light: f64, dark: f64) -> Self {
+        Self { lost: [light, dark], ..Self::NONE }
+    }
+
+    pub const fn share(to: f64) -> Self {
+        Self { share: Some(to), ..Self::NONE }
+    }
+
+    fn done_to(&self, [light, all]: [u64; 2], rng: &mut impl Rng) -> [u64; 2] {
+        let light = match self.share {
+            Some(share) => Binomial::new(all, share).unwrap().sample(rng),
+            None => light,
+        };
+        let [in_light, in_dark] = [light, all - light];
+        let left =
+            |n: u64, lost: f64, rng: &mut _| Binomial::new(n, 1.0 - lost).unwrap().sample(rng);
+        let (light, dark) = (left(in_light, self.lost[0], rng), left(in_dark, self.lost[1], rng));
+        [light, light + dark]
+    }
 }
 
 /// How far the near camera's pictures are tagged; the other cameras' are, all of them.
@@ -76,8 +123,14 @@ pub struct World {
     pub length: usize,
     /// Bucks that stay have names.
     pub named: bool,
-    /// From the date on every second visit in light at the near cameras does not come.
-    pub halved: bool,
+    /// What is done to the near cameras.
+    pub effect: Effect,
+    /// Nights differ as by luck: their counts are negative binomial, of shape 1.
+    pub clumped: bool,
+    /// Seasons of `length` days each, the event before the last of them.
+    pub seasons: usize,
+    /// How many events are logged, each near a camera of its own; nothing but the first does anything.
+    pub events: usize,
     pub tagging: Tagging,
 }
 
@@ -93,7 +146,10 @@ impl World {
             days: Some(21),
             length: 84,
             named: false,
-            halved: false,
+            effect: Effect::NONE,
+            clumped: false,
+            seasons: 1,
+            events: 1,
             tagging: Tagging::WithoutPictures,
         }
     }
@@ -124,8 +180,28 @@ impl World {
     }
 
     #[allow(dead_code, reason = "the suite asks the bench for other worlds")]
-    pub const fn halved(mut self) -> Self {
-        self.halved = true;
+    pub const fn halved(self) -> Self {
+        self.with(Effect::loss(0.5, 0.0))
+    }
+
+    #[allow(dead_code, reason = "the suite asks the bench for other worlds")]
+    pub const fn with(mut self, effect: Effect) -> Self {
+        self.effect = effect;
+        self
+    }
+
+    pub const fn clumped(mut self) -> Self {
+        self.clumped = true;
+        self
+    }
+
+    pub const fn seasons(mut self, seasons: usize) -> Self {
+        self.seasons = seasons;
+        self
+    }
+
+    pub const fn events(mut self, events: usize) -> Self {
+        self.events = events;
         self
     }
 
@@ -148,18 +224,40 @@ impl World {
     }
 
     fn date(&self) -> usize {
-        self.length / 2
+        match self.seasons {
+            1 => self.length / 2,
+            seasons => self.length * (seasons - 1),
+        }
+    }
+
+    fn all_days(&self) -> usize {
+        self.length * self.seasons
+    }
+
+    /// The date of a day; years end on the same day.
+    fn day(&self, day: usize) -> NaiveDate {
+        let year = 2025 - (self.seasons - 1 - day / self.length) as i32;
+        let first = NaiveDate::from_ymd_opt(year, 8, 30).unwrap();
+        first + Days::new((day % self.length) as u64)
+    }
+
+    /// When it happened: on a day of the season, or before the last season.
+    fn event_date(&self) -> NaiveDate {
+        match self.seasons {
+            1 => self.day(self.date()),
+            _ => NaiveDate::from_ymd_opt(2025, 6, 15).unwrap(),
+        }
     }
 
     /// Writes the world into a folder as a property.
     pub fn write(&self, folder: &Path, seed: u64) {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let mut seen = self.play(&mut rng);
-        if self.halved {
-            self.halve(&mut seen, &mut rng);
+        if self.clumped {
+            self.clump(&mut seen, &mut rng);
         }
-        let first = NaiveDate::from_ymd_opt(2025, 8, 30).unwrap();
-        let day = |d: usize| first + Days::new(d as u64);
+        self.take_effect(&mut seen, &mut rng);
+        let day = |d: usize| self.day(d);
         let mut rows = "camera,time,who,age,name\n".to_owned();
         for (camera, days) in seen.iter().enumerate() {
             for (d, bucks) in days.iter().enumerate() {
@@ -177,18 +275,23 @@ impl World {
             ),
         );
         if self.tagging != Tagging::WithoutPictures {
-            rows = self.photographed(folder, &rows, day(self.date()));
+            rows = self.photographed(folder, &rows, self.event_date());
         }
         put("sightings.csv", rows);
         let near: Vec<String> = (0..self.near).map(name).collect();
-        put(
-            "disturbances.csv",
-            format!(
-                "id,start,by,what,near\nevent,{},neighbour,Something,{}\n",
-                day(self.date()),
-                near.join(";")
-            ),
-        );
+        let mut log = "id,start,by,what,near\n".to_owned();
+        let _ = writeln!(log, "event,{},neighbour,Something,{}", self.event_date(), near.join(";"));
+        for other in 1..self.events {
+            let on = self.event_date() + Days::new(7 * other as u64) - Days::new(14);
+            let at = name(self.near + other - 1);
+            let _ = writeln!(log, "other-{other},{on},neighbour,Something else {other},{at}");
+        }
+        put("disturbances.csv", log);
+        if self.law == Law::OfAnotherSort {
+            let sort = |c: usize| if c < self.near { "field edge" } else { "timber trail" };
+            let cameras = (0..self.cameras).map(|c| format!("{},{}\n", name(c), sort(c)));
+            put("cameras.csv", "camera,setting\n".to_owned() + &cameras.collect::<String>());
+        }
     }
 
     /// Turns the near camera's rows into pictures and tags, and gives back the others'.
@@ -272,12 +375,32 @@ impl World {
         (0..self.cameras).map(|c| camera(c, rng)).collect()
     }
 
-    fn halve(&self, seen: &mut [Vec<Day>], rng: &mut ChaCha8Rng) {
-        for days in seen.iter_mut().take(self.near) {
-            for (_, [light, all]) in days.iter_mut().skip(self.date()).flatten() {
-                let left = Binomial::new(*light, 0.5).unwrap().sample(rng);
-                *all -= *light - left;
-                *light = left;
+    fn take_effect(&self, seen: &mut [Vec<Day>], rng: &mut ChaCha8Rng) {
+        if self.effect == Effect::NONE {
+            return;
+        }
+        let days = self.effect.lasts.unwrap_or(usize::MAX);
+        for days in
+            seen.iter_mut().take(self.near).map(|d| d.iter_mut().skip(self.date()).take(days))
+        {
+            for (_, visits) in days.flatten() {
+                *visits = self.effect.done_to(*visits, rng);
+            }
+        }
+    }
+
+    /// Every night's visits come again as often as its own luck says.
+    fn clump(&self, seen: &mut [Vec<Day>], rng: &mut ChaCha8Rng) {
+        let luck = Gamma::new(1.0, 1.0).unwrap();
+        for day in seen.iter_mut().flatten() {
+            let luck: f64 = luck.sample(rng);
+            for (_, [light, all]) in day {
+                let again = |n: u64, rng: &mut ChaCha8Rng| match n as f64 * luck {
+                    mean if mean > 0.0 => Poisson::new(mean).unwrap().sample(rng) as u64,
+                    _ => 0,
+                };
+                let (in_light, in_dark) = (again(*light, rng), again(*all - *light, rng));
+                (*light, *all) = (in_light, in_light + in_dark);
             }
         }
     }
@@ -291,7 +414,7 @@ impl World {
     fn expected(&self, camera: usize, rng: &mut ChaCha8Rng) -> Vec<(f64, f64)> {
         let rate = self.own_rate(camera);
         let date = self.date() as f64;
-        let days = (0..self.length).map(|d| d as f64);
+        let days = (0..self.all_days()).map(|d| d as f64);
         let swell = |d: f64| ((d - date + 21.0) / 42.0).clamp(0.0, 1.0);
         let bump = |d: f64, middle: f64| (-0.5 * ((d - middle) / 12.0).powi(2)).exp();
         let is_second = camera == 1;
@@ -316,6 +439,53 @@ impl World {
                 .collect()
             }
             Law::Residents | Law::ResidentsNear => days.map(|_| (rate, 0.55)).collect(),
+            Law::Drift { days: memory, near, others } => {
+                let sd = if camera < self.near { near } else { others };
+                let mut wander = || wander_with(memory, self.all_days(), rng);
+                let (more, lighter) = (wander(), wander());
+                let both = more.into_iter().zip(lighter);
+                both.map(|(m, l)| {
+                    (rate * (sd * m - sd * sd / 2.0).exp(), logistic(0.2 + 0.8 * sd * l))
+                })
+                .collect()
+            }
+            Law::HeavyRut => {
+                let heavy = StudentT::new(3.0_f64).unwrap();
+                let more: f64 = 0.9 + 0.45 * heavy.sample(rng).clamp(-6.0, 6.0);
+                let (lighter, middle) = (normal(0.6, 0.5, rng), date + normal(10.0, 4.0, rng));
+                days.map(|d| {
+                    let b = bump(d, middle);
+                    (rate * (more * b).exp(), logistic(lighter * b))
+                })
+                .collect()
+            }
+            Law::OpeningDay => {
+                let (less, darker) = (normal(-0.6, 0.35, rng), normal(-0.8, 0.3, rng));
+                days.map(|d| match d < date {
+                    true => (rate, 0.55),
+                    false => (rate * less.exp(), logistic(0.2 + darker)),
+                })
+                .collect()
+            }
+            Law::LeafOff if is_second => {
+                days.map(|d| if d < date { (rate, 0.55) } else { (1.6 * rate, 0.7) }).collect()
+            }
+            Law::LeafOff => days.map(|_| (rate, 0.55)).collect(),
+            Law::OfAnotherSort => {
+                let change = normal(if camera < self.near { -0.9 } else { 0.4 }, 0.15, rng);
+                days.map(|d| (rate * (change * swell(d)).exp(), 0.55)).collect()
+            }
+            Law::Years(sd) => {
+                let years: Vec<[f64; 2]> = (0..self.seasons)
+                    .map(|_| [normal(0.0, sd, rng), normal(0.2, 0.15, rng)])
+                    .collect();
+                let own = wander_with(20.0, self.all_days(), rng);
+                let one = |d: usize| {
+                    let [more, odds] = years[d / self.length];
+                    (rate * (more + 0.25 * own[d]).exp(), logistic(odds))
+                };
+                (0..self.all_days()).map(one).collect()
+            }
             Law::Wandering | Law::NearTogether => {
                 let (more, lighter) = (wander(self.length, rng), wander(self.length, rng));
                 let both = more.into_iter().zip(lighter);
@@ -409,7 +579,11 @@ pub fn name(camera: usize) -> String {
 
 /// A standard normal with a memory of ten days.
 fn wander(length: usize, rng: &mut ChaCha8Rng) -> Vec<f64> {
-    let kept = (-0.1_f64).exp();
+    wander_with(10.0, length, rng)
+}
+
+fn wander_with(memory_days: f64, length: usize, rng: &mut ChaCha8Rng) -> Vec<f64> {
+    let kept = (-1.0 / memory_days).exp();
     let mut at = normal(0.0, 1.0, rng);
     (0..length)
         .map(|_| {
@@ -479,37 +653,48 @@ fn picture(time: NaiveDateTime) -> Vec<u8> {
 /// The worlds without an effect.
 pub fn worlds() -> Vec<World> {
     use Law::*;
+    let drift = |days, near, others| Drift { days, near, others };
+    let busy = |name, law| World::new(name, law).rate(3.0).even().days(Some(21), 90);
     vec![
         World::new("steady", Steady),
-        World::new("steady, days chosen by the program", Steady).days(None, 84),
+        busy("steady, 3 visits a night", Steady),
+        busy("clumped nights", Steady).clumped(),
         World::new("one season shared by all", SharedSeason),
         World::new("unequal season, 1.5 visits a night", UnequalSeason).rate(1.5).even(),
         World::new("unequal season, 4 visits a night", UnequalSeason).rate(4.0).even(),
-        World::new("unequal season, days chosen by the program", UnequalSeason)
-            .rate(1.5)
+        World::new("unequal season in six weeks, three controls", UnequalSeason)
+            .rate(3.0)
             .even()
-            .days(None, 126),
-        World::new("unequal rut, 14 days", UnequalRut).rate(1.5).even().days(Some(14), 84),
-        World::new("unequal rut, 30 days", UnequalRut).rate(1.5).even().days(Some(30), 126),
-        World::new("unequal rut, 60 days", UnequalRut).rate(1.5).even().days(Some(60), 126),
+            .cameras(4)
+            .days(Some(21), 42),
+        World::new("unequal season in six weeks, five controls", UnequalSeason)
+            .rate(3.0)
+            .even()
+            .cameras(6)
+            .days(Some(21), 42),
+        World::new("unequal season, a near camera busier than its controls", UnequalSeason)
+            .rate(1.5),
+        World::new("unequal season, a long record", UnequalSeason).rate(1.5).even().days(None, 126),
+        World::new("unequal rut", UnequalRut).rate(1.5).even().days(Some(14), 84),
+        busy("unequal rut, 3 visits a night", UnequalRut),
+        busy("heavy-tailed rut", HeavyRut),
+        busy("the season opens on the date", OpeningDay),
+        busy("leaves fall at a control", LeafOff),
+        busy("mild drift", drift(20.0, 0.35, 0.35)),
+        busy("strong drift, clumped nights", drift(12.0, 0.6, 0.6)).clumped(),
+        busy("a near camera twice as wild", drift(15.0, 0.5, 0.25)),
+        busy("a near camera four times as wild", drift(15.0, 1.0, 0.25)),
         World::new("residents for weeks everywhere", Residents),
         World::new("residents everywhere, three times as busy", Residents).rate(1.65),
         World::new("residents for weeks at the near camera", ResidentsNear),
         World::new("residents at the near camera, three times as busy", ResidentsNear).rate(1.65),
-        World::new("residents at the near camera, 14 days", ResidentsNear)
-            .rate(1.65)
-            .days(Some(14), 126),
-        World::new("residents at the near camera, 30 days", ResidentsNear)
-            .rate(1.65)
-            .days(Some(30), 126),
-        World::new("residents at the near camera, 60 days", ResidentsNear)
-            .rate(1.65)
-            .days(Some(60), 126),
-        World::new("residents at the near camera, days chosen by the program", ResidentsNear)
+        World::new("residents at the near camera, a long record", ResidentsNear)
             .rate(1.65)
             .days(None, 126),
         World::new("wandering rates and shares", Wandering).rate(1.5),
-        World::new("wandering rates and shares, 45 days", Wandering).rate(1.5).days(Some(45), 126),
+        World::new("wandering rates and shares, a long record", Wandering)
+            .rate(1.5)
+            .days(Some(45), 126),
         World::new("three near of nine that wander together", NearTogether)
             .rate(1.5)
             .even()
@@ -524,6 +709,10 @@ pub fn worlds() -> Vec<World> {
         World::new("two controls, unequal season", UnequalSeason).rate(1.5).even().cameras(3),
         World::new("three near of seven, unequal season", UnequalSeason).rate(1.5).even().near(3),
         World::new("25 cameras, unequal season", UnequalSeason).rate(1.5).even().cameras(25),
+        busy("five events, mild drift", drift(20.0, 0.35, 0.35)).events(5),
+        busy("the near camera alone in its sort", OfAnotherSort),
+        busy("three seasons, years differ by 0.5", Years(0.5)).seasons(3),
+        busy("three seasons, years differ by 0.8", Years(0.8)).seasons(3),
         World::new("the near camera's last days are not tagged", Steady)
             .rate(1.5)
             .tagged(Tagging::Tail),
@@ -533,5 +722,25 @@ pub fn worlds() -> Vec<World> {
         World::new("every twentieth picture after is not tagged", Steady)
             .rate(1.5)
             .tagged(Tagging::Scattered),
+    ]
+}
+
+/// Worlds in which something is lost, about 1.5 visits in light a night at every camera, 45 days on either side.
+#[allow(dead_code, reason = "the suite asks the bench for other worlds")]
+pub fn worlds_for_effects() -> Vec<World> {
+    use Law::*;
+    let drift = |days, near, others| Drift { days, near, others };
+    let world = |name, law| World::new(name, law).rate(3.0).even().days(Some(21), 90);
+    vec![
+        world("steady", Steady),
+        world("clumped nights", Steady).clumped(),
+        world("mild drift", drift(20.0, 0.35, 0.35)),
+        world("strong drift, clumped nights", drift(12.0, 0.6, 0.6)).clumped(),
+        World::new("residents", Residents).rate(1.65).days(Some(21), 90),
+        world("unequal season", UnequalSeason),
+        world("unequal rut", UnequalRut),
+        world("the season opens on the date", OpeningDay),
+        world("three seasons, years differ by 0.5", Years(0.5)).seasons(3),
+        world("three seasons, years differ by 0.8", Years(0.8)).seasons(3),
     ]
 }

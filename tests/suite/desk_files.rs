@@ -196,7 +196,7 @@ fn the_log_is_changed_row_by_row_and_never_written_over() {
     let end = json!({ "table": "disturbances", "row": 0, "check": first["check"], "cells": cells });
     assert_eq!(desk.post("api/log", &end).status, 200);
     let file = || fs::read_to_string(place.path().join("disturbances.csv")).unwrap();
-    let after = "id;start;end;by;what;near;mine;latitude;longitude\r\nblind;2025-11-03;2025-11-08;neighbour;A blind;Oak;x;;\r\n\r\nlanes;2025-11-05;2025-11-05;own;Lanes;;y\r\n";
+    let after = "id;start;end;by;what;near;mine;latitude;longitude;dated_by\r\nblind;2025-11-03;2025-11-08;neighbour;A blind;Oak;x;;;\r\n\r\nlanes;2025-11-05;2025-11-05;own;Lanes;;y\r\n";
     assert_eq!(file(), after);
 
     // Sent again from a window that still shows the old row.
@@ -206,7 +206,7 @@ fn the_log_is_changed_row_by_row_and_never_written_over() {
     let corn = json!({ "id": "corn", "start": "2025-11-06T14:00", "by": "nature", "what": "Corn cut; all of it" });
     assert_eq!(desk.post("api/log", &add(corn.clone())).status, 200);
     assert!(
-        file().ends_with("corn;2025-11-06T14:00;;nature;\"Corn cut; all of it\";;;;\r\n"),
+        file().ends_with("corn;2025-11-06T14:00;;nature;\"Corn cut; all of it\";;;;;\r\n"),
         "{}",
         file()
     );

@@ -1,5 +1,7 @@
 //! The findings file keeps its keys, and is the same on any number of threads.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use serde_json::Value;
 
 use crate::support::{Ends, Place, graylight};
@@ -133,4 +135,47 @@ fn the_same_bytes_on_any_number_of_threads() {
     let (one, four) = (run("1"), run("4"));
     assert!(one.len() > 8);
     assert!(one == four);
+}
+
+/// Every key of the committed findings, with the sorts of values that it holds. A key that goes, or holds something
+/// else, must be changed in `findings_keys.txt` too, and told in the list of changes in `src/report/findings.rs`.
+#[test]
+fn keys_and_their_values_are_those_that_are_written_down() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let findings = std::fs::read(root.join("reports/findings.json")).unwrap();
+    let findings: Value = serde_json::from_slice(&findings).unwrap();
+    let mut paths = BTreeMap::new();
+    gather("", &findings, &mut paths);
+    let now: String = paths
+        .iter()
+        .map(|(path, sorts)| {
+            let sorts: Vec<&str> = sorts.iter().copied().collect();
+            format!("{path}: {}\n", sorts.join(", "))
+        })
+        .collect();
+    let written = include_str!("findings_keys.txt");
+    let lines = |text: &str| text.lines().map(str::to_owned).collect::<BTreeSet<String>>();
+    let (now, written) = (lines(&now), lines(written));
+    let new: Vec<&String> = now.difference(&written).collect();
+    let gone: Vec<&String> = written.difference(&now).collect();
+    assert!(new.is_empty() && gone.is_empty(), "new: {new:#?}\ngone: {gone:#?}");
+}
+
+fn gather<'a>(path: &str, value: &'a Value, paths: &mut BTreeMap<String, BTreeSet<&'a str>>) {
+    let sort = match value {
+        Value::Null => "null",
+        Value::Bool(_) => "true or false",
+        Value::Number(_) => "number",
+        Value::String(_) => "text",
+        Value::Array(_) => "list",
+        Value::Object(_) => "object",
+    };
+    paths.entry(path.to_owned()).or_default().insert(sort);
+    match value {
+        Value::Array(all) => all.iter().for_each(|v| gather(&format!("{path}[]"), v, paths)),
+        Value::Object(all) => {
+            all.iter().for_each(|(key, v)| gather(&format!("{path}.{key}"), v, paths));
+        }
+        _ => {}
+    }
 }

@@ -19,6 +19,7 @@ mod findings;
 mod keywords_outside;
 mod light_worlds;
 mod mangled;
+mod one_verdict;
 mod outlook;
 mod outlook_outside;
 mod page;

@@ -132,13 +132,14 @@ fn the_first_page_answers_without_unfolding() {
     let text = plain(&open);
     for answer in [
         "mature bucks came in legal light on",
-        "than in 2024-25",
+        "Compared with 2024-25",
         "A box blind went up across the fence",
         "North Fence",
         "11 October",
-        "Chance would do this about once in",
-        "no change shown",
-        "could hide in so few",
+        "luck would still do this",
+        "The 6 other cameras went from",
+        "can't tell whether it changed",
+        "The real loss could be anything up to",
         "Cannot be known",
         "local regulations",
     ] {

@@ -10,6 +10,7 @@ use chrono::NaiveDate;
 use graylight::exchange::survey::{self, Survey, SurveyOptions};
 use graylight::practice::Options;
 use graylight::report::{self, ReportOptions};
+use graylight::tags::Who;
 use polars::prelude::{DataFrame, ParquetReader, SerReader};
 use serde_json::Value;
 
@@ -340,4 +341,30 @@ fn what_was_taken_out_goes_and_what_is_something_else_stays() {
     let (done, said) = append(&reports);
     assert!(!done && said.contains("something else than a data set"), "{said}");
     assert_eq!(fs::read_dir(&reports).unwrap().count(), 1);
+}
+
+/// Two animals on one picture keep each its own note, and so do two bucks.
+#[test]
+fn notes_stay_with_their_animals() {
+    let place = Place::new();
+    let mut tags = "picture,who,count,age,note\n".to_owned();
+    for day in 1..=12 {
+        let file = format!("cards/Oak/IMG_{day:03}.JPG");
+        place.put(&file, crate::place::picture_at(&format!("2025:10:{day:02} 08:00:00")));
+        tags += &format!("{file},other,1,,coyote\n{file},other,1,,turkey\n");
+        tags += &format!("{file},buck,1,4.5,left\n{file},buck,1,3.5,right\n");
+    }
+    place.put("tags.csv", tags);
+    let debrief = place.debrief();
+    let notes = |who: Who| -> Vec<String> {
+        let rows = debrief.tagged.sightings.rows().unwrap().filter(|r| r.who == who);
+        rows.map(|r| r.note.unwrap().to_owned()).collect()
+    };
+    assert_eq!(notes(Who::Other), ["coyote", "turkey"].repeat(12));
+    assert_eq!(notes(Who::Buck), ["left", "right"].repeat(12));
+    let survey = Survey::of(&debrief, &options(7)).unwrap();
+    for animal in ["coyote", "turkey"] {
+        let species = survey.species.iter().find(|s| s.name == animal).expect(animal);
+        assert_eq!(species.events.iter().map(Vec::len).sum::<usize>(), 12, "{animal}");
+    }
 }

@@ -313,19 +313,20 @@ fn a_camera_that_was_moved_is_not_compared_with_itself() {
 fn a_camera_that_stood_still_while_the_others_rose_did_not_drop() {
     let place = Place::new();
     let mut rows = evenings(&[("Oak", false)], 0);
-    let others: String = evenings(&[("Elm", true), ("Ash", true), ("Fir", true)], 30)
-        .lines()
-        .skip(1)
-        .map(|l| {
-            // Turned round: the controls rise from 2 in 10 to 8 in 10.
-            let turned = if l.contains("17:00") {
-                l.replace("17:00", "22:00")
-            } else {
-                l.replace("22:00", "17:00")
-            };
-            turned + "\n"
-        })
-        .collect();
+    let others: String =
+        evenings(&["Elm", "Ash", "Fir", "Gum", "Ivy", "Yew", "Box"].map(|name| (name, true)), 30)
+            .lines()
+            .skip(1)
+            .map(|l| {
+                // Turned round: the controls rise from 2 in 10 to 8 in 10.
+                let turned = if l.contains("17:00") {
+                    l.replace("17:00", "22:00")
+                } else {
+                    l.replace("22:00", "17:00")
+                };
+                turned + "\n"
+            })
+            .collect();
     rows += &others;
     place.put("sightings.csv", rows);
     place.put("disturbances.csv", "id,start,near\nblind,2025-10-01,Oak\n");

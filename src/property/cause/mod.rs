@@ -110,6 +110,11 @@ pub enum Cause {
     NoStart,
     /// A disturbance that ends before it starts.
     EndBeforeStart,
+    /// A word for where a date is from that means nothing.
+    UnknownDating {
+        /// The cell's text.
+        text: String,
+    },
     /// A word for whose doing it was that means nothing.
     UnknownDoer {
         /// The cell's text.

@@ -42,6 +42,9 @@ impl Cause {
             Self::NoStart => "Write the date it began, such as 2025-10-18.",
             Self::EndBeforeStart => "Put the later date under end.",
             Self::UnknownDoer { .. } => "Use neighbour, own or nature.",
+            Self::UnknownDating { .. } => {
+                "Use notes if you wrote the date down, or pictures if you found it by looking at them."
+            }
 
             Self::CorrectionWithoutCamera => "Name the camera whose clock is corrected.",
             Self::NotMinutes { .. } => {

@@ -54,7 +54,7 @@ impl Cause {
             }
             Self::NoStart => "there is no start, so the row was left out.".to_owned(),
             Self::EndBeforeStart => "it ends before it starts, so the row was left out.".to_owned(),
-            Self::UnknownDoer { text } => {
+            Self::UnknownDoer { text } | Self::UnknownDating { text } => {
                 format!("\"{text}\" is not known, so the row was left out.")
             }
 

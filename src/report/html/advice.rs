@@ -2,7 +2,7 @@
 
 use super::contents::Part;
 use super::said::{Said, Sure};
-use super::summary;
+use super::{answer, summary};
 use crate::debrief::Debrief;
 use crate::measure::quantile;
 use crate::report::words;
@@ -118,13 +118,17 @@ fn proof(debrief: &Debrief) -> Option<String> {
     let about = debrief.season.about.kind;
     let open = debrief.single_disturbances().find_map(|d| {
         let row = debrief.shifts.together(&d.id, about)?;
-        let is_open = !row.light_verdict.is_clear() && !row.is_alike;
+        let is_open = !row.is_clear() && !row.light_stayed();
         (is_open && row.before.nights > 0).then_some((d, row))
     });
     let (disturbance, row) = open?;
-    let near = summary::place(debrief, row);
+    let near = answer::place(debrief, row);
     match (row.light_verdict, row.enough.map(|e| e.times_nights)) {
         (Verdict::NotTagged, _) => None,
+        (Verdict::NoControl, _) if row.blocked.is_some() => Some(format!(
+            "To tell about \"{}\" next time, keep two more cameras on the same sort of place, far from it.",
+            disturbance.what
+        )),
         (Verdict::NoControl, _) => Some(format!(
             "To tell about \"{}\" next time, keep at least three cameras at work far from it in the same weeks.",
             disturbance.what

@@ -36,7 +36,7 @@ pub(super) fn said(debrief: &Debrief) -> impl Iterator<Item = Said> {
             rest: outlook_words::answer(a),
             more: Some(format!("#{}", Part::Asked.id())),
             ..Said::plain(
-                if is_clear { Sure::Shown } else { Sure::NotShown },
+                if is_clear { Sure::Shown } else { Sure::Open },
                 format!(
                     "Asked on {}: {}",
                     words::day(a.question.asked),

@@ -50,7 +50,7 @@ fn one(debrief: &Debrief, gallery: &Gallery, index: usize, disturbance: &Disturb
         article id={ "event-" (anchor(debrief, disturbance)) } {
             h3 { (disturbance.what) ", " (words::day(disturbance.start.date())) }
             p.note { (logged(disturbance)) " " (plan::compared(debrief, &disturbance.id)) }
-            p.answer { (words::capital(&summary::verdict_sentence(debrief, &disturbance.id))) }
+            p.answer { (summary::verdict_sentence(debrief, disturbance)) }
             @if is_outside(&near) { p.note { "It lies outside the pictures, or its cameras were silent, so there is nothing to compare." } }
             @else {
             @for note in notes(debrief, disturbance, &near, &others) { p.mind { (note) } }
@@ -139,6 +139,7 @@ fn logged(disturbance: &Disturbance) -> &'static str {
         By::Neighbour => "Logged as a neighbour's.",
         By::Own => "Logged as your own.",
         By::Nature => "Logged as nature's.",
+        By::NotSaid => "Whose doing it was is not logged.",
     }
 }
 

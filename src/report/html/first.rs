@@ -7,13 +7,12 @@ use super::bucks::photo;
 use super::contents::Part;
 use super::land::{self, Detail};
 use super::said::{Said, Sure};
-use super::{advice, asked, behind, change, pressure, summary, weather, years};
+use super::{advice, answer, asked, behind, change, pressure, summary, weather, years};
 use crate::debrief::{Behind, Beside, Debrief};
-use crate::measure::Estimate;
 use crate::property::Disturbance;
 use crate::report::photos::Photos;
 use crate::report::words;
-use crate::shift::{Role, Shift, Side, Verdict};
+use crate::shift::{Answer, Question, Shift};
 
 /// Disturbances that are told of on the first page; the others in their own part.
 const MOST_TOLD: usize = 4;
@@ -53,12 +52,12 @@ fn say(said: &Said) -> Markup {
             @if !said.small.is_empty() || said.more.is_some() || !said.visits.is_empty() {
                 p.small {
                     (said.small)
-                    @if let Some(more) = &said.more { " " a href=(more) { "All of it" } }
+                    @if let Some(more) = &said.more { " " a href=(more) { "Details" } }
                     @for (words, number) in &said.visits { (behind::way(words, number)) }
                 }
             }
             @if let Some(working) = &said.working {
-                details.working { summary { "The working" } p { (working) } }
+                details.working { summary { "How we know" } p { (working) } }
             }
         }
     }
@@ -79,7 +78,7 @@ fn sentences(debrief: &Debrief) -> Vec<Said> {
         all.push(Said {
             more: Some(format!("#{}", Part::Changes.id())),
             ..Said::plain(
-                Sure::NotShown,
+                Sure::Open,
                 format!("Of {} nothing is told here.", words::counted(more, "more logged event")),
             )
         });
@@ -113,38 +112,32 @@ fn season(debrief: &Debrief) -> Said {
 }
 
 fn disturbance(debrief: &Debrief, disturbance: &Disturbance) -> Said {
-    let about = debrief.season.about.kind;
-    let title = format!("{} ({})", disturbance.what, day(debrief, disturbance));
-    let whole = words::capital(&summary::verdict_sentence(debrief, &disturbance.id));
-    let more = Some(format!("#event-{}", change::anchor(debrief, disturbance)));
-    let together = debrief.shifts.together(&disturbance.id, about);
-    let clear = together.and_then(|together| {
-        let alone = debrief.shifts.of(&disturbance.id, about);
-        let mut rows = std::iter::once(together).chain(alone);
-        rows.find(|s| s.role == Role::Near && s.is_clear())
+    let told = answer::of_event(debrief, disturbance);
+    let row = answer::row_of(debrief, disturbance);
+    let sure = match row {
+        Some(row) if row.is_clear() => Sure::Shown,
+        Some(row) if row.answer(Question::LightVisits) == Answer::Stayed => Sure::Stayed,
+        _ => Sure::Open,
+    };
+    let more = row.map_or_else(String::new, |row| {
+        let more = [answer::since(row), answer::instead(row)];
+        let more: String =
+            more.into_iter().filter(|s| !s.is_empty()).map(|s| format!(" {s}")).collect();
+        more + &apart_from(debrief, disturbance)
     });
-    match clear {
-        Some(shift) => Said {
-            sure: Sure::Shown,
-            heart: format!("{title}: {}", heart_of(debrief, shift)),
-            rest: rest_of(debrief, shift) + &hangs_on(shift) + &apart_from(debrief, disturbance),
-            small: summary::chance_words(shift),
-            working: Some(whole),
-            more,
-            visits: ways(debrief, shift),
-        },
-        None => {
-            let (heart, rest) = not_shown(debrief, disturbance);
-            Said {
-                sure: Sure::NotShown,
-                heart: format!("{title}: {heart}"),
-                rest,
-                small: String::new(),
-                working: Some(whole),
-                more,
-                visits: together.map_or_else(Vec::new, |row| ways(debrief, row)),
-            }
-        }
+    Said {
+        sure,
+        heart: format!(
+            "{} ({}). {}",
+            disturbance.what,
+            day(debrief, disturbance),
+            words::capital(&told.heart)
+        ),
+        rest: told.rest + &more,
+        small: String::new(),
+        working: None,
+        more: Some(format!("#event-{}", change::anchor(debrief, disturbance))),
+        visits: row.map_or_else(Vec::new, |row| ways(debrief, row)),
     }
 }
 
@@ -191,122 +184,5 @@ fn apart_from(debrief: &Debrief, disturbance: &Disturbance) -> String {
             " It cannot be told apart from {}, within the same days at the same camera.",
             others.join(" and ")
         ),
-    }
-}
-
-/// `mature bucks came in legal light less often at North Fence.`
-fn heart_of(debrief: &Debrief, shift: &Shift) -> String {
-    let them = debrief.season.about.kind.them();
-    let light = debrief.property.settings.share_light();
-    let place = summary::place(debrief, shift);
-    let (fewer, more) = ("fewer", "more");
-    match (shift.light_verdict, shift.verdict) {
-        (Verdict::ClearDrop, _) => format!("{them} came in {light} less often at {place}."),
-        (Verdict::ClearRise, _) => format!("{them} came in {light} more often at {place}."),
-        (_, share) if shift.is_alike => {
-            let in_the_dark = if share == Verdict::ClearDrop { more } else { fewer };
-            format!(
-                "{them} came in {light} at {place} as often, and {in_the_dark} visits came in the dark."
-            )
-        }
-        (_, Verdict::ClearDrop) => format!(
-            "of the visits of {them} at {place} a smaller part came in {light}; whether fewer did is not shown."
-        ),
-        (..) => format!(
-            "of the visits of {them} at {place} a larger part came in {light}; whether more did is not shown."
-        ),
-    }
-}
-
-/// Counts before and after, and what the others did.
-fn rest_of(debrief: &Debrief, shift: &Shift) -> String {
-    let (before, after) = (&shift.before, &shift.after);
-    let counts = format!(
-        "In light {} before, {} after",
-        words::counted_in_nights(before),
-        words::counted_in_nights(after)
-    );
-    let others = match shift.controls {
-        0 => String::new(),
-        _ => "; the other cameras did not change like that".to_owned(),
-    };
-    let how = summary::how(shift);
-    let now = summary::still_so(debrief, shift);
-    format!("{counts}{others}{how}.{now}")
-}
-
-/// The bucks without whom nothing is clear: then it may be theirs and not the place's.
-fn hangs_on(shift: &Shift) -> String {
-    let rests = shift.rests_on.iter().flat_map(|r| &r.without);
-    let needed = rests.filter(|w| w.still_clear == Some(false));
-    let names: Vec<String> = needed.map(|w| w.name.clone()).collect();
-    match names.len() {
-        0 => String::new(),
-        1 => format!(
-            " It hangs on one buck: without {} it is no longer clear, and one buck may come or go for reasons of his own.",
-            names[0]
-        ),
-        _ => format!(
-            " It hangs on few bucks: without any one of {} it is no longer clear.",
-            words::listed(&names)
-        ),
-    }
-}
-
-fn not_shown(debrief: &Debrief, disturbance: &Disturbance) -> (String, String) {
-    let about = debrief.season.about.kind;
-    let Some(together) = debrief.shifts.together(&disturbance.id, about) else {
-        return ("no camera is near it.".to_owned(), "It cannot be set against any.".to_owned());
-    };
-    let counts = format!(
-        "In light {} before, {} after.",
-        words::counted_in_nights(&together.before),
-        words::counted_in_nights(&together.after)
-    );
-    let verdicts = (together.light_verdict, together.verdict);
-    let is_ahead = debrief.season.span().is_none_or(|(_, last)| disturbance.start.date() > last);
-    let is_silent = together.before.nights == 0 || together.after.nights == 0;
-    let none_in_light = together.before.counted + together.after.counted == 0;
-    let alone = |heart: &str| (heart.to_owned(), String::new());
-    let with_counts = |heart: &str, more: &str| (heart.to_owned(), counts + more);
-    match verdicts {
-        _ if is_ahead => alone("after the last picture, so nothing can be told of it yet."),
-        _ if together.before.nights + together.after.nights == 0 => {
-            alone("cannot be told: no camera was at work near it, before or after.")
-        }
-        _ if is_silent => alone("cannot be told: no camera was at work near it on one side."),
-        (Verdict::NotTagged, _) => {
-            alone("cannot be told yet: some of the pictures of these days have no tag.")
-        }
-        _ if none_in_light => alone(
-            "none came in light near it on the days compared, so there was none to gain or lose.",
-        ),
-        (Verdict::NoControl, _) | (_, Verdict::NoControl) => {
-            with_counts("cannot be told: nothing shows what the season alone would have done.", "")
-        }
-        (Verdict::TooFewVisits, Verdict::TooFewVisits) => {
-            with_counts("too few visits to tell.", "")
-        }
-        _ if together.is_alike => {
-            with_counts("no harm and no gain: visits stayed what they were.", "")
-        }
-        _ => with_counts("no change shown.", &left_open(together)),
-    }
-}
-
-/// What a comparison without a clear answer leaves open.
-fn left_open(row: &Shift) -> String {
-    let is_beside_no_change = |e: Option<Estimate>| e.is_some_and(|e| e.high < 1.0 || e.low > 1.0);
-    let per_night = |s: &Side| s.counted as f64 / s.nights.max(1) as f64;
-    if is_beside_no_change(row.rate_ratio) && !is_beside_no_change(row.rate_ratio_against_controls)
-    {
-        return " Too much can change so by itself to call it clear: the season, deer that come and go for weeks, cameras that differ."
-            .to_owned();
-    }
-    match row.fall_ruled_out {
-        Some(loss) if loss >= 0.1 && per_night(&row.after) <= per_night(&row.before) => {
-            format!(" A loss of up to {} of them could hide in so few.", words::percent(loss))
-        }
-        _ => String::new(),
     }
 }

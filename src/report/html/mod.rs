@@ -2,6 +2,7 @@
 //! dark.
 
 mod advice;
+mod answer;
 mod asked;
 mod behind;
 mod bucks;

@@ -24,19 +24,12 @@ pub(super) fn compared(debrief: &Debrief, disturbance: &str) -> String {
 
 fn why(chosen: Chosen) -> String {
     let days = chosen.days;
-    let likely = chosen.power.map(|p| format!("{} times in 100", words::whole_percent(p)));
-    match (chosen.why, likely) {
-        (WhyDays::Seasons, _) => "No near camera worked on the days around it, so the season before it and the season after are compared, over the days of the year on which a camera worked in both.".to_owned(),
-        (WhyDays::Set, _) => format!("property.toml says {days} days."),
-        (WhyDays::Enough, Some(likely)) => format!(
-            "{days} days either side: the fewest in which, by the days before alone and if cameras go on differing no more than they did, the loss of half of the visits in light would be found {likely}."
+    match chosen.why {
+        WhyDays::Seasons => "No near camera worked on the days around it, so the counts are those of the season before it and the season after, over the days of the year on which a camera worked in both.".to_owned(),
+        WhyDays::Set => format!("property.toml says {days} days."),
+        WhyDays::Usual | WhyDays::Fewest => format!(
+            "Counts are those of {days} days either side; the verdict is from the whole record."
         ),
-        (_, Some(likely)) => format!(
-            "{days} days either side: the most that the pictures and the log allow. By the days before alone, and if cameras go on differing no more than they did, the loss of half of the visits in light would be found {likely}."
-        ),
-        (_, None) => {
-            format!("{days} days either side: the days before do not say how many it would take.")
-        }
     }
 }
 
@@ -47,10 +40,10 @@ pub(super) fn other_days(debrief: &Debrief, disturbance: &str) -> Markup {
     let other_days = other_days.unwrap_or_default();
     html! {
         @if !other_days.is_empty() {
-            p { "The same over other numbers of days, to see how much hangs on the choice. There is no verdict here: of several numbers of days one would be clear by chance." }
+            p { "The same with fewer or more of the days after it, to see how much hangs on them. There is no verdict here: of several one would stand out by chance." }
             div.wide tabindex="0" { table {
                 thead { tr {
-                    th scope="col" { "Days either side" }
+                    th scope="col" { "Days after" }
                     th scope="col" { "Visits in light per night, against the controls" }
                     th scope="col" { "Part of all visits, against the controls" }
                 } }

@@ -31,6 +31,7 @@ fn whose(by: Option<By>) -> &'static str {
         Some(By::Own) => "your own",
         Some(By::Neighbour) => "a neighbour's",
         Some(By::Nature) => "nature's",
+        Some(By::NotSaid) => "not said",
         None => "people in the pictures",
     }
 }
@@ -86,7 +87,7 @@ fn why(repeated: &Repeated) -> String {
         Verdict::NotTagged => "too many pictures without a tag".to_owned(),
         _ => match repeated.p_adjusted {
             Some(p) if repeated.verdict.is_clear() => {
-                format!("chance would do this about {}", words::once_in(p))
+                format!("luck would do this {}", words::once_in(p))
             }
             _ => String::new(),
         },
@@ -98,7 +99,7 @@ pub(super) fn said(debrief: &Debrief) -> impl Iterator<Item = Said> {
     let clear = debrief.shifts.repeated.iter();
     let clear = clear.filter_map(|r| sentence(debrief, r));
     let clear = clear.map(|text| (Sure::Shown, text));
-    let open = not_asked(debrief).map(|text| (Sure::NotShown, text));
+    let open = not_asked(debrief).map(|text| (Sure::Open, text));
     clear.chain(open).map(|(sure, text)| Said {
         more: Some(format!("#{}", Part::Again.id())),
         ..Said::plain(sure, text)

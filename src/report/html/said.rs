@@ -11,8 +11,12 @@ pub(super) enum Sure {
     Counted,
     /// Shown against chance, the season and the other cameras.
     Shown,
-    /// Looked for and not shown, or not to be told.
-    NotShown,
+    /// Two things go together beyond chance.
+    Together,
+    /// The loss of half is ruled out.
+    Stayed,
+    /// It can't be told.
+    Open,
     /// What to do.
     Next,
     /// What no picture tells.
@@ -24,8 +28,8 @@ impl Sure {
         match self {
             Self::Mind => "say mind",
             Self::Counted => "say",
-            Self::Shown => "say sure",
-            Self::NotShown | Self::Unknown => "say not",
+            Self::Shown | Self::Together => "say sure",
+            Self::Stayed | Self::Open | Self::Unknown => "say not",
             Self::Next => "say next",
         }
     }
@@ -33,10 +37,12 @@ impl Sure {
     /// For whom the colour at the edge tells nothing.
     pub fn word(self) -> Option<&'static str> {
         match self {
-            Self::Mind => Some("Mind"),
+            Self::Mind => Some("Note"),
             Self::Counted | Self::Unknown => None,
-            Self::Shown => Some("Shown"),
-            Self::NotShown => Some("Not shown"),
+            Self::Shown => Some("Changed"),
+            Self::Together => Some("Goes together"),
+            Self::Stayed => Some("Stayed"),
+            Self::Open => Some("Can't tell"),
             Self::Next => Some("Next"),
         }
     }

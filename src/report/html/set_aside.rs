@@ -101,11 +101,11 @@ pub(super) fn method(debrief: &Debrief) -> Markup {
                 li { "Ranges of shares are Wilson's score interval. They and the ranges of rates are widened where visits come in runs, of up to two weeks for a whole season." }
                 li { "Rates are left out where more than a tenth of the pictures has no tag yet: what is not tagged would look like deer that stayed away. A camera that was moved counts only where it hung on the day of the disturbance." }
                 li {
-                    "Before and after are equal numbers of whole days, chosen from the days before alone. A change is set against the changes of the control cameras over the same days, and against how differently cameras change by themselves while nothing is logged; it must also differ from no change at all. Where that cannot be told the season is not taken out, and nothing is called clear."
+                    "A change is judged from the whole record by one model (Poisson for visits in light, binomial for the share, fitted by Laplace's approximation): a season that all cameras share, each camera's own level, drift and years, the luck of nights, and a step that every camera takes by itself at any date. The counts before and after beside a verdict are of equal numbers of whole days, for reading. Without other cameras nothing is called changed."
                 }
                 li {
-                    "Everything tested around what is logged shares one error rate of 5 %, asked in this order: "
-                    (debrief.season.about.kind.them()) " at all near cameras together, their visits in light and then the part of all visits that came in light; then each near camera, the other kinds, the controls. A clear change needs an adjusted p at or under 0.05."
+                    "Everything tested around what is logged shares one error rate of 5 %, shared out by a graph (Bretz et al. 2009): first "
+                    (debrief.season.about.kind.them()) " at all near cameras together, their visits in light with three quarters and the part of all visits that came in light with one, each passing on what it has when it is answered; then each near camera, the other kinds, the controls. A change needs an adjusted p at or under 0.05."
                 }
                 li { "Curves of activity are in sun-anchored time: every day and night is stretched to the mean sunrise and sunset, then smoothed over about 50 minutes." }
                 li { "Assumed: the clocks are right as " code { "cameras.csv" } " and " code { "clocks.csv" } " say, tags are right, and without the disturbance a near camera would have changed like one more control." }

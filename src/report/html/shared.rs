@@ -61,7 +61,8 @@ fn leave_neighbours_out(debrief: &mut Debrief) -> usize {
             others.iter().any(|o| theirs.contains(&o.id))
         })
     };
-    let mut out: Vec<String> = of(By::Own).chain(of(By::Nature)).filter(mixed).collect();
+    let mut out: Vec<String> =
+        of(By::Own).chain(of(By::Nature)).chain(of(By::NotSaid)).filter(mixed).collect();
     out.extend(theirs);
     // The camera that leads is told by days that may begin with one of them.
     debrief.leader = debrief.leader.filter(|_| debrief.leader_since().is_none());
@@ -118,6 +119,7 @@ fn whose(by: Option<By>) -> &'static str {
         Some(By::Own) => "Something of the owner's",
         Some(By::Neighbour) => "Something of a neighbour's",
         Some(By::Nature) => "Something of nature's",
+        Some(By::NotSaid) => "Something",
         None => "People at the cameras",
     }
 }

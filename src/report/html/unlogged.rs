@@ -15,7 +15,7 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
             @if shifts.unlogged.is_empty() && !shifts.could_be_watched {
                 p { "Whether something changed that is not logged cannot be told: it takes several cameras at work in the same weeks with enough visits." }
             } @else if shifts.unlogged.is_empty() {
-                p { "No camera shows a clear change that is not logged. Every camera was looked at on every third day, and the more looks, the more it takes to be called clear: at most one false alarm in twenty seasons." }
+                p { "No camera shows a change that is not logged and that nobody could overlook. Smaller ones stay hidden: every camera is looked at on every third day, and with so many looks even the loss of everything at one camera is mostly missed. Log what happens; what is logged is seen far sooner." }
             }
             @for change in &shifts.unlogged { p.mind { (unlogged(debrief, change)) } }
         }
@@ -24,7 +24,7 @@ pub(super) fn section(debrief: &Debrief) -> Markup {
 
 fn unlogged(debrief: &Debrief, change: &Unlogged) -> String {
     format!(
-        "{} at {}: {}, and nothing is logged there. Look at what happened between {} and {}. Chance alone would show as much about {} such seasons.",
+        "{} at {}: {}, and nothing is logged there. Look at what happened between {} and {}. If nothing had happened, luck would show as much {} seasons.",
         change.kind.plural(),
         debrief.camera_name(Some(change.camera)),
         words::against_others(change),

@@ -82,7 +82,7 @@ pub(super) fn said(debrief: &Debrief) -> Option<Said> {
             outlook_words::ratio(outlook_words::belief_ratio(r))
         )
     });
-    let sure = if shown.is_empty() { Sure::NotShown } else { Sure::Shown };
+    let sure = if shown.is_empty() { Sure::Open } else { Sure::Together };
     Some(Said {
         small: match shown.is_empty() {
             true => outlook_words::tally(conditions.all) + ".",

@@ -53,7 +53,10 @@ fn findings(debrief: &Debrief, shift: &Shift) -> Vec<Markup> {
 fn more_findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
     let mut lines = Vec::new();
     if shift.is_clear() {
-        lines.push("A change that was picked out because it is clear looks larger than it is: chance had to help it over the bar. The truth is more likely in the half of the range that lies nearer to no change.".to_owned());
+        lines.push(
+            "The real change is probably smaller than it looks: it is told because it stood out."
+                .to_owned(),
+        );
     }
     lines.extend(shift.onset.as_ref().map(|o| onset(debrief, o)));
     if let Some(timing) = shift.timing {
@@ -89,7 +92,7 @@ fn more_findings(debrief: &Debrief, shift: &Shift) -> Vec<String> {
     let no_less = shift.fall_ruled_out.filter(|loss| *loss >= 0.005);
     lines.extend(no_less.map(|loss| {
         format!(
-            "A loss of more than {} of the visits in light is ruled out, with 95 % confidence.",
+            "With 95 % confidence no more than {} of the visits in light are lost.",
             words::percent(loss)
         )
     }));
@@ -126,24 +129,26 @@ fn minutes(visits: &str, own: Option<Estimate>, against: Option<Estimate>) -> Op
 
 /// What runs of days and unlike cameras cost.
 fn unlike(shift: &Shift) -> String {
-    let runs = format!(
-        "Runs of days: {:.1} visits here are worth one independent visit.",
-        shift.runs.design_effect
-    );
+    let runs = match shift.runs.design_effect {
+        few if few < 1.05 => String::new(),
+        many => format!(
+            "Visits come in streaks: {many:.1} of them tell about as much as one that stands alone. "
+        ),
+    };
     let against = match shift.controls {
         0 => return runs,
-        1 if shift.last_year => "one earlier year".to_owned(),
-        1 => "one other camera".to_owned(),
-        n if shift.last_year => format!("{n} other cameras and earlier years"),
-        n => format!("{n} other cameras"),
+        n if shift.last_year => {
+            format!("{} and its own earlier years", words::counted(n, "other camera"))
+        }
+        n => words::counted(n, "other camera"),
     };
     let between = |b: Option<f64>| b.filter(|b| *b > 0.0).map(|b| words::factor(b.sqrt().exp()));
     match between(shift.between[0]) {
         Some(times) => format!(
-            "{runs} Set against {against}; by itself a camera's visits in light change by about {times} up or down while nothing is logged."
+            "{runs}Compared with {against}; luck aside, visits in light here drift by about {times} up or down while nothing happens."
         ),
         None => {
-            format!("{runs} Set against {against}, which differ no more than few visits explain.")
+            format!("{runs}Compared with {against}, which differ no more than few visits explain.")
         }
     }
 }
@@ -181,16 +186,13 @@ fn onset(debrief: &Debrief, onset: &Onset) -> String {
     let recovery = onset.recovered_after_days.map_or_else(
         || {
             format!(
-                "no clear return is seen up to {}, when the pictures end",
+                "no return is seen up to {}, when the pictures end",
                 words::day(onset.followed_until)
             )
         },
         |days| {
             let days = usize::try_from(days).unwrap_or(0);
-            format!(
-                "a clear return begins within two weeks of the day {} later",
-                words::counted(days, "day")
-            )
+            format!("it was over about {} later", words::counted(days, "day"))
         },
     );
     format!(

@@ -8,7 +8,7 @@ use super::{behind, figure};
 use crate::debrief::{Beside, Debrief};
 use crate::report::gallery::{Gallery, Subject};
 use crate::report::words;
-use crate::shift::{Role, Shift, Verdict, YearRow};
+use crate::shift::{Shift, Verdict, YearRow};
 use crate::visits::DeerYear;
 
 pub(super) fn section(debrief: &Debrief, gallery: &Gallery) -> Markup {
@@ -83,26 +83,16 @@ fn row(debrief: &Debrief, s: &Shift, with: &str) -> Markup {
 /// This season against the one before it, for the first page.
 pub(super) fn said(debrief: &Debrief) -> Option<Said> {
     let last = debrief.shifts.years.first()?.with;
-    let about = debrief.season.about.kind;
-    let mut rows = debrief.shifts.rows.iter();
-    let is_asked_alone = rows.any(|s| s.kind == about && s.role == Role::Near && s.is_clear());
     let found = found(debrief, last);
-    let heart = match &found {
-        Found::NothingClear if is_asked_alone => format!(
-            "Over the whole season and with every camera asked, none clearly had more or fewer {} in {} than in {}; what was asked of one camera and its days alone, above, can be shown all the same.",
-            about.them(),
-            debrief.property.settings.share_light(),
-            last.name()
-        ),
-        found => words::capital(&found.sentence(debrief, last)),
-    };
+    let heart = words::capital(&found.sentence(debrief, last));
     let small = match earlier(debrief).len() {
         0 | 1 => "",
         _ => "Earlier seasons stand there too.",
     };
     let sure = match found {
         Found::Clear(_) => Sure::Shown,
-        _ => Sure::NotShown,
+        Found::NothingClear => Sure::Counted,
+        Found::NotTagged | Found::CannotBeTold => Sure::Open,
     };
     Some(Said {
         more: Some(format!("#{}", Part::Years.id())),
@@ -141,17 +131,17 @@ impl Found {
     fn sentence(&self, debrief: &Debrief, with: DeerYear) -> String {
         let with = with.name();
         match self {
-            Self::Clear(clear) => format!("against {with}: {}.", clear.join("; ")),
+            Self::Clear(clear) => format!("compared with {with}: {}.", clear.join("; ")),
             Self::NothingClear => format!(
-                "against {with}, no camera clearly had more or fewer {} in {} than the others lead to expect.",
+                "compared with {with}, no camera stands out in {} in {}, once you allow for having checked all of them.",
                 debrief.season.about.kind.them(),
                 debrief.property.settings.share_light(),
             ),
             Self::NotTagged => format!(
-                "against {with}: cannot be told yet, because too little of one of the two seasons has a tag."
+                "compared with {with}: can't tell yet, because too little of one of the two seasons has a tag."
             ),
             Self::CannotBeTold => format!(
-                "against {with}: cannot be told, because too few cameras and visits are there in both seasons to show what the years themselves did."
+                "compared with {with}: can't tell, because too few cameras and visits are there in both seasons to show what the years themselves did."
             ),
         }
     }
