@@ -39,7 +39,7 @@
 //!
 //! # fn main() -> anyhow::Result<()> {
 //! let folder = tempfile::tempdir()?;
-//! let options = Options { size: 2.0, pictures: false, ..Options::default() };
+//! let options = Options { seed: 2, size: 2.0, pictures: false, ..Options::default() };
 //! practice::write(folder.path(), &options, &ProgressBar::hidden())?;
 //!
 //! let today = chrono::NaiveDate::from_ymd_opt(2026, 1, 1).unwrap();
